@@ -1,0 +1,5 @@
+"""`python -m takehold`."""
+
+from takehold.cli.main import main
+
+main()

@@ -1,0 +1,1 @@
+"""The world: each file touches one outside thing."""

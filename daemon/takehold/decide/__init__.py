@@ -1,0 +1,1 @@
+"""The verbs: pure functions from values to values."""

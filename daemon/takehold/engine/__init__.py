@@ -1,0 +1,1 @@
+"""Observe, plan, act, record: the loop, which reaches the world through ports only."""

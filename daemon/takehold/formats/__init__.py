@@ -1,0 +1,1 @@
+"""Bytes to values and back, without a file, a clock or a socket."""

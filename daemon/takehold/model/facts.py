@@ -1,0 +1,198 @@
+"""What the catalogue keeps. Facts, not states: each says that something was seen or proven."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from takehold.model.recording import Copy, Load, Reading, Recording, Stamp
+
+
+@dataclass(frozen=True, slots=True)
+class LoadSeen:
+    """A card, or watch folder, was put under this load."""
+
+    load: Load
+
+
+@dataclass(frozen=True, slots=True)
+class Skip:
+    """An entry of a card that is no file to copy: a link, a pipe, a folder that cannot be read."""
+
+    path: bytes
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """The newest complete listing of a load: how many files, what was ignored and skipped."""
+
+    load: int
+    at: int
+    files: int
+    litter: tuple[tuple[str, int], ...]
+    skipped: tuple[Skip, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Inventoried:
+    """A file of a load was described and given its place; nothing is copied yet."""
+
+    recording: Recording
+
+
+@dataclass(frozen=True, slots=True)
+class WasRead:
+    """A recording was read whole on its card."""
+
+    recording: int
+    reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class SameBytes:
+    """A file with a new stamp holds the bytes that are known: only the stamp is new."""
+
+    recording: int
+    stamp: Stamp
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """A file that was inventoried and never read is not on its card any more."""
+
+    recording: int
+
+
+@dataclass(frozen=True, slots=True)
+class Proven:
+    """A copy was read back and found equal, for the first time or again."""
+
+    copy: Copy
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """A copy that was proven is no more: `why` is "altered" or "missing"."""
+
+    recording: int
+    destination: str
+    root: str
+    path: bytes
+    why: str
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Revised:
+    """A revision of a day's manifest was written and signed.
+
+    `basis` is a digest over what it says without its number and times: equal, no new revision.
+    """
+
+    day: str
+    number: int
+    name: str
+    sha256: str
+    at: int
+    verdict: str
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """A revision's files stand proven on a destination."""
+
+    day: str
+    number: int
+    destination: str
+    root: str
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Something failed and is tried again at `retry_at`. `key` names the work that failed."""
+
+    key: str
+    code: str
+    says: str
+    do: str
+    since: int
+    tries: int
+    retry_at: int
+
+
+@dataclass(frozen=True, slots=True)
+class TroubleOver:
+    """The work of that key went well, or is no more."""
+
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
+class Acked:
+    """A person's decision on a finding."""
+
+    finding: str
+    note: str
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """The DIT's answer to a manifest. `signer` is the key's fingerprint, empty where unsigned."""
+
+    manifest_sha256: str
+    day: str
+    number: int
+    at: int
+    received_by: str
+    signer: str
+    intact: int
+    altered: tuple[str, ...]
+    missing: tuple[str, ...]
+    unknown: tuple[str, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether every file of the manifest arrived intact."""
+        return not self.altered and not self.missing
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A person's command, stored: it is part of what is asked. Kinds: wrap, recheck."""
+
+    id: int
+    kind: str
+    about: str
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A stored command was carried out; `answer` is one sentence or a file's name."""
+
+    id: int
+    answer: str
+    at: int
+
+
+Fact = (
+    LoadSeen
+    | Listed
+    | Inventoried
+    | WasRead
+    | SameBytes
+    | Gone
+    | Proven
+    | Broken
+    | Revised
+    | Published
+    | Trouble
+    | TroubleOver
+    | Acked
+    | Receipt
+    | Asked
+    | Answered
+)

@@ -1,0 +1,67 @@
+"""What the day check noticed, and what it comes to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Severity(StrEnum):
+    """`hold`: do not hand over. `look`: a person should decide. `note`: good to know."""
+
+    HOLD = "hold"
+    LOOK = "look"
+    NOTE = "note"
+
+
+class Verdict(StrEnum):
+    """For a day and for a card."""
+
+    READY = "READY"
+    HOLD = "HOLD"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing noticed. `id` stays the same while code and subject do.
+
+    `subject` names the file, load or destination, shown escaped; `says` and `do` are sentences.
+    """
+
+    id: str
+    code: str
+    severity: Severity
+    subject: str
+    says: str
+    do: str
+    recording: int | None = None
+
+
+class Relation(StrEnum):
+    """How a backup card's file answers a primary one, strongest first."""
+
+    IDENTICAL = "identical"
+    SAME_AUDIO = "same audio"
+    SHORT = "short"
+    DIFFERENT = "different"
+    UNREAD = "unread"
+    MISSING = "missing"
+
+
+@dataclass(frozen=True, slots=True)
+class Counterpart:
+    """The answer for one primary recording; `other` is the backup card's recording.
+
+    `frames` counts missing frames for `short`, and the first frame of the block with the first
+    difference for `different`; None where that is not known.
+    """
+
+    recording: int
+    relation: Relation
+    other: int | None = None
+    frames: int | None = None
+
+    @property
+    def confirms(self) -> bool:
+        """Whether it is a second, independent read of the same audio (P8)."""
+        return self.relation in (Relation.IDENTICAL, Relation.SAME_AUDIO)

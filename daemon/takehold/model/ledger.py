@@ -1,0 +1,136 @@
+"""All that is known, indexed: the catalogue's facts, folded one after the other.
+
+Rules of this file:
+1. The ledger holds what the facts say and decides nothing.
+2. `apply` is the only way in, so that catalogue and memory can never disagree.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from takehold.model import facts as f
+from takehold.model.recording import Copy, Load, Recording
+
+CopyKey = tuple[str, bytes]
+
+
+@dataclass(slots=True)
+class Ledger:
+    """Facts by what they are about. `copies` are by recording, then (root, path)."""
+
+    loads: dict[int, Load] = field(default_factory=dict)
+    listings: dict[int, f.Listed] = field(default_factory=dict)
+    recordings: dict[int, Recording] = field(default_factory=dict)
+    of_load: dict[int, dict[bytes, list[int]]] = field(default_factory=dict)
+    of_day: dict[str, set[int]] = field(default_factory=lambda: defaultdict(set))
+    copies: dict[int, dict[CopyKey, Copy]] = field(default_factory=dict)
+    broken: dict[int, list[f.Broken]] = field(default_factory=dict)
+    revisions: dict[str, list[f.Revised]] = field(default_factory=dict)
+    published: set[tuple[str, int, str]] = field(default_factory=set)
+    troubles: dict[str, f.Trouble] = field(default_factory=dict)
+    acks: dict[str, f.Acked] = field(default_factory=dict)
+    receipts: list[f.Receipt] = field(default_factory=list)
+    asked: dict[int, f.Asked] = field(default_factory=dict)
+    answers: dict[int, f.Answered] = field(default_factory=dict)
+    next_id: int = 1
+
+    def apply(self, facts: Iterable[f.Fact]) -> None:
+        """Fold facts in, in order."""
+        for fact in facts:
+            self._apply(fact)
+
+    def _apply(self, fact: f.Fact) -> None:
+        match fact:
+            case f.LoadSeen(load):
+                self.loads[load.id] = load
+                self.next_id = max(self.next_id, load.id + 1)
+            case f.Listed(load=load_id):
+                self.listings[load_id] = fact
+            case f.Inventoried(recording):
+                self._keep(recording)
+            case f.WasRead(recording=rid, reading=reading):
+                known = self.recordings[rid]
+                self.recordings[rid] = replace(known, readings=(*known.readings, reading))
+            case f.SameBytes(recording=rid, stamp=stamp):
+                self.recordings[rid] = replace(self.recordings[rid], stamp=stamp)
+            case f.Gone(recording=rid):
+                self._forget(rid)
+            case f.Proven(copy):
+                held = self.copies.setdefault(copy.recording, {})
+                held[(copy.root, copy.path)] = copy
+            case f.Broken():
+                self.copies.get(fact.recording, {}).pop((fact.root, fact.path), None)
+                self.broken.setdefault(fact.recording, []).append(fact)
+            case _:
+                self._apply_rest(fact)
+
+    def _apply_rest(self, fact: f.Fact) -> None:
+        match fact:
+            case f.Revised(day=day):
+                self.revisions.setdefault(day, []).append(fact)
+            case f.Published():
+                self.published.add((fact.day, fact.number, fact.root))
+            case f.Trouble(key=key):
+                self.troubles[key] = fact
+            case f.TroubleOver(key=key):
+                self.troubles.pop(key, None)
+            case f.Acked(finding=finding):
+                self.acks[finding] = fact
+            case f.Receipt():
+                self.receipts.append(fact)
+            case f.Asked(id=asked):
+                self.asked[asked] = fact
+            case f.Answered(id=asked):
+                self.answers[asked] = fact
+                self.asked.pop(asked, None)
+
+    def _keep(self, recording: Recording) -> None:
+        known = self.recordings.get(recording.id)
+        if known is not None:
+            self._forget(recording.id)
+        self.recordings[recording.id] = recording
+        paths = self.of_load.setdefault(recording.load, {})
+        paths.setdefault(recording.path, []).append(recording.id)
+        paths[recording.path].sort()
+        self.of_day[recording.day].add(recording.id)
+        self.next_id = max(self.next_id, recording.id + 1)
+
+    def _forget(self, rid: int) -> None:
+        known = self.recordings.pop(rid, None)
+        if known is None:
+            return
+        ids = self.of_load[known.load][known.path]
+        ids.remove(rid)
+        if not ids:
+            del self.of_load[known.load][known.path]
+        self.of_day[known.day].discard(rid)
+
+    def versions(self, load: int, path: bytes) -> list[Recording]:
+        """All versions of one file of a load, oldest first."""
+        return [self.recordings[i] for i in self.of_load.get(load, {}).get(path, ())]
+
+    def current(self, load: int, path: bytes) -> Recording | None:
+        """The newest version of one file of a load."""
+        versions = self.versions(load, path)
+        return versions[-1] if versions else None
+
+    def day(self, day: str) -> list[Recording]:
+        """All recordings of a day in the order they were met."""
+        return [self.recordings[i] for i in sorted(self.of_day.get(day, ()))]
+
+    def copies_of(self, recording: int) -> tuple[Copy, ...]:
+        """The proven copies of a recording."""
+        return tuple(self.copies.get(recording, {}).values())
+
+    def newest(self, day: str) -> f.Revised | None:
+        """The newest revision of a day's manifest."""
+        revisions = self.revisions.get(day)
+        return revisions[-1] if revisions else None
+
+    def last_revision(self) -> f.Revised | None:
+        """The revision that was written last, of whatever day: the end of the chain."""
+        ends = [r[-1] for r in self.revisions.values() if r]
+        return max(ends, key=lambda r: (r.at, r.day, r.number), default=None)

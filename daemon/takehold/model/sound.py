@@ -1,0 +1,122 @@
+"""What a recording says of itself, and what was measured of its audio."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+BLOCK_FRAMES = 48_000
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """A timecode rate: frames per second as an exact fraction, drop-frame or not."""
+
+    numerator: int
+    denominator: int
+    drop: bool = False
+
+    @property
+    def fps(self) -> Fraction:
+        """Frames per second."""
+        return Fraction(self.numerator, self.denominator)
+
+
+@dataclass(frozen=True, slots=True)
+class WaveFormat:
+    """The `fmt ` chunk. Tag 1 is PCM, 3 is float (EXTENSIBLE resolved); rate in Hz."""
+
+    tag: int
+    channels: int
+    sample_rate: int
+    bits: int
+    block_align: int
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Bytes of a file: from `offset`, `length` of them."""
+
+    offset: int
+    length: int
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """One entry of the iXML track list; both numbers count from 1."""
+
+    channel: int
+    interleave: int
+    name: str
+    function: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Complaint:
+    """Something odd in a file: a stable word and the figures that show it."""
+
+    code: str
+    detail: str
+
+
+class Kind(StrEnum):
+    """What a file of a card is."""
+
+    WAVE = "wave"
+    OTHER = "other"
+
+
+@dataclass(frozen=True, slots=True)
+class Metadata:
+    """What bext and iXML say, empty where they say nothing.
+
+    `time_reference` is the first sample's count since midnight at the file's sample rate;
+    `date` and `time` are bext's text as found.
+    """
+
+    project: str = ""
+    scene: str = ""
+    take: str = ""
+    tape: str = ""
+    circled: bool = False
+    note: str = ""
+    originator: str = ""
+    description: str = ""
+    date: str = ""
+    time: str = ""
+    time_reference: int | None = None
+    timecode_rate: Rate | None = None
+    timestamp_sample_rate: int | None = None
+    file_uid: str = ""
+    family_uid: str = ""
+    total_files: int | None = None
+    set_index: str = ""
+    ubits: str = ""
+    tracks: tuple[Track, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Description:
+    """What one file says of itself. `data` and `frames` are what is really there to read."""
+
+    kind: Kind
+    format: WaveFormat | None = None
+    data: Span | None = None
+    frames: int | None = None
+    metadata: Metadata = Metadata()
+    complaints: tuple[Complaint, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """What was measured of the audio payload while it streamed by.
+
+    `digest` is the XXH3-128 of the payload in hex, `blocks` the XXH64 of each started run of
+    `block_frames` frames, 8 bytes each, big-endian.
+    """
+
+    frames: int
+    digest: str
+    blocks: bytes
+    block_frames: int = BLOCK_FRAMES

@@ -1,0 +1,79 @@
+"""The things that can be done next. None of them deletes or overwrites anything."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from takehold.model.recording import Copy, Load, Recording
+from takehold.model.situation import Sighted, Target
+from takehold.model.volume import Root
+
+
+@dataclass(frozen=True, slots=True)
+class TakeStock:
+    """Describe new files of a card and give each its place."""
+
+    load: Load
+    root: Root
+    files: tuple[Sighted, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Owed:
+    """One recording and the destinations that lack it."""
+
+    recording: Recording
+    targets: tuple[Target, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Transfer:
+    """Read each recording once from its card, for all destinations that lack it."""
+
+    root: Root
+    owed: tuple[Owed, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Confirm:
+    """Read recordings a second time from their card (P8)."""
+
+    root: Root
+    recordings: tuple[Recording, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CatchUp:
+    """Copy recordings to one destination from a proven copy on another."""
+
+    target: Target
+    pairs: tuple[tuple[Recording, Copy, Target], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Prove:
+    """Read copies on one destination again and compare."""
+
+    target: Target
+    pairs: tuple[tuple[Recording, Copy], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Publish:
+    """Put a written revision's files on a destination."""
+
+    target: Target
+    day: str
+    number: int
+
+
+Step = TakeStock | Transfer | Confirm | CatchUp | Prove | Publish
+
+
+def lane(step: Step) -> str:
+    """The device that sets the pace: one step at a time runs on it."""
+    match step:
+        case TakeStock(root=root) | Transfer(root=root) | Confirm(root=root):
+            return f"card {root.volume.mount_id}"
+        case CatchUp(target=target) | Prove(target=target) | Publish(target=target):
+            return f"drive {target.root.volume.device}"

@@ -1,0 +1,50 @@
+"""What is mounted now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+# Kept in memory only: nothing on them outlives the power (P5, P3).
+MEMORY_FILE_SYSTEMS = frozenset({"tmpfs", "ramfs", "devtmpfs"})
+
+
+@dataclass(frozen=True, slots=True)
+class Volume:
+    """One live mount of one file system.
+
+    `identity` is stable over mounts ("uuid:EB87-E13D:63963136", never a path); `mount_id` names
+    this mount alone; `device` is the kernel's number of the file system ("7:0"); `disks` are the
+    physical disks behind it, empty where the system does not tell.
+    """
+
+    mount: bytes
+    mount_id: str
+    device: str
+    label: str
+    identity: str
+    kind: str
+    disks: frozenset[str]
+    read_only: bool = False
+    size_bytes: int = 0
+
+    @property
+    def keeps(self) -> bool:
+        """Whether what is written here outlives the power."""
+        return self.kind not in MEMORY_FILE_SYSTEMS
+
+
+@dataclass(frozen=True, slots=True)
+class Root:
+    """A folder that the engine works below: a card's mount point, a watch folder, a destination.
+
+    `place` says it to people. `identity` is the volume's, with the folder below its mount point.
+    """
+
+    path: bytes
+    volume: Volume
+    identity: str
+
+    @property
+    def disks(self) -> frozenset[str]:
+        """The disks that copies here stand on; none where the volume keeps nothing."""
+        return self.volume.disks if self.volume.keeps else frozenset()

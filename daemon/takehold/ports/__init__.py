@@ -1,0 +1,1 @@
+"""What the engine needs of the world, as Protocols with their contracts."""

@@ -1,0 +1,27 @@
+"""The catalogue: facts that were recorded, durable before `record` returns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Protocol
+
+from takehold.model.facts import Asked, Fact
+
+
+class Catalogue(Protocol):
+    """One writer keeps it; others may read it and leave requests."""
+
+    def facts(self) -> Iterator[Fact]:
+        """Everything known, in an order that folds into a Ledger."""
+
+    def record(self, facts: Sequence[Fact]) -> None:
+        """Keep all of them or none; on return they survive a power cut."""
+
+    def asked(self) -> tuple[Asked, ...]:
+        """Stored commands that are not answered yet, oldest first."""
+
+    def folder_identity(self, destination: str) -> str | None:
+        """The identity recorded for a destination or source that is a folder."""
+
+    def know_folder(self, destination: str, identity: str) -> None:
+        """Record it, durable on return."""
