@@ -1,8 +1,7 @@
 """Real file systems on loop devices, in a mount namespace of the test process's own.
 
-The process leaves the machine's mount namespace once, at the first use; nothing that a test mounts
-is seen outside, and two workers never see each other's mounts. Everything below the test's
-folder is taken away at the end by looking at what is there, not at what was noted.
+The process leaves the machine's mount namespace once: no mount is seen outside it.
+What is below the test's folder at its end is taken away, noted or not.
 """
 
 from __future__ import annotations
@@ -22,18 +21,17 @@ from pathlib import Path
 import pytest
 
 CLONE_NEWNS = 0x00020000  # linux/sched.h
+# In the foreground; it dies with the test process.
+SERVER = ("setpriv", "--pdeathsig", "KILL", "mount.exfat-fuse", "-d")
 SECONDS = 60
 MEGABYTES = {"ext4": 64, "exfat": 64, "xfs": 320, "btrfs": 128, "tmpfs": 16}
 
 
 def run(*command: str | bytes | Path, check: bool = True) -> str:
     """Run a command to its end and give back what it printed."""
-    done = subprocess.run(
-        command, capture_output=True, timeout=SECONDS, check=False, stdin=subprocess.DEVNULL
-    )
+    done = subprocess.run(command, capture_output=True, timeout=SECONDS, input=b"", check=False)
     said = (done.stdout + done.stderr).decode(errors="replace")
-    if check and done.returncode:
-        raise AssertionError(f"{command}: status {done.returncode}: {said}")
+    assert done.returncode == 0 or not check, f"{command}: status {done.returncode}: {said}"
     return said
 
 
@@ -57,26 +55,20 @@ class Disk:
         if self.fs == "exfat":
             self._serve()
         else:
-            what = ["-t", self.fs, self.loop or self.name, str(self.mount)]
-            run("mount", *(["-o", self.options] if self.options else []), *what)
+            how = ("-t", self.fs, "-o", self.options or "defaults")
+            run("mount", *how, self.loop or self.name, self.mount)
         return self.mount
 
     def _serve(self) -> None:
-        """Start the exFAT server in the foreground, to be ended by its number, never by its name."""
+        """Start the exFAT server in the foreground: it can be ended by its number."""
+        self._reap(0.2)
         before = os.stat(self.mount).st_dev
         options = ",".join(filter(None, ("noatime", self.options)))
-        self.server = subprocess.Popen(
-            ["setpriv", "--pdeathsig", "KILL", "mount.exfat-fuse", "-d", "-o", options]
-            + [self.loop, str(self.mount)],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        end = time.monotonic() + SECONDS
+        command = [*SERVER, "-o", options, self.loop, str(self.mount)]
+        self.server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT)
         while os.stat(self.mount).st_dev == before:
-            if self.server.poll() is not None or time.monotonic() > end:
-                raise AssertionError(f"exFAT on {self.loop} was not mounted")
             time.sleep(0.01)
+            assert self.server.poll() is None, f"the exFAT server of {self.loop} ended"
 
     def unmount(self) -> None:
         """Unmount it and wait until the device is free."""
@@ -93,22 +85,20 @@ class Disk:
             return hashlib.file_digest(image, "sha256").hexdigest()
 
     def _reap(self, seconds: float) -> None:
-        if self.server is None:
-            return
-        try:
-            self.server.wait(seconds)
-        except subprocess.TimeoutExpired:
+        if self.server is not None:
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                self.server.wait(seconds)
             self.server.kill()
             self.server.wait(SECONDS)
-        self.server = None
+            self.server = None
 
 
+@dataclass
 class Bench:
     """Makes disks below one folder."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.disks: list[Disk] = []
+    folder: Path
+    disks: list[Disk] = field(default_factory=list)
 
     def disk(
         self,
@@ -120,10 +110,9 @@ class Bench:
         options: str = "",
         mount: bool = True,
     ) -> Disk:
-        """A new file system, mounted at media/`name` unless told otherwise.
+        """A new file system, mounted at media/`name`; `label` is the name unless given.
 
-        `label` is the name unless given ("" for none). `uuid` for exFAT is the serial number,
-        "EB87-E13D". tmpfs has no image and no loop device.
+        `uuid` for exFAT is the serial number, "EB87-E13D". tmpfs has no image and no loop device.
         """
         size = (size_mb or MEGABYTES[fs]) * 1_000_000
         image = self.folder / "images" / f"{name}.img"
@@ -133,22 +122,20 @@ class Bench:
             disk.options = ",".join(filter(None, (f"size={size}", options)))
         else:
             image.parent.mkdir(exist_ok=True)
-            with image.open("xb") as made:
-                made.truncate(size)
-            self._make(fs, image, name if label is None else label, uuid)
+            run("truncate", "-s", str(size), image)
+            make(fs, image, name if label is None else label, uuid)
             disk.loop = attach(image)
         if mount:
             disk.mount_again()
         return disk
 
-    def clone(self, disk: Disk, name: str, mount: bool = True) -> Disk:
+    def clone(self, disk: Disk, name: str) -> Disk:
         """A second disk of the same bytes: same label, same UUID. Unmount the first before."""
         image = self.folder / "images" / f"{name}.img"
         run("cp", "--sparse=always", disk.image, image)
         twin = Disk(name, disk.fs, image, attach(image), self.folder / "media" / name, disk.options)
         self.disks.append(twin)
-        if mount:
-            twin.mount_again()
+        twin.mount_again()
         return twin
 
     def bind(self, source: Path, at: Path) -> Path:
@@ -157,25 +144,11 @@ class Bench:
         run("mount", "--bind", source, at)
         return at
 
-    @staticmethod
-    def _make(fs: str, image: Path, label: str, uuid: str | None) -> None:
-        quiet = {"ext4": ["-q", "-F"], "xfs": ["-q"], "btrfs": ["-q"], "exfat": []}[fs]
-        run(f"mkfs.{fs}", *quiet, *(["-L", label] if label else []), image)
-        if uuid is not None:
-            change = {
-                "ext4": ["tune2fs", "-f", "-U", uuid],
-                "xfs": ["xfs_admin", "-U", uuid],
-                "btrfs": ["btrfstune", "-f", "-U", uuid],
-                "exfat": ["tune.exfat", "-I", "0x" + uuid.replace("-", "")],
-            }[fs]
-            run(*change, image)
-
     def close(self) -> None:
         """Unmount, stop and detach all that lies below the folder."""
         below = os.fsencode(self.folder) + b"/"
-        for point in reversed(mount_points()):
-            if point.startswith(below):
-                run("umount", "-l", point, check=False)
+        for point in reversed([p for p in mount_points() if p.startswith(below)]):
+            run("umount", "-l", point, check=False)
         for disk in self.disks:
             disk._reap(2)
         for kept in Path("/sys/block").glob("loop*/loop/backing_file"):
@@ -184,22 +157,25 @@ class Bench:
                     run("losetup", "-d", f"/dev/{kept.parts[3]}", check=False)
 
 
+def make(fs: str, image: Path, label: str, uuid: str | None) -> None:
+    """Make a file system, and change its UUID afterwards: the tools differ in that."""
+    quiet = {"ext4": ["-q", "-F"], "exfat": []}.get(fs, ["-q"])
+    run(f"mkfs.{fs}", *quiet, *(["-L", label] if label else []), image)
+    if uuid is not None:
+        tool = {"ext4": "tune2fs -f -U", "xfs": "xfs_admin -U", "btrfs": "btrfstune -f -U"}
+        number = uuid if fs in tool else "0x" + uuid.replace("-", "")
+        run(*tool.get(fs, "tune.exfat -I").split(), number, image)
+
+
 def attach(image: Path, *options: str) -> str:
-    """Put an image on a free loop device; others may race for it."""
-    for _ in range(5):
-        said = run("losetup", "--find", "--show", *options, image, check=False).strip()
-        if said.startswith("/dev/loop"):
-            return said
-    raise AssertionError(f"no loop device for {image}: {said}")
+    """Put an image on a free loop device; losetup itself tries again where others race for it."""
+    return run("losetup", "--find", "--show", *options, image).strip()
 
 
 def mount_points() -> list[bytes]:
-    """Every mount point of this process, in the order they were mounted."""
-    table = Path("/proc/self/mountinfo").read_bytes().splitlines()
-    return [
-        re.sub(rb"\\([0-7]{3})", lambda m: bytes([int(m[1], 8)]), line.split(b" ")[4])
-        for line in table
-    ]
+    """Every mount point, in the order they were mounted."""
+    points = [x.split(b" ")[4] for x in Path("/proc/self/mountinfo").read_bytes().splitlines()]
+    return [re.sub(rb"\\([0-7]{3})", lambda m: bytes([int(m[1], 8)]), x) for x in points]
 
 
 @functools.cache
@@ -216,11 +192,7 @@ def own_namespace() -> str | None:
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[Bench]:
     """A bench below the test's own folder; the test is skipped where mounting is impossible."""
-    refused = own_namespace()
-    if refused:
+    if refused := own_namespace():
         pytest.skip(refused)
-    made = Bench(tmp_path)
-    try:
+    with contextlib.closing(Bench(tmp_path)) as made:
         yield made
-    finally:
-        made.close()

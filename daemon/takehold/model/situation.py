@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from takehold.model.facts import Skip
 from takehold.model.recording import Stamp
 from takehold.model.volume import Root
 
@@ -31,8 +30,6 @@ class Sight:
     complete: bool
     watched: bool
     files: tuple[Sighted, ...]
-    litter: tuple[tuple[str, int], ...] = ()
-    skipped: tuple[Skip, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

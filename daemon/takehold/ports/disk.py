@@ -21,8 +21,10 @@ class Listing:
     """Every entry below a root: regular files with their stamps, and what is none of them.
 
     `complete` is false if any folder could not be read to its end; those are in `skipped` too.
+    `root_id` names the root folder itself ("device:inode"), through whatever path it was reached.
     """
 
+    root_id: str
     complete: bool
     files: tuple[tuple[bytes, Stamp], ...]
     skipped: tuple[Skip, ...]

@@ -16,3 +16,6 @@ class Signer(Protocol):
 
     def fingerprint(self) -> str:
         """`SHA256:…` as ssh-keygen shows it."""
+
+    def allowed_signers(self, principal: str, namespace: str) -> bytes:
+        """The line that `ssh-keygen -Y verify` needs of this key."""

@@ -1,0 +1,92 @@
+"""The catalogue in SQLite: ports/catalogue.Catalogue, one table for each kind of fact.
+
+A connection belongs to the thread that opened it. Any number of processes may have one: a write
+waits for the others, at most 10 s.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+
+from takehold.adapters import catalogue_file, catalogue_rows
+from takehold.adapters.catalogue_file import CatalogueDamaged, check_can_lock, move_aside
+from takehold.model.facts import Answered, Asked, Fact
+
+__all__ = ["CatalogueDamaged", "SqliteCatalogue", "check_can_lock", "move_aside"]
+
+
+class SqliteCatalogue:
+    """Every method raises WorldError, VolumeFull or CatalogueDamaged; nothing is half kept."""
+
+    def __init__(self, db: sqlite3.Connection, path: str) -> None:
+        self._db = db
+        self._path = path
+
+    @classmethod
+    def open(cls, path: str) -> SqliteCatalogue:
+        """Open it, made if it is not there; UsageError if it is a newer program's, or no ours."""
+        return cls(catalogue_file.open_to_write(path, catalogue_file.migrations()), path)
+
+    @classmethod
+    def open_to_read(cls, path: str) -> SqliteCatalogue:
+        """Open it to look at; FileMissing if it is not there, UsageError as `open`."""
+        return cls(catalogue_file.open_to_read(path, len(catalogue_file.migrations())), path)
+
+    def close(self) -> None:
+        """Close it; it cannot be used afterwards."""
+        self._db.close()
+
+    def facts(self) -> Iterator[Fact]:
+        """Everything known, as of one moment, in an order that folds into a Ledger."""
+        with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
+            try:
+                known = list(catalogue_rows.everything(self._db))
+            except (ValueError, TypeError, KeyError) as error:
+                raise CatalogueDamaged(
+                    f"The catalogue {self._path} holds a row that cannot be read ({error!s:.80})."
+                    " The copies on the drives are not touched.",
+                    "Move it aside and let takehold make a new one.",
+                ) from error
+        return iter(known)
+
+    def record(self, facts: Sequence[Fact]) -> None:
+        """Keep all of them or none; on return they survive a power cut."""
+        if not facts:
+            return
+        with catalogue_file.transaction(self._db, self._path):
+            for fact in facts:
+                catalogue_rows.write(self._db, fact)
+
+    def asked(self) -> tuple[Asked, ...]:
+        """Stored commands that are not answered yet, oldest first."""
+        sql = "SELECT * FROM request WHERE id NOT IN (SELECT id FROM answer) ORDER BY id"
+        with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
+            return tuple(Asked(*row) for row in self._db.execute(sql))
+
+    def ask(self, kind: str, about: str, at: int) -> int:
+        """Store a person's command for whoever does the work; its number."""
+        row: catalogue_rows.Row = {"kind": kind, "about": about, "at": at}
+        with catalogue_file.transaction(self._db, self._path):
+            catalogue_rows.put(self._db, "request", row)
+            number: int = self._db.execute("SELECT last_insert_rowid()").fetchone()[0]
+        return number
+
+    def answer_of(self, number: int) -> Answered | None:
+        """The answer to a stored command; None while there is none."""
+        with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
+            row = self._db.execute("SELECT * FROM answer WHERE id = ?", (number,)).fetchone()
+        return Answered(*row) if row else None
+
+    def folder_identity(self, destination: str) -> str | None:
+        """The identity recorded for a destination or source that is a folder."""
+        sql = "SELECT identity FROM folder WHERE destination = ?"
+        with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
+            row = self._db.execute(sql, (destination,)).fetchone()
+        return str(row[0]) if row else None
+
+    def know_folder(self, destination: str, identity: str) -> None:
+        """Record it, durable on return."""
+        with catalogue_file.transaction(self._db, self._path):
+            row: catalogue_rows.Row = {"destination": destination, "identity": identity}
+            catalogue_rows.put(self._db, "folder", row, "destination")

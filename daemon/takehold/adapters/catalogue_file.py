@@ -1,0 +1,265 @@
+"""The catalogue's file: opened, checked, brought to the newest form, moved aside when damaged.
+
+Its settings follow SQLite's own pages "How To Corrupt An SQLite Database File" and "PRAGMA
+Statements": a rollback journal (older SQLite can lose a WAL with two connections), every flush
+asked for, no memory map.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import pathlib
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from importlib import resources
+
+from takehold.adapters.catalogue_rows import read_text
+from takehold.model.errors import FileMissing, TakeholdError, UsageError, VolumeFull, WorldError
+
+APPLICATION_ID = 0x54_4B_48_44  # "TKHD"
+WAIT_SECONDS = 10
+_SETTINGS = (
+    f"PRAGMA busy_timeout = {WAIT_SECONDS * 1000}",  # first: the others may have to wait
+    "PRAGMA foreign_keys = ON",
+    "PRAGMA trusted_schema = OFF",
+    "PRAGMA cell_size_check = ON",
+    "PRAGMA mmap_size = 0",
+    "PRAGMA synchronous = EXTRA",
+    "PRAGMA fullfsync = ON",
+    "PRAGMA checkpoint_fullfsync = ON",
+)
+_CANNOT_LOCK = ("nfs", "cifs", "smb", "fuse", "exfat", "vfat", "msdos")
+
+
+class CatalogueDamaged(TakeholdError):
+    """The catalogue cannot be trusted; what it knew can be proven again from cards and drives."""
+
+    code = "catalogue-damaged"
+
+
+def check_can_lock(kind: str, folder: str) -> None:
+    """UsageError if a catalogue in that folder would be at risk; `kind` as in Volume.kind."""
+    if kind.startswith(_CANNOT_LOCK):
+        raise UsageError(
+            f"The catalogue cannot be kept in {folder}: its file system ({kind}) does not lock and"
+            " flush files dependably.",
+            "Keep takehold's state folder on the internal disk.",
+        )
+
+
+def migrations() -> tuple[str, ...]:
+    """The SQL scripts in order; the first makes form 1."""
+    folder = resources.files("takehold.adapters") / "schema"
+    names = sorted(f.name for f in folder.iterdir() if f.name.endswith(".sql"))
+    return tuple((folder / name).read_text("utf-8") for name in names)
+
+
+def open_to_write(path: str, scripts: Sequence[str]) -> sqlite3.Connection:
+    """The catalogue, made if it is not there, checked and in its newest form.
+
+    Raises CatalogueDamaged, UsageError for a newer or foreign file, WorldError, VolumeFull.
+    """
+    with _errors_said(path):
+        _make(path)
+        db = _connect(path, "rw")
+        try:
+            db.execute("PRAGMA journal_mode = TRUNCATE")
+            _check(db, path)
+            _bring_up(db, path, scripts)
+        except BaseException:
+            db.close()
+            raise
+        return db
+
+
+def open_to_read(path: str, newest: int) -> sqlite3.Connection:
+    """The catalogue as it stands, never made, never changed. Raises as `open_to_write` does.
+
+    A writer that was killed may have left a journal that must be rolled back first, which takes
+    the right to write: then it is opened for writing after all.
+    """
+    if not os.path.exists(path):
+        raise FileMissing(
+            f"There is no catalogue at {path}.", "Run `takehold once` or `takehold run` first."
+        )
+    with _errors_said(path):
+        try:
+            db = _connect(path, "ro")
+            version = _version(db, path, newest)
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF not in (
+                sqlite3.SQLITE_READONLY,
+                sqlite3.SQLITE_CANTOPEN,
+            ):
+                raise
+            db = _connect(path, "rw")
+            version = _version(db, path, newest)
+    if version < newest:
+        db.close()
+        raise UsageError(
+            f"The catalogue {path} is in the form of an older takehold.",
+            "Run `takehold once` or `takehold run`: it is brought up to date then.",
+        )
+    return db
+
+
+def move_aside(path: str) -> str:
+    """Give a damaged catalogue, and its journal, a name that is free; the new name."""
+    new = next(n for n in _aside(path) if not os.path.lexists(n))
+    with _errors_said(path):
+        if os.path.exists(path + "-journal"):
+            os.rename(path + "-journal", new + "-journal")
+        os.rename(path, new)
+    return new
+
+
+@contextmanager
+def transaction(db: sqlite3.Connection, path: str, kind: str = "IMMEDIATE") -> Iterator[None]:
+    """All or nothing; foreseeable faults become errors with a sentence."""
+    with _errors_said(path):
+        try:
+            db.execute(f"BEGIN {kind}")
+            yield
+            db.execute("COMMIT")
+        except BaseException:
+            if db.in_transaction:
+                with suppress(sqlite3.Error):  # the journal undoes it at the next opening
+                    db.execute("ROLLBACK")
+            raise
+
+
+def _connect(path: str, mode: str) -> sqlite3.Connection:
+    address = pathlib.Path(path).absolute().as_uri() + f"?mode={mode}"
+    db = sqlite3.connect(address, timeout=WAIT_SECONDS, isolation_level=None, uri=True)
+    db.row_factory = sqlite3.Row
+    db.text_factory = read_text
+    for setting in _SETTINGS:
+        db.execute(setting)
+    return db
+
+
+def _make(path: str) -> None:
+    """An empty file that only its owner reads, where there is none yet.
+
+    SQLite would open a file that takes no writes, and complain at the first one only. It is not
+    opened here to find out: closing it would drop the locks of another connection.
+    """
+    os.makedirs(os.path.dirname(path) or ".", mode=0o700, exist_ok=True)
+    with suppress(FileExistsError):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+    if not os.access(path, os.W_OK):
+        raise PermissionError(errno.EACCES, "it takes no writes")
+
+
+def _check(db: sqlite3.Connection, path: str) -> None:
+    found = [row[0] for row in db.execute("PRAGMA quick_check(1)")]
+    if found != ["ok"]:
+        raise _damaged(path, " ".join(found[0].split()) if found else "no answer")
+
+
+def _version(db: sqlite3.Connection, path: str, newest: int) -> int:
+    """The form of the file: 0 for an empty one."""
+    version: int = db.execute("PRAGMA user_version").fetchone()[0]
+    owner: int = db.execute("PRAGMA application_id").fetchone()[0]
+    tables: int = db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    if owner != APPLICATION_ID and (owner or version or tables):
+        raise UsageError(
+            f"{path} is a database, and not a catalogue of takehold.",
+            "Give takehold a state folder of its own.",
+        )
+    if version > newest:
+        raise UsageError(
+            f"The catalogue {path} was written by a newer takehold (form {version}, this one"
+            f" knows {newest}). Nothing was changed.",
+            "Run the newer takehold, or give this one another state folder.",
+        )
+    return version
+
+
+def _bring_up(db: sqlite3.Connection, path: str, scripts: Sequence[str]) -> None:
+    version = _version(db, path, len(scripts))
+    if 0 < version < len(scripts):
+        backup = f"{path}.form-{version}"
+        with suppress(FileNotFoundError):
+            os.unlink(backup)  # an earlier try of this very step was broken off
+        db.execute("VACUUM INTO ?", (backup,))
+    for number, script in enumerate(scripts, start=1):
+        with transaction(db, path):
+            if _version(db, path, len(scripts)) >= number:
+                continue  # done before, or just now by another process
+            for statement in _statements(script):
+                db.execute(statement)
+            db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            db.execute(f"PRAGMA user_version = {number}")
+
+
+def _statements(script: str) -> Iterator[str]:
+    statement = ""
+    for line in script.splitlines(keepends=True):
+        statement += line
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""
+
+
+def _aside(path: str) -> Iterator[str]:
+    yield path + ".damaged"
+    yield from (f"{path}.damaged-{n}" for n in range(2, 10_000))
+
+
+@contextmanager
+def _errors_said(path: str) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.Error as error:
+        said = _said(error, path)
+        if said is None:
+            raise
+        raise said from error
+    except OSError as error:
+        raise WorldError(
+            f"The catalogue {path} cannot be used: {error.strerror}.",
+            "Look at takehold's state folder: who owns it, and whether its disk has room.",
+        ) from error
+
+
+def _said(error: sqlite3.Error, path: str) -> TakeholdError | None:
+    """The error in a sentence; None for a fault of our own."""
+    match getattr(error, "sqlite_errorcode", 0) & 0xFF:
+        case sqlite3.SQLITE_CORRUPT | sqlite3.SQLITE_NOTADB:
+            return _damaged(path, str(error))
+        case sqlite3.SQLITE_FULL:
+            return VolumeFull(
+                f"No room is left on the disk of the catalogue {path}. What was already recorded is"
+                " safe.",
+                "Make room on that disk; the work goes on by itself.",
+            )
+        case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
+            return WorldError(
+                f"The catalogue {path} was in use by another program for {WAIT_SECONDS} seconds."
+                " Nothing was changed.",
+                "Try again.",
+                code="catalogue-busy",
+            )
+        case (
+            sqlite3.SQLITE_IOERR
+            | sqlite3.SQLITE_READONLY
+            | sqlite3.SQLITE_CANTOPEN
+            | sqlite3.SQLITE_PERM
+        ):
+            return WorldError(
+                f"The catalogue {path} cannot be read or written: {error}. What was already"
+                " recorded is safe.",
+                "Look at takehold's state folder: who owns it, and whether its disk is well.",
+            )
+        case _:
+            return None
+
+
+def _damaged(path: str, found: str) -> CatalogueDamaged:
+    return CatalogueDamaged(
+        f"The catalogue {path} is damaged ({found}). The copies on the drives are not touched.",
+        "Move it aside and let takehold make a new one: it is filled again from cards and drives.",
+    )

@@ -1,0 +1,251 @@
+"""Facts <-> rows: how each kind of fact changes the tables, and how the tables say it again."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import defaultdict
+from collections.abc import Iterator
+
+from takehold.adapters import plain
+from takehold.model import facts as f
+from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
+from takehold.model.settings import Role
+from takehold.model.sound import Description, Sound
+
+Value = str | bytes | int | None
+Row = dict[str, Value]
+
+
+def write(db: sqlite3.Connection, fact: f.Fact) -> None:
+    """Change the tables as one fact says. Called inside a transaction."""
+    match fact:
+        case f.LoadSeen(load):
+            put(db, "load", _load_row(load), "id")
+        case f.Listed():
+            put(db, "listing", _same_names(fact), "load")
+        case f.Inventoried(recording):
+            put(db, "recording", _recording_row(recording), "id")
+            db.execute("DELETE FROM reading WHERE recording = ?", (recording.id,))
+            for reading in recording.readings:
+                put(db, "reading", _reading_row(recording.id, reading))
+        case f.WasRead(recording=rid, reading=reading):
+            put(db, "reading", _reading_row(rid, reading))
+        case f.SameBytes(recording=rid, stamp=stamp):
+            db.execute("UPDATE recording SET stamp = ? WHERE id = ?", (plain.dumps(stamp), rid))
+        case f.Gone(recording=rid):
+            db.execute("UPDATE recording SET gone = 1 WHERE id = ?", (rid,))
+            db.execute("DELETE FROM recording WHERE gone AND id < (SELECT max(id) FROM recording)")
+        case f.Proven(copy):
+            put(db, "copy", _copy_row(copy), "recording, root, path")
+        case f.Broken():
+            where = (fact.recording, _text(fact.root), fact.path)
+            db.execute(
+                "DELETE FROM copy WHERE recording = ? AND root = CAST(? AS TEXT) AND path = ?",
+                where,
+            )
+            put(db, "broken", _same_names(fact))
+        case _:
+            _write_rest(db, fact)
+
+
+def _write_rest(db: sqlite3.Connection, fact: f.Fact) -> None:
+    match fact:
+        case f.Revised():
+            put(db, "revision", _same_names(fact))
+        case f.Published():
+            put(db, "published", _same_names(fact), "day, number, root")
+        case f.Trouble():
+            put(db, "trouble", _same_names(fact), "key")
+        case f.TroubleOver(key=key):
+            db.execute("DELETE FROM trouble WHERE key = CAST(? AS TEXT)", (_text(key),))
+        case f.Acked():
+            put(db, "ack", _same_names(fact), "finding")
+        case f.Receipt():
+            put(db, "receipt", _same_names(fact))
+        case f.Asked():
+            put(db, "request", _same_names(fact), "id")
+        case f.Answered():
+            put(db, "answer", _same_names(fact), "id")
+
+
+def everything(db: sqlite3.Connection) -> Iterator[f.Fact]:
+    """All that is known, in an order that folds: what others refer to comes first."""
+    yield from (f.LoadSeen(_load(row)) for row in _rows(db, "load"))
+    yield from (_listed(row) for row in _rows(db, "listing", "load"))
+    readings: dict[int, list[Reading]] = defaultdict(list)
+    for row in _rows(db, "reading"):
+        readings[row["recording"]].append(_reading(row))
+    for row in _rows(db, "recording"):
+        yield f.Inventoried(_recording(row, tuple(readings.get(row["id"], ()))))
+        if row["gone"]:
+            yield f.Gone(row["id"])
+    yield from (f.Broken(*tuple(row)[1:]) for row in _rows(db, "broken"))
+    yield from (f.Proven(_copy(row)) for row in _rows(db, "copy"))
+    yield from (f.Revised(*tuple(row)[1:]) for row in _rows(db, "revision"))
+    yield from (f.Published(*tuple(row)[1:]) for row in _rows(db, "published"))
+    yield from (f.Trouble(*tuple(row)[1:]) for row in _rows(db, "trouble"))
+    yield from (f.Acked(*tuple(row)[1:]) for row in _rows(db, "ack"))
+    yield from (_receipt(row) for row in _rows(db, "receipt"))
+    yield from (f.Asked(*row) for row in _rows(db, "request"))
+    yield from (f.Answered(*row) for row in _rows(db, "answer"))
+
+
+def put(db: sqlite3.Connection, table: str, row: Row, key: str = "") -> None:
+    """Insert a row; where `key` names its columns, replace what stands under the same key.
+
+    Text goes in as bytes and is cast: names that reached us through the system's own decoding hold
+    surrogates, which the binding of text refuses.
+    """
+    marks = ("CAST(? AS TEXT)" if isinstance(v, str) else "?" for v in row.values())
+    values = tuple(_text(v) if isinstance(v, str) else v for v in row.values())
+    sql = f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join(marks)})"  # noqa: S608  # own names only
+    if key:
+        changed = ", ".join(f"{name} = excluded.{name}" for name in row)
+        sql += f" ON CONFLICT ({key}) DO UPDATE SET {changed}"
+    db.execute(sql, values)
+
+
+def _rows(db: sqlite3.Connection, table: str, order: str = "id") -> Iterator[sqlite3.Row]:
+    return iter(db.execute(f"SELECT * FROM {table} ORDER BY {order}"))  # noqa: S608  # own names only
+
+
+def _text(value: str) -> bytes:
+    return value.encode("utf-8", "surrogatepass")
+
+
+def read_text(raw: bytes) -> str:
+    """The connection's text factory: the inverse of how text is bound."""
+    return raw.decode("utf-8", "surrogatepass")
+
+
+def _same_names(fact: f.Fact) -> Row:
+    """The row of a fact whose columns are named as its fields; tuples become JSON."""
+    row: Row = {}
+    for name in fact.__slots__:
+        value = getattr(fact, name)
+        row[name] = plain.dumps(value) if isinstance(value, tuple) else value
+    return row
+
+
+def _load_row(load: Load) -> Row:
+    return {
+        "id": load.id,
+        "source": load.source,
+        "role": load.role.value,
+        "identity": load.identity,
+        "label": load.label,
+        "folder": load.folder,
+        "disks": plain.dumps(load.disks),
+        "seen_at": load.seen_at,
+        "day": load.day,
+    }
+
+
+def _load(row: sqlite3.Row) -> Load:
+    return Load(
+        id=row["id"],
+        source=row["source"],
+        role=Role(row["role"]),
+        identity=row["identity"],
+        label=row["label"],
+        folder=row["folder"],
+        disks=_disks(row["disks"]),
+        seen_at=row["seen_at"],
+        day=row["day"],
+    )
+
+
+def _listed(row: sqlite3.Row) -> f.Listed:
+    return f.Listed(
+        load=row["load"],
+        at=row["at"],
+        files=row["files"],
+        litter=plain.loads(tuple[tuple[str, int], ...], row["litter"]),
+        skipped=plain.loads(tuple[f.Skip, ...], row["skipped"]),
+    )
+
+
+def _recording_row(recording: Recording) -> Row:
+    return {
+        "id": recording.id,
+        "load": recording.load,
+        "path": recording.path,
+        "stamp": plain.dumps(recording.stamp),
+        "seen_at": recording.seen_at,
+        "day": recording.day,
+        "place": recording.place,
+        "version": recording.version,
+        "description": plain.dumps(recording.description),
+        "gone": 0,
+    }
+
+
+def _recording(row: sqlite3.Row, readings: tuple[Reading, ...]) -> Recording:
+    return Recording(
+        id=row["id"],
+        load=row["load"],
+        path=row["path"],
+        stamp=plain.loads(Stamp, row["stamp"]),
+        seen_at=row["seen_at"],
+        day=row["day"],
+        place=row["place"],
+        version=row["version"],
+        description=plain.loads(Description, row["description"]),
+        readings=readings,
+    )
+
+
+def _reading_row(recording: int, reading: Reading) -> Row:
+    sound = reading.sound
+    return {
+        "recording": recording,
+        "xxh64": reading.digests.xxh64,
+        "sha256": reading.digests.sha256,
+        "at": reading.at,
+        "seen": reading.seen.value,
+        "frames": sound.frames if sound else None,
+        "digest": sound.digest if sound else None,
+        "blocks": sound.blocks if sound else None,
+        "block_frames": sound.block_frames if sound else None,
+    }
+
+
+def _reading(row: sqlite3.Row) -> Reading:
+    sound = None
+    if row["frames"] is not None:
+        sound = Sound(row["frames"], row["digest"], row["blocks"], row["block_frames"])
+    return Reading(Digests(row["xxh64"], row["sha256"]), sound, row["at"], Seen(row["seen"]))
+
+
+def _copy_row(copy: Copy) -> Row:
+    return {
+        "recording": copy.recording,
+        "destination": copy.destination,
+        "root": copy.root,
+        "disks": plain.dumps(copy.disks),
+        "path": copy.path,
+        "at": copy.proof.at,
+        "seen": copy.proof.seen.value,
+        "durable": int(copy.proof.durable),
+    }
+
+
+def _copy(row: sqlite3.Row) -> Copy:
+    return Copy(
+        recording=row["recording"],
+        destination=row["destination"],
+        root=row["root"],
+        disks=_disks(row["disks"]),
+        path=row["path"],
+        proof=Proof(row["at"], Seen(row["seen"]), bool(row["durable"])),
+    )
+
+
+def _receipt(row: sqlite3.Row) -> f.Receipt:
+    *told, altered, missing, unknown = tuple(row)[1:]
+    lists = (plain.loads(tuple[str, ...], text) for text in (altered, missing, unknown))
+    return f.Receipt(*told, *lists)
+
+
+def _disks(text: str) -> frozenset[str]:
+    return plain.loads(frozenset[str], text)

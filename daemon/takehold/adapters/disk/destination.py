@@ -1,0 +1,165 @@
+"""A destination: parts are written and kept in it, and nothing else is ever changed (P2)."""
+
+from __future__ import annotations
+
+import errno
+import os
+from contextlib import AbstractContextManager, suppress
+from threading import Lock
+
+from takehold.adapters.disk.faults import fault, told
+from takehold.adapters.disk.naming import KnownNames
+from takehold.adapters.disk.reading import FileReader, cold
+from takehold.adapters.disk.roots import OpenRoot, close_quietly, is_plain, parts, split
+from takehold.adapters.disk.writing import OWN_PART, FilePart, flush_to_medium, in_use, new_part
+from takehold.model.errors import FileMissing, WorldError
+
+# A link or a file stands where a folder should be made.
+_IN_THE_WAY = frozenset({errno.ELOOP, errno.ENOTDIR})
+
+
+class LocalDestination:
+    """Implements `takehold.ports.disk.DestinationTree`; any number of threads may use it."""
+
+    def __init__(self, at: OpenRoot, names: KnownNames) -> None:
+        self._at = at
+        self._names = names
+        self._settling = Lock()
+        self._settled: set[bytes] = set()
+
+    def part(self, folder: bytes) -> FilePart:
+        """A new part; missing folders are made one by one."""
+        self._at.check()
+        made = self._make_folder(folder)
+        return new_part(self._at, self._names, folder, made)
+
+    def settle(self, folder: bytes) -> bool:
+        """Flush the folder; of its parents those that got a folder, or were not flushed yet."""
+        self._at.check()
+        promised = True
+        with self._settling:
+            for path in _upwards(folder):
+                if path == folder or path not in self._settled:
+                    promised &= self._flush_folder(path)
+        return promised
+
+    def _flush_folder(self, path: bytes) -> bool:
+        # Noted before: a folder made in it during the flush takes the note away again.
+        self._settled.add(path)
+        promised = False
+        try:
+            with self._at.folder(path) as fd, told(self._at.root, path):
+                promised = flush_to_medium(fd, self._at.root.volume)
+        finally:
+            if not promised:
+                self._settled.discard(path)
+        return promised
+
+    def open(self, path: bytes) -> AbstractContextManager[FileReader]:
+        """Open a file for a cold read."""
+        self._at.check()
+        return cold(self._at, path)
+
+    def taken(self, folder: bytes) -> frozenset[bytes]:
+        """The names in a folder, parts among them."""
+        self._at.check()
+        try:
+            with self._at.folder(folder) as fd, told(self._at.root, folder):
+                return frozenset(os.fsencode(name) for name in os.listdir(fd))
+        except FileMissing:
+            return frozenset()
+
+    def size_of(self, path: bytes) -> int | None:
+        """Size of a regular file, in bytes."""
+        self._at.check()
+        folder, name = split(self._at.root, path)
+        try:
+            with self._at.folder(folder, path) as fd, told(self._at.root, path):
+                about = os.stat(name, dir_fd=fd, follow_symlinks=False)
+        except FileMissing:
+            return None
+        return about.st_size if is_plain(about) else None
+
+    def free_bytes(self) -> int:
+        """What this user can still write."""
+        self._at.check()
+        with told(self._at.root, b""):
+            about = os.fstatvfs(self._at.fd)
+        return about.f_bavail * about.f_frsize
+
+    def sweep(self) -> int:
+        """Remove parts whose writer is gone. What cannot be removed now is for the next sweep."""
+        self._at.check()
+        removed = 0
+        waiting = [b""]
+        while waiting:
+            path = waiting.pop()
+            with suppress(WorldError), self._at.folder(path) as fd, told(self._at.root, path):
+                if os.fstat(fd).st_dev == self._at.device:
+                    folders, leftovers = _look(fd)
+                    waiting += [path + b"/" + name if path else name for name in folders]
+                    removed += sum(_remove_left(fd, name) for name in leftovers)
+        return removed
+
+    def _make_folder(self, folder: bytes) -> int:
+        """Open a folder, making what is missing of it; the caller closes it."""
+        missing = parts(self._at.root, folder)
+        fd = self._at.open_folder(b"")
+        path = b""
+        for name in missing:
+            above, path = path, path + b"/" + name if path else name
+            try:
+                fd = self._enter(fd, above, path, name)
+            except OSError as error:
+                if error.errno in _IN_THE_WAY:
+                    taken = OSError(errno.EEXIST, os.strerror(errno.EEXIST))
+                    raise fault(taken, self._at.root, path) from error
+                raise fault(error, self._at.root, path, naming=True) from error
+        return fd
+
+    def _enter(self, fd: int, above: bytes, path: bytes, name: bytes) -> int:
+        flags = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW
+        try:
+            with suppress(FileNotFoundError):
+                return os.open(name, flags, dir_fd=fd)
+            with suppress(FileExistsError):  # another thread was faster
+                os.mkdir(name, 0o755, dir_fd=fd)
+            self._settled -= {above, path}
+            return os.open(name, flags, dir_fd=fd)
+        finally:
+            os.close(fd)
+
+
+def _upwards(folder: bytes) -> list[bytes]:
+    """A folder, its parents, the root."""
+    found = [folder]
+    while folder:
+        folder = folder.rpartition(b"/")[0]
+        found.append(folder)
+    return found
+
+
+def _look(fd: int) -> tuple[list[bytes], list[bytes]]:
+    """Names of the folders in an open folder, and of the files named like own parts."""
+    folders, leftovers = [], []
+    with os.scandir(fd) as entries:
+        for entry in entries:
+            name = os.fsencode(entry.name)
+            if entry.is_dir(follow_symlinks=False):
+                folders.append(name)
+            elif OWN_PART.fullmatch(name) and entry.is_file(follow_symlinks=False):
+                leftovers.append(name)
+    return folders, leftovers
+
+
+def _remove_left(folder: int, name: bytes) -> bool:
+    """Remove a part, holding its lock so that nobody begins to use it."""
+    with suppress(OSError):
+        fd = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK, dir_fd=folder)
+        try:
+            if is_plain(os.fstat(fd)) and not in_use(fd):
+                os.unlink(name, dir_fd=folder)
+                return True
+        finally:
+            close_quietly(fd)
+    return False

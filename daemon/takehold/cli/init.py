@@ -1,0 +1,183 @@
+"""`takehold init`: asks the few things it must know, writes a config and a signing key."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+from collections.abc import Callable
+from typing import Any
+
+from takehold.formats.config import read_config
+from takehold.formats.config_rules import Refused, filled, label, path, plain
+from takehold.formats.config_template import template
+from takehold.formats.names import display, shown
+from takehold.model.errors import NameTaken, NoRights, TakeholdError, UsageError, WorldError
+from takehold.model.settings import Destination, Role, Source
+
+Ask = Callable[[str, str], str]
+
+_TRIES = 3
+_MOST_DESTINATIONS = 9
+_NONE = ("", "none", "-")
+
+
+def init(config_path: str, key_path: str, *, ask: Ask, force: bool = False) -> list[str]:
+    """Write a commented config and make a signing key; the answer is what was done, in lines.
+
+    `ask(question, default)` gives the answer to a question. Nothing is overwritten: an existing
+    key is kept, and an existing config stops it with UsageError, or with `force` is set aside
+    under a free name. Raises UsageError for answers that do not do, WorldError where the files
+    cannot be written.
+    """
+    if os.path.lexists(config_path) and not force:
+        raise UsageError(
+            f"There is a config {_name(config_path)} already; nothing was changed.",
+            "Edit it, or use --force to set it aside and begin a new one.",
+        )
+    text = _config(ask)
+    lines = [_key(key_path)]
+    if os.path.lexists(config_path):
+        lines.append(f"The earlier config was set aside as {_name(_set_aside(config_path))}.")
+    _write_new(config_path, text.encode("utf-8", "surrogateescape"))
+    lines.append(f"Wrote {_name(config_path)}. Next: takehold preflight")
+    return lines
+
+
+def _config(ask: Ask) -> str:
+    """The config's text from the answers, read back to be sure that it does."""
+    production = _answer(ask, "Production", "New production", filled)
+    mixer = _answer(ask, "Mixer", "", plain)
+    sources = [Source("primary", Role.PRIMARY, label=_answer(ask, _PRIMARY, "SND_A*", label))]
+    backup = _answer(ask, _BACKUP, "SND_B*", _or_none(label))
+    if backup:
+        sources.append(Source("backup", Role.BACKUP, label=backup))
+    destinations = _destinations(ask, {source.name for source in sources})
+    text = template(production, mixer, sources, destinations)
+    read_config(text, "the new config")
+    return text
+
+
+_PRIMARY = "Label of the primary card, * for any text"
+_BACKUP = 'Label of the backup card, "none" if there is none'
+_DRIVE = "Drive {} for the copies: its label, or the full path of a folder"
+
+
+def _destinations(ask: Ask, names: set[str]) -> list[Destination]:
+    found: list[Destination] = []
+    for number in range(1, _MOST_DESTINATIONS + 1):
+        question = _DRIVE.format(number) + (', "none" if that is all' if found else "")
+        default = f"SHUTTLE_{number}" if number <= 2 else "none"
+        read = _or_none(_place) if found else _place
+        place = _answer(ask, question, default, read)
+        if place is None:
+            break
+        name = _free_name(place, names)
+        names.add(name)
+        if isinstance(place, bytes):
+            found.append(Destination(name, path=place))
+        else:
+            found.append(Destination(name, label=place))
+    return found
+
+
+def _place(answer: object) -> str | bytes:
+    """A label, or a full path as bytes."""
+    return path(answer) if re.match(r"[/~\\]|[A-Za-z]:", str(answer)) else label(answer)
+
+
+def _or_none(read: Callable[[object], Any]) -> Callable[[object], Any]:
+    def read_or_none(answer: object) -> Any:
+        return None if str(answer).strip().lower() in _NONE else read(answer)
+
+    return read_or_none
+
+
+def _answer(ask: Ask, question: str, default: str, read: Callable[[object], Any]) -> Any:
+    """An answer that does; a wrong one is asked for again, a few times."""
+    again, answer, hint = "", "", ""
+    for _ in range(_TRIES):
+        answer = ask(again + question, default)
+        try:
+            return read(answer)
+        except Refused as refused:
+            hint = refused.hint or "it is empty or not of that form"
+            again = f"{shown(answer)!r} does not do: {hint}. "
+    raise UsageError(
+        f"{question}: {shown(answer)!r} does not do: {hint}. Nothing was written.",
+        "Start again; docs/config.md tells what each key takes.",
+    )
+
+
+def _free_name(place: str | bytes, names: set[str]) -> str:
+    """A destination's name from its label or its folder's name."""
+    text = place if isinstance(place, str) else place.decode("ascii", "replace")
+    last = re.split(r"[/\\]", text)[-1].lower()
+    stem = re.sub(r"[^a-z0-9._-]+", "-", last).strip("._-")[:50] or "drive"
+    tries = (stem if number == 1 else f"{stem}-{number}" for number in range(1, len(names) + 2))
+    return next(name for name in tries if name not in names)
+
+
+def _key(key_path: str) -> str:
+    """Make the signing key, or keep and check the one that is there."""
+    from takehold.adapters.signer import load_key, new_key
+
+    path = os.fsencode(key_path)
+    if os.path.lexists(path):
+        return f"Kept the signing key {_name(key_path)}, {load_key(path).fingerprint()}."
+    _make_folder(key_path)
+    return f"Made the signing key {_name(key_path)}, {new_key(path).fingerprint()}."
+
+
+def _set_aside(config_path: str) -> str:
+    """Keep an earlier config under a free name, then remove the old name."""
+    try:
+        with open(config_path, "rb") as file:
+            content = file.read()
+        for number in range(1, 1000):
+            aside = f"{config_path}.old-{number}"
+            with contextlib.suppress(NameTaken):
+                _write_new(aside, content)
+                os.unlink(config_path)
+                return aside
+    except OSError as error:
+        raise _failed(config_path, error) from error
+    raise UsageError(f"Too many earlier configs beside {_name(config_path)}.", "Move them away.")
+
+
+def _write_new(path: str, content: bytes) -> None:
+    """Write a file that is not there yet, flushed; what was begun is removed if it fails."""
+    _make_folder(path)
+    try:
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
+    except FileExistsError as error:
+        raise NameTaken(f"There is a file {_name(path)} already; it was left alone.") from error
+    except OSError as error:
+        raise _failed(path, error) from error
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            os.unlink(path)
+        raise _failed(path, error) from error
+
+
+def _make_folder(path: str) -> None:
+    try:
+        os.makedirs(os.path.dirname(os.path.abspath(path)), exist_ok=True)
+    except OSError as error:
+        raise _failed(path, error) from error
+
+
+def _failed(path: str, error: OSError) -> TakeholdError:
+    if isinstance(error, PermissionError):
+        return NoRights(f"The system does not let this user write {_name(path)}.")
+    reason = error.strerror or type(error).__name__
+    return WorldError(f"The file {_name(path)} could not be written: {reason}.")
+
+
+def _name(path: str) -> str:
+    return display(os.fsencode(path))

@@ -1,0 +1,77 @@
+"""May this card be handed over, may it be cleared?
+
+Advice only: it never says that a card may be cleared before post has confirmed every file by a
+signed receipt, and the production's rules come first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from takehold.decide.judge import judge
+from takehold.model.finding import Severity, Verdict
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Load
+from takehold.model.settings import Settings
+
+CAUTION = "Keep the card until post has confirmed; the production's rules come first."
+
+
+@dataclass(frozen=True, slots=True)
+class CardAnswer:
+    """Both answers for one load, with the reasons against each."""
+
+    load: Load
+    days: tuple[str, ...]
+    against_hand_over: tuple[str, ...]
+    against_clearing: tuple[str, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """READY when nothing speaks against handing it over."""
+        return Verdict.HOLD if self.against_hand_over else Verdict.READY
+
+
+def card_answer(ledger: Ledger, load: Load, settings: Settings) -> CardAnswer:
+    """Weigh one load over all days that it has files of."""
+    ids = [i for ids in ledger.of_load.get(load.id, {}).values() for i in ids]
+    days = tuple(sorted({ledger.recordings[i].day for i in ids} or {load.day}))
+    against: list[str] = []
+    clearing: list[str] = []
+    if not ids:
+        against.append("No file of this card was inventoried.")
+    for day in days:
+        against += _against_day(ledger, day, load, settings)
+        clearing += _unconfirmed(ledger, day)
+    return CardAnswer(load, days, tuple(against), tuple(against + clearing))
+
+
+def _against_day(ledger: Ledger, day: str, load: Load, settings: Settings) -> list[str]:
+    judged = judge(ledger, day, settings)
+    mine = {s.recording.id for s in judged.view.files if s.load.id == load.id}
+    reasons = [
+        f"{day}: {f.says}"
+        for f in judged.findings
+        if (f.recording is None or f.recording in mine)
+        and (
+            f.severity is Severity.HOLD or (f.severity is Severity.LOOK and f.id not in ledger.acks)
+        )
+    ]
+    if ledger.newest(day) is None:
+        reasons.append(f"{day}: no manifest was written yet (takehold wrap {day}).")
+    return reasons
+
+
+def _unconfirmed(ledger: Ledger, day: str) -> list[str]:
+    newest = ledger.newest(day)
+    if newest is None:
+        return []
+    answers = [r for r in ledger.receipts if r.manifest_sha256 == newest.sha256]
+    if not answers:
+        return [f"{day}: no receipt for {newest.name} has come back."]
+    good = [r for r in answers if r.complete and r.signer]
+    if good:
+        return []
+    if any(r.complete for r in answers):
+        return [f"{day}: the receipt for {newest.name} is not signed; ask who sent it."]
+    return [f"{day}: the receipt for {newest.name} names altered or missing files."]

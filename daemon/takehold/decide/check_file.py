@@ -1,0 +1,218 @@
+"""The checks of one recording."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from takehold.decide.litter import holds_audio
+from takehold.decide.noticed import finding
+from takehold.decide.reads import Reads, other_digests
+from takehold.decide.standing import DayStanding, Standing
+from takehold.formats.names import display, shown
+from takehold.formats.timecode import label, rate_name
+from takehold.model.facts import Trouble
+from takehold.model.finding import Finding, Relation, Severity
+from takehold.model.recording import Seen
+from takehold.model.settings import Role, Settings
+from takehold.model.sound import Kind
+
+HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
+KEEP = "Keep the card as it is."
+
+COMPLAINTS = {
+    "header-unfinished": (
+        LOOK,
+        "its header was never finished",
+        "The bytes are copied as they are. Let the recorder repair it, or tell post.",
+    ),
+    "header-untrue": (
+        LOOK,
+        "its header and its length disagree",
+        "It may be cut off. Listen to its end in the recorder.",
+    ),
+    "frame-cut": (LOOK, "it ends inside a sample", "Listen to its end in the recorder."),
+    "no-fmt": (LOOK, "it does not say its format", "Open it in the recorder."),
+    "no-data": (LOOK, "it holds no audio", "Open it in the recorder."),
+    "empty-file": (LOOK, "it has no bytes", "Look at the take in the recorder."),
+    "not-wave": (LOOK, "it is named like audio and is none", "Open it in the recorder."),
+    "not-decoded": (LOOK, "a decoder does not read it whole", "Listen to it in the recorder."),
+    "date-wrong": (LOOK, "its recording date cannot be right", "Set the recorder's clock."),
+    "date-old": (LOOK, "its recording date is long ago", "See which day it belongs to."),
+    "header-odd": (NOTE, "its header is odd, and harmless", ""),
+    "ixml-unreadable": (NOTE, "its iXML cannot be read", ""),
+    "bext-unreadable": (NOTE, "its bext chunk cannot be read", ""),
+    "metadata-disagrees": (NOTE, "bext and iXML disagree; bext counts", ""),
+}
+
+
+def file_findings(
+    standing: Standing, view: DayStanding, settings: Settings, trouble: Trouble | None
+) -> Iterator[Finding]:
+    """Everything to say of one version of one file."""
+    if standing.current:
+        yield from _complaints(standing)
+        yield from _expected(standing, settings)
+        yield from _backup(standing)
+        yield from _opaque(standing)
+    yield from _versions(standing, view)
+    if standing.owes_copies:
+        yield from _copies(standing, settings, trouble)
+    yield from _reads(standing)
+
+
+def _make(standing: Standing, code: str, severity: Severity, says: str, do: str = "") -> Finding:
+    name = display(standing.recording.place)
+    return finding(code, severity, name, f"{_name(standing)}: {says}.", do, standing.recording.id)
+
+
+def _name(standing: Standing) -> str:
+    """The file as a person knows it: the card and the path on it."""
+    return f"{shown(standing.load.label)}/{display(standing.recording.path)}"
+
+
+def _complaints(standing: Standing) -> Iterator[Finding]:
+    for complaint in standing.recording.description.complaints:
+        severity, says, do = COMPLAINTS[complaint.code]
+        if complaint.code == "not-wave" and not holds_audio(standing.recording.path):
+            continue
+        detail = f" ({shown(complaint.detail)})" if complaint.detail else ""
+        yield _make(standing, complaint.code, severity, says + detail, do)
+
+
+def _expected(standing: Standing, settings: Settings) -> Iterator[Finding]:
+    description, expect = standing.recording.description, settings.expect
+    made = description.format
+    do = "Check the recorder's set-up and tell post."
+    if made and expect.sample_rate and made.sample_rate != expect.sample_rate:
+        says = f"{made.sample_rate} Hz, the day is set up for {expect.sample_rate} Hz"
+        yield _make(standing, "sample-rate", LOOK, says, do)
+    if made and expect.bit_depth and made.bits != expect.bit_depth:
+        says = f"{made.bits} bits, the day is set up for {expect.bit_depth} bits"
+        yield _make(standing, "bit-depth", LOOK, says, do)
+    if description.kind is not Kind.WAVE or expect.timecode_rate is None:
+        return
+    rate = description.metadata.timecode_rate
+    wanted = rate_name(expect.timecode_rate)
+    if rate is None:
+        says = f"it names no timecode rate, the day is set up for {wanted}"
+        yield _make(standing, "timecode-rate-unknown", NOTE, says)
+    elif rate != expect.timecode_rate:
+        says = f"timecode at {rate_name(rate)}, the day is set up for {wanted}"
+        yield _make(standing, "timecode-rate", LOOK, says, do)
+
+
+def _backup(standing: Standing) -> Iterator[Finding]:
+    answer = standing.answer
+    if answer is None:
+        return
+    if standing.load.role is Role.BACKUP:
+        if answer.relation is Relation.MISSING and _is_audio(standing):
+            says = "it is on the backup card only"
+            yield _make(standing, "only-on-backup", LOOK, says, "Look for it on the primary card.")
+        return
+    relation = answer.relation
+    if relation is Relation.MISSING and _is_audio(standing):
+        says = "the backup card has no such recording"
+        yield _make(standing, "backup-missing", HOLD, says, KEEP + " Look at the backup card.")
+    elif relation is Relation.UNREAD and standing.reads is not Reads.NONE:
+        yield _make(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)
+    elif relation is Relation.SHORT:
+        lacks = _seconds(standing, answer.frames)
+        says = f"the backup holds the beginning only; {lacks} are missing at its end"
+        yield _make(standing, "backup-short", HOLD, says, KEEP)
+    elif relation is Relation.DIFFERENT and _is_audio(standing):
+        says = f"the backup's file of that name holds other audio{_from(standing, answer.frames)}"
+        yield _make(standing, "backup-different", HOLD, says, KEEP + " Listen to both.")
+
+
+def _seconds(standing: Standing, frames: int | None) -> str:
+    made = standing.recording.description.format
+    if frames is None or made is None or not made.sample_rate:
+        return "some seconds"
+    return f"{frames / made.sample_rate:.3f} s"
+
+
+def _from(standing: Standing, frames: int | None) -> str:
+    description = standing.recording.description
+    made, metadata = description.format, description.metadata
+    if frames is None or made is None or not made.sample_rate:
+        return ""
+    if metadata.time_reference is None or metadata.timecode_rate is None:
+        return f", from {frames / made.sample_rate:.0f} s on"
+    start = metadata.time_reference + frames
+    return f", from {label(start, made.sample_rate, metadata.timecode_rate)} on"
+
+
+def _is_audio(standing: Standing) -> bool:
+    recording = standing.recording
+    return recording.description.kind is Kind.WAVE or holds_audio(recording.path)
+
+
+def _opaque(standing: Standing) -> Iterator[Finding]:
+    if standing.recording.description.kind is Kind.OTHER:
+        says = "it is copied and proven as bytes; its content was not looked at"
+        yield _make(standing, "content-not-looked-at", NOTE, says)
+
+
+def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
+    if standing.current or standing.reads is Reads.NONE:
+        return
+    mine = standing.recording
+    if standing.reads is Reads.FIRST_WRONG:
+        says = "its first read was refuted by two later ones; what was copied then is kept apart"
+        do = "Try another reader or cable before you trust this one again."
+        yield _make(standing, "first-read-wrong", LOOK, says, do)
+        return
+    newer = next(
+        (
+            s.recording
+            for s in view.files
+            if s.current and s.load.id == standing.load.id and s.recording.path == mine.path
+        ),
+        None,
+    )
+    if newer is None or newer.sound is None or mine.sound is None:
+        yield _make(standing, "newer-version", NOTE, "a newer version exists; both are kept")
+    elif newer.sound.digest == mine.sound.digest:
+        says = "its metadata was edited later; both versions are kept"
+        yield _make(standing, "edited", NOTE, says)
+    else:
+        says = "the same name holds other audio now; both are kept"
+        yield _make(standing, "other-audio", LOOK, says, "See that both takes are known.")
+
+
+def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> Iterator[Finding]:
+    if trouble is not None and trouble.code == "file-vanished":
+        yield _make(standing, "file-vanished", LOOK, "it left its card before it was copied", "")
+        return
+    if standing.devices < settings.copies_required:
+        why = f" ({trouble.says})" if trouble else ""
+        says = f"{standing.devices} of {settings.copies_required} proven copies{why}"
+        do = trouble.do if trouble and trouble.do else "Connect the drives; keep the card."
+        yield _make(standing, "copies-short", HOLD, says, do)
+    for copy in standing.copies:
+        if copy.proof.seen is not Seen.MEDIUM:
+            says = f"its copy on {shown(copy.destination)} could not be read past the cache"
+            yield _make(standing, "read-back-not-provable", NOTE, says)
+        if not copy.proof.durable:
+            says = f"{shown(copy.destination)} cannot promise that its copy outlives a power cut"
+            do = "Eject the drive, put it back and run: takehold recheck"
+            yield _make(standing, "not-durable", NOTE, says, do)
+        if copy.path.rsplit(b"/", 1)[-1] != standing.recording.path.rsplit(b"/", 1)[-1]:
+            says = f"on {shown(copy.destination)} it is named {display(copy.path)}"
+            yield _make(standing, "name-differs", NOTE, says)
+
+
+def _reads(standing: Standing) -> Iterator[Finding]:
+    if standing.reads is Reads.DISPUTED and not standing.confirmed:
+        other = other_digests(standing.recording)
+        mine = standing.recording.digests
+        says = (
+            "the card was read differently twice: sha256 "
+            f"{mine.sha256[:16] if mine else '?'}… and {other.sha256[:16] if other else '?'}…"
+        )
+        do = "Use another reader and cable; it is read again by itself. " + KEEP
+        yield _make(standing, "reads-differ", HOLD, says, do)
+    elif standing.current and standing.reads is Reads.ONCE and not standing.confirmed:
+        says = "its card was read once only, and no second read or backup confirms it"
+        yield _make(standing, "unconfirmed", HOLD, says, "Leave the card in, or put it in again.")

@@ -1,0 +1,57 @@
+"""Which recordings need a second read of their card now (P8)?
+
+It costs the person no waiting: while a backup card may still answer, it is waited for; when the
+day is closed, or no backup can come, the card is read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from takehold.decide.backoff import due
+from takehold.decide.reads import MOST_READS, Reads, reads_of
+from takehold.decide.standing import DayStanding, day_standing
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
+from takehold.model.settings import Role, Settings
+
+# Days that a person or the clock wants closed, and since when (seconds since 1970).
+Closing = Mapping[str, int]
+
+
+def second_reads(
+    ledger: Ledger, here: Iterable[Recording], settings: Settings, closing: Closing, now: int
+) -> list[Recording]:
+    """Those of the recordings lying there that must be read again, in order."""
+    days: dict[str, DayStanding] = {}
+    wanted: list[Recording] = []
+    for recording in here:
+        if not recording.readings or not due(ledger.troubles.get(f"rec {recording.id}"), now):
+            continue
+        if recording.day not in days:
+            days[recording.day] = day_standing(ledger, recording.day, settings)
+        if _needs_read(recording, days[recording.day], settings, closing):
+            wanted.append(recording)
+    return wanted
+
+
+def _needs_read(
+    recording: Recording, view: DayStanding, settings: Settings, closing: Closing
+) -> bool:
+    asked_at = closing.get(recording.day)
+    rereads = settings.recheck_cards_at_wrap and asked_at is not None
+    if rereads and asked_at is not None and recording.readings[-1].at < asked_at:
+        return True
+    reads = reads_of(recording)
+    if reads is Reads.DISPUTED:
+        return len(recording.readings) < MOST_READS
+    standing = view.of(recording.id)
+    if reads is not Reads.ONCE or standing is None or standing.confirmed:
+        return False
+    return asked_at is not None or not settings.has_backup() or _backup_was_read(view)
+
+
+def _backup_was_read(view: DayStanding) -> bool:
+    """Whether a backup card of the day was seen and read to its end: it can answer no more."""
+    backups = [s for s in view.files if s.load.role is Role.BACKUP and s.current]
+    return bool(backups) and all(s.reads is not Reads.NONE for s in backups)

@@ -1,0 +1,75 @@
+"""Which shooting day does a recording belong to?"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from takehold.model.sound import Complaint, Metadata
+
+# A recorder may stand in another zone; more than this ahead of the laptop cannot be.
+AHEAD = timedelta(hours=26)
+# Older than this on a card that is just put in: a clock that was never set.
+BEHIND = timedelta(days=400)
+# Older than this is possible, and worth a look.
+UNUSUAL = timedelta(days=8)
+
+
+@dataclass(frozen=True, slots=True)
+class DayOf:
+    """The day, and what was odd about the recorder's date."""
+
+    day: str
+    complaint: Complaint | None = None
+
+
+def shooting_day(moment: datetime, starts_at: int) -> str:
+    """The day of a moment: before `starts_at` (minutes since midnight) it is still yesterday."""
+    return (moment - timedelta(minutes=starts_at)).date().isoformat()
+
+
+def day_of(metadata: Metadata, card_day: str, seen: datetime, starts_at: int) -> DayOf:
+    """The recorder's own date with `starts_at`, or the card's day where that cannot be right.
+
+    `seen` is the laptop's local time at first sight. A file without a date goes with its card.
+    """
+    if not metadata.date:
+        return DayOf(card_day)
+    recorded = recorder_time(metadata.date, metadata.time)
+    if recorded is None:
+        return DayOf(card_day, Complaint("date-wrong", f"the date reads {metadata.date!r}"))
+    here = seen.replace(tzinfo=None)
+    if recorded > here + AHEAD or recorded < here - BEHIND:
+        return DayOf(
+            card_day,
+            Complaint(
+                "date-wrong", f"the recorder says {recorded:%Y-%m-%d %H:%M}, seen {here:%Y-%m-%d}"
+            ),
+        )
+    day = shooting_day(recorded, starts_at)
+    if recorded < here - UNUSUAL:
+        return DayOf(day, Complaint("date-old", f"the recorder says {recorded:%Y-%m-%d %H:%M}"))
+    return DayOf(day)
+
+
+def recorder_time(day: str, time: str) -> datetime | None:
+    """The moment that bext names, any separators (EBU Tech 3285); None if it cannot be."""
+    found = re.fullmatch(r"(\d{4}).(\d\d).(\d\d)", day)
+    if found is None:
+        return None
+    clock = re.fullmatch(r"(\d\d).(\d\d).(\d\d)", time)
+    try:
+        base = date(*map(int, found.groups()))
+        hour, minute, second = map(int, clock.groups()) if clock else (12, 0, 0)
+        return datetime(base.year, base.month, base.day, hour, minute, second)  # noqa: DTZ001 - the recorder names no zone
+    except ValueError:
+        return None
+
+
+def is_day(text: str) -> bool:
+    """Whether a text is a day as we write them."""
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False

@@ -1,0 +1,89 @@
+"""Which load is this card now?
+
+1. A card is known by its root's identity and by what lies on it, never by its path or label alone.
+2. One formatted life, one load: a card on which nothing known is left, and other files are, was
+   formatted.
+3. Two live volumes of one identity (clones) are two loads.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from takehold.decide.place import card_folder
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Load, Stamp
+from takehold.model.settings import Source
+from takehold.model.volume import Root
+
+Files = tuple[tuple[bytes, Stamp], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A source's root and the files to copy on it."""
+
+    source: Source
+    root: Root
+    files: Files
+    complete: bool
+
+
+def load_of(
+    ledger: Ledger, arrival: Arrival, claimed: Iterable[int], sticky: int | None
+) -> Load | None:
+    """The known load that lies there, None if it is a new one.
+
+    `claimed` are loads that other live volumes are; `sticky` is what this mount was last time.
+    """
+    claimed = set(claimed)
+    candidates = [
+        load
+        for load in ledger.loads.values()
+        if load.identity == arrival.root.identity
+        and load.source == arrival.source.name
+        and load.id not in claimed
+    ]
+    fitting = [load for load in candidates if _fits(ledger, load, arrival)]
+    for load in fitting:
+        if load.id == sticky:
+            return load
+    return max(
+        fitting, key=lambda load: (_overlap(ledger, load, arrival.files), load.id), default=None
+    )
+
+
+def _fits(ledger: Ledger, load: Load, arrival: Arrival) -> bool:
+    known = ledger.of_load.get(load.id)
+    if not known or not arrival.files or not arrival.complete:
+        return True
+    return _overlap(ledger, load, arrival.files) > 0
+
+
+def _overlap(ledger: Ledger, load: Load, files: Files) -> int:
+    """Files that lie there as they are known, by size and time of change."""
+    return sum(
+        any((r.stamp.size, r.stamp.mtime_ns) == (stamp.size, stamp.mtime_ns) for r in versions)
+        for path, stamp in files
+        if (versions := ledger.versions(load.id, path))
+    )
+
+
+def new_load(ledger: Ledger, arrival: Arrival, now: int, day: str) -> Load:
+    """A load for a card that is not known."""
+    root = arrival.root
+    label = root.volume.label
+    if arrival.source.path is not None:
+        label = arrival.source.name
+    return Load(
+        id=ledger.next_id,
+        source=arrival.source.name,
+        role=arrival.source.role,
+        identity=root.identity,
+        label=label,
+        folder=card_folder(label, day, ledger.loads.values()),
+        disks=root.volume.disks,
+        seen_at=now,
+        day=day,
+    )

@@ -1,0 +1,80 @@
+"""Taking files of a card in: their day, their place, their version."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from takehold.decide.day import DayOf, day_of
+from takehold.decide.place import place_of
+from takehold.formats.names import same_key
+from takehold.model.facts import Fact, Gone, Inventoried
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Load, Recording
+from takehold.model.settings import Settings
+from takehold.model.situation import Sighted
+from takehold.model.sound import Description
+
+
+@dataclass(frozen=True, slots=True)
+class Described:
+    """A file with what it says of itself."""
+
+    file: Sighted
+    description: Description
+
+
+def take_in(
+    ledger: Ledger,
+    load: Load,
+    described: tuple[Described, ...],
+    settings: Settings,
+    seen: datetime,
+) -> tuple[Fact, ...]:
+    """The facts that take the files in. `seen` is the laptop's local time, with its offset.
+
+    A version that was never read is replaced; one that was read keeps its place, and the new
+    version gets one beside it.
+    """
+    facts: list[Fact] = []
+    taken: dict[str, set[str]] = {}
+    for number, item in enumerate(described):
+        path = item.file.path
+        before = ledger.versions(load.id, path)
+        facts += [Gone(old.id) for old in before if not old.readings]
+        kept = [old for old in before if old.readings]
+        where = _day(kept, load, item, settings, seen)
+        if where.day not in taken:
+            taken[where.day] = {same_key(r.place) for r in ledger.day(where.day)}
+        version = kept[-1].version + 1 if kept else 1
+        place = place_of(
+            settings.production, where.day, load.folder, path, version, taken[where.day]
+        )
+        taken[where.day].add(same_key(place))
+        complaints = item.description.complaints
+        if where.complaint is not None:
+            complaints = (*complaints, where.complaint)
+        facts.append(
+            Inventoried(
+                Recording(
+                    id=ledger.next_id + number,
+                    load=load.id,
+                    path=path,
+                    stamp=item.file.stamp,
+                    seen_at=int(seen.timestamp()),
+                    day=where.day,
+                    place=place,
+                    version=version,
+                    description=replace(item.description, complaints=complaints),
+                )
+            )
+        )
+    return tuple(facts)
+
+
+def _day(
+    kept: list[Recording], load: Load, item: Described, settings: Settings, seen: datetime
+) -> DayOf:
+    """A later version stays in the day of the first."""
+    fresh = day_of(item.description.metadata, load.day, seen, settings.day_starts_at)
+    return DayOf(kept[-1].day, fresh.complaint) if kept else fresh

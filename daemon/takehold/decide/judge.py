@@ -1,0 +1,19 @@
+"""A day, weighed, checked and judged: what every face shows."""
+
+from __future__ import annotations
+
+from takehold.decide.check import Around, check, verdict
+from takehold.decide.manifest import Judged
+from takehold.decide.standing import day_standing
+from takehold.model.ledger import Ledger
+from takehold.model.settings import Settings
+
+NOTHING_AROUND = Around()
+
+
+def judge(ledger: Ledger, day: str, settings: Settings, around: Around = NOTHING_AROUND) -> Judged:
+    """The day's standing, findings and verdict."""
+    view = day_standing(ledger, day, settings)
+    found = check(view, ledger, settings, around)
+    word, reasons = verdict(found, ledger.acks)
+    return Judged(view, found, word, reasons)

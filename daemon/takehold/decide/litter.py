@@ -1,0 +1,87 @@
+"""What a computer leaves on a card: ignored by this list alone, counted and named (P7).
+
+The list is closed: a name that is not on it is copied. Names are those that current systems write
+(common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+
+from takehold.model.facts import Skip
+from takehold.model.recording import Stamp
+
+LITTER_FOLDERS = (
+    b".spotlight-v100",
+    b".fseventsd",
+    b".trashes",
+    b".trash-*",
+    b".temporaryitems",
+    b".documentrevisions-v100",
+    b"system volume information",
+    b"$recycle.bin",
+    b"recycler",
+    b"lost+found",
+)
+LITTER_FILES = (
+    b"._*",
+    b".ds_store",
+    b".apdisk",
+    b".volumeicon.icns",
+    b"thumbs.db",
+    b"desktop.ini",
+    b"indexervolumeguid",
+)
+AUDIO_ENDINGS = (b".wav", b".bwf", b".rf64", b".w64", b".flac", b".mp3", b".aif", b".aiff")
+
+
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """A listing without its litter. `hidden_audio` are audio files inside litter folders."""
+
+    files: tuple[tuple[bytes, Stamp], ...]
+    litter: tuple[tuple[str, int], ...]
+    hidden_audio: tuple[bytes, ...]
+
+
+def litter_name(path: bytes) -> str | None:
+    """The pattern of the list that a path falls under, None for a file to copy."""
+    parts = path.lower().split(b"/")
+    for part in parts[:-1]:
+        for pattern in LITTER_FOLDERS:
+            if fnmatchcase(part, pattern):
+                return pattern.decode() + "/"
+    for pattern in LITTER_FILES:
+        if fnmatchcase(parts[-1], pattern):
+            return pattern.decode()
+    return None
+
+
+def sort_litter(files: Iterable[tuple[bytes, Stamp]]) -> Sorted:
+    """Part the files to copy from the litter."""
+    kept: list[tuple[bytes, Stamp]] = []
+    counts: Counter[str] = Counter()
+    hidden: list[bytes] = []
+    for path, stamp in files:
+        pattern = litter_name(path)
+        if pattern is None:
+            kept.append((path, stamp))
+            continue
+        counts[pattern] += 1
+        if pattern.endswith("/") and holds_audio(path):
+            hidden.append(path)
+    return Sorted(tuple(kept), tuple(sorted(counts.items())), tuple(hidden))
+
+
+def holds_audio(path: bytes) -> bool:
+    """Whether the name is one of an audio file, and not of a computer's note beside one."""
+    name = path.rsplit(b"/", 1)[-1].lower()
+    return name.endswith(AUDIO_ENDINGS) and not name.startswith(b"._")
+
+
+def matters(skip: Skip) -> bool:
+    """Whether a skipped entry leaves something unknown: litter folders may stay unread."""
+    return litter_name(skip.path + b"/x") is None

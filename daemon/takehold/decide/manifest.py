@@ -1,0 +1,202 @@
+"""What a day's manifest says: a document built from what is known, and from nothing else.
+
+Layout: docs/manifest.md. The document is canonical JSON (RFC 8785) once written; here it is
+plain dicts. Its basis leaves out numbers and times, so that a day of which nothing changed gets
+no new revision.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from takehold.decide.manifest_file import file_entry
+from takehold.decide.place import day_folder
+from takehold.decide.standing import DayStanding, Standing
+from takehold.formats.canonical import canonical
+from takehold.formats.checksum_list import sha256_list, xxh64_list
+from takehold.formats.names import display
+from takehold.model.facts import Listed, Revised
+from takehold.model.finding import Finding, Verdict
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Copy, Load
+from takehold.model.settings import Settings
+from takehold.model.situation import Target
+from takehold.model.sound import Kind
+
+SCHEMA = "takehold-manifest/1"
+NAMESPACE = "takehold-manifest"
+PRINCIPAL = "takehold"
+# Said in `findings`, and no reason for a new revision: they come and go with a cable.
+PASSING = frozenset({"destination-absent", "still-written"})
+UNSAID = frozenset({"destinations", "program", "reasons", "verdict"})
+TIMES = frozenset({"at", "proven_at", "first_seen_at"})
+
+
+@dataclass(frozen=True, slots=True)
+class Writer:
+    """Who writes: the machine's name and the program's version."""
+
+    machine: str
+    program: str
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A day with its findings and its verdict."""
+
+    view: DayStanding
+    findings: tuple[Finding, ...]
+    verdict: Verdict
+    reasons: tuple[str, ...]
+
+
+def stamp(at: int) -> str:
+    """RFC 3339, UTC."""
+    return datetime.fromtimestamp(at, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def document(
+    judged: Judged, ledger: Ledger, settings: Settings, targets: Iterable[Target], writer: Writer
+) -> dict[str, object]:
+    """The day's document without `revision`, `written_at` and `previous`."""
+    view = judged.view
+    files = [
+        file_entry(s, view, settings.production, stamp)
+        for s in view.files
+        if s.recording.digests is not None
+    ]
+    return {
+        "schema": SCHEMA,
+        "production": settings.production,
+        "unit": settings.unit,
+        "mixer": settings.mixer,
+        "machine": writer.machine,
+        "program": writer.program,
+        "day": view.day,
+        "loads": [_load(load, ledger.listings.get(load.id)) for load in view.loads],
+        "destinations": _destinations(view, targets),
+        "files": files,
+        "findings": [_finding(f, ledger) for f in judged.findings],
+        "totals": _totals(view.files),
+        "verdict": judged.verdict.value,
+        "reasons": list(judged.reasons),
+    }
+
+
+def revision(
+    doc: dict[str, object], number: int, at: int, previous: Revised | None
+) -> dict[str, object]:
+    """The document as one revision; `previous` is the manifest written before, of any day (P11)."""
+    link = previous and {
+        "name": previous.name,
+        "day": previous.day,
+        "revision": previous.number,
+        "sha256": previous.sha256,
+    }
+    return {**doc, "revision": number, "written_at": stamp(at), "previous": link}
+
+
+def basis(doc: dict[str, object]) -> str:
+    """A digest over what the document says, but for times and passing findings."""
+    kept = {
+        k: v for k, v in doc.items() if k not in ("destinations", "program", "reasons", "verdict")
+    }
+    found = doc["findings"]
+    assert isinstance(found, list)
+    kept["findings"] = [f for f in found if f["code"] not in PASSING]
+    return hashlib.sha256(canonical(_timeless(kept))).hexdigest()
+
+
+def _timeless(value: object) -> object:
+    if isinstance(value, dict):
+        return {k: _timeless(v) for k, v in value.items() if k not in TIMES}
+    if isinstance(value, list):
+        return [_timeless(v) for v in value]
+    return value
+
+
+def _load(load: Load, listed: Listed | None) -> dict[str, object]:
+    return {
+        "id": load.id,
+        "source": load.source,
+        "role": load.role.value,
+        "label": display(load.label.encode("utf-8", "surrogateescape")),
+        "folder": display(load.folder),
+        "identity": load.identity,
+        "first_seen_at": stamp(load.seen_at),
+        "files": listed.files if listed else 0,
+        "litter": [{"name": n, "count": c} for n, c in listed.litter] if listed else [],
+        "skipped": [{"path": display(s.path), "why": s.why} for s in listed.skipped]
+        if listed
+        else [],
+    }
+
+
+def _destinations(view: DayStanding, targets: Iterable[Target]) -> list[dict[str, object]]:
+    known: dict[str, dict[str, object]] = {}
+    for copy in (c for s in view.files for c in s.copies):
+        known[copy.root] = _destination(copy.destination, copy.root, copy.disks, present=False)
+    for target in targets:
+        root = target.root
+        known[root.identity] = _destination(target.name, root.identity, root.disks, present=True)
+    return [known[k] for k in sorted(known)]
+
+
+def _destination(
+    name: str, identity: str, disks: frozenset[str], *, present: bool
+) -> dict[str, object]:
+    return {"name": name, "identity": identity, "disks": sorted(disks), "present": present}
+
+
+def _finding(found: Finding, ledger: Ledger) -> dict[str, object]:
+    ack = ledger.acks.get(found.id)
+    return {
+        "id": found.id,
+        "code": found.code,
+        "severity": found.severity.value,
+        "subject": found.subject,
+        "says": found.says,
+        "do": found.do,
+        "decision": ack and {"note": ack.note, "at": stamp(ack.at)},
+    }
+
+
+def _totals(files: Iterable[Standing]) -> dict[str, object]:
+    counted = [s for s in files if s.recording.digests is not None]
+    return {
+        "files": len(counted),
+        "recordings": sum(s.recording.description.kind is Kind.WAVE for s in counted),
+        "bytes": sum(s.recording.stamp.size for s in counted),
+    }
+
+
+def names_of(day: str, number: int) -> dict[str, str]:
+    """The names of a revision's files in the day's folder, by what they are."""
+    base = f"{day}.r{number}"
+    return {
+        "manifest": f"{base}.manifest.json",
+        "signature": f"{base}.manifest.json.sig",
+        "sha256": f"{base}.sha256",
+        "xxh64": f"{base}.xxh64",
+        "signers": f"{base}.signers",
+    }
+
+
+def lists(view: DayStanding, production: str, root: str) -> tuple[bytes, bytes]:
+    """The two checksum lists for the copies on one destination, relative to the day's folder."""
+    folder = day_folder(production, view.day) + b"/"
+    here: list[tuple[Copy, Standing]] = [
+        (c, s) for s in view.files for c in s.copies if c.root == root and c.path.startswith(folder)
+    ]
+    sha: list[tuple[str, bytes]] = []
+    xxh: list[tuple[str, bytes]] = []
+    for copy, standing in here:
+        digests = standing.recording.digests
+        if digests is not None:
+            name = copy.path[len(folder) :]
+            sha.append((digests.sha256, name))
+            xxh.append((digests.xxh64, name))
+    return sha256_list(sha), xxh64_list(xxh)[0]

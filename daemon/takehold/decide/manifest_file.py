@@ -1,0 +1,119 @@
+"""One file's entry in the manifest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from takehold.decide.place import day_folder
+from takehold.decide.standing import DayStanding, Standing
+from takehold.formats.names import display
+from takehold.formats.timecode import label, rate_name
+from takehold.model.recording import Copy
+from takehold.model.sound import Description, Sound, Track
+
+ENCODINGS = {1: "PCM", 3: "float", 6: "A-law", 7: "mu-law"}
+
+
+def file_entry(
+    standing: Standing, view: DayStanding, production: str, stamp: Callable[[int], str]
+) -> dict[str, object]:
+    """What is known of one file that was read; `stamp` writes a moment."""
+    recording = standing.recording
+    digests = recording.digests
+    assert digests is not None
+    folder = day_folder(production, view.day) + b"/"
+    return {
+        "load": recording.load,
+        **_named("path", recording.path),
+        **_named("place", recording.place.removeprefix(folder)),
+        "size": recording.stamp.size,
+        "mtime": stamp(max(0, recording.stamp.mtime_ns // 10**9)),
+        "version": recording.version,
+        "current": standing.current,
+        "xxh64": digests.xxh64,
+        "sha256": digests.sha256,
+        "audio": _audio(recording.description, recording.sound),
+        "metadata": _metadata(recording.description),
+        "reads": [{"at": stamp(r.at), "from": r.seen.value} for r in recording.readings],
+        "copies": [_copy(c, folder, stamp) for c in standing.copies],
+        "counterpart": _counterpart(standing, view),
+    }
+
+
+def _named(key: str, name: bytes) -> dict[str, object]:
+    """A name as text; where it is not UTF-8, escaped, with its bytes in hex beside it."""
+    try:
+        return {key: name.decode()}
+    except UnicodeDecodeError:
+        return {key: display(name), f"{key}_hex": name.hex()}
+
+
+def _copy(copy: Copy, folder: bytes, stamp: Callable[[int], str]) -> dict[str, object]:
+    return {
+        "destination": copy.destination,
+        "identity": copy.root,
+        **_named("path", copy.path.removeprefix(folder)),
+        "proven_at": stamp(copy.proof.at),
+        "read_back": copy.proof.seen.value,
+        "durable": copy.proof.durable,
+    }
+
+
+def _audio(description: Description, sound: Sound | None) -> dict[str, object] | None:
+    made = description.format
+    if made is None or sound is None:
+        return None
+    return {
+        "encoding": ENCODINGS.get(made.tag, f"tag {made.tag}"),
+        "channels": made.channels,
+        "sample_rate": made.sample_rate,
+        "bits": made.bits,
+        "frames": sound.frames,
+        "digest": f"xxh128:{sound.digest}",
+    }
+
+
+def _metadata(description: Description) -> dict[str, object]:
+    said = description.metadata
+    made = description.format
+    texts = {
+        "project": said.project,
+        "scene": said.scene,
+        "take": said.take,
+        "roll": said.tape,
+        "note": said.note,
+        "file_uid": said.file_uid,
+        "family_uid": said.family_uid,
+        "recorded": f"{said.date} {said.time}".strip(),
+    }
+    facts: dict[str, object] = {k: v for k, v in texts.items() if v}
+    if said.circled:
+        facts["circled"] = True
+    if said.time_reference is not None:
+        facts["time_reference"] = str(said.time_reference)
+    if said.timecode_rate is not None:
+        facts["timecode_rate"] = rate_name(said.timecode_rate)
+        if said.time_reference is not None and made is not None and made.sample_rate:
+            facts["start_timecode"] = label(
+                said.time_reference, made.sample_rate, said.timecode_rate
+            )
+    if said.tracks:
+        facts["tracks"] = [_track(t) for t in said.tracks]
+    return facts
+
+
+def _track(track: Track) -> dict[str, object]:
+    return {"channel": track.channel, "interleave": track.interleave, "name": track.name}
+
+
+def _counterpart(standing: Standing, view: DayStanding) -> dict[str, object] | None:
+    answer = standing.answer
+    if answer is None:
+        return None
+    entry: dict[str, object] = {"relation": answer.relation.value}
+    other = view.of(answer.other) if answer.other is not None else None
+    if other is not None:
+        entry |= {"load": other.recording.load, **_named("path", other.recording.path)}
+    if answer.frames is not None:
+        entry["frames"] = answer.frames
+    return entry

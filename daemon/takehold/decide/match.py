@@ -1,0 +1,117 @@
+"""Which file of a backup card answers which primary recording?
+
+1. One to one: a backup file answers one primary recording only, the strongest relation first.
+2. The order of the files does not matter.
+3. Only reads count: a file that was not read yet answers nothing.
+Cost: linear in the number of files, but for sorting.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Iterable
+
+from takehold.formats.names import same_key
+from takehold.model.finding import Counterpart, Relation
+from takehold.model.recording import Recording
+from takehold.model.sound import Sound
+
+Key = Callable[[Recording], Hashable | None]
+
+
+def match(primaries: Iterable[Recording], backups: Iterable[Recording]) -> tuple[Counterpart, ...]:
+    """The answer for each primary recording, in the order of their paths."""
+    open_ones = sorted(primaries, key=lambda r: (r.path, r.id))
+    free = {r.id: r for r in sorted(backups, key=lambda r: (r.path, r.id))}
+    answers: dict[int, Counterpart] = {}
+    for key in (_same_place_and_bytes, _bytes, _audio_and_name, _audio, _uid, _name):
+        _pair(key, open_ones, free, answers)
+    for recording in open_ones:
+        answers.setdefault(recording.id, Counterpart(recording.id, Relation.MISSING))
+    return tuple(answers[r.id] for r in open_ones)
+
+
+def _pair(
+    key: Key,
+    primaries: Iterable[Recording],
+    free: dict[int, Recording],
+    answers: dict[int, Counterpart],
+) -> None:
+    shelf: dict[Hashable, list[Recording]] = defaultdict(list)
+    for candidate in free.values():
+        name = key(candidate)
+        if name is not None:
+            shelf[name].append(candidate)
+    for recording in primaries:
+        name = key(recording)
+        if recording.id in answers or name is None:
+            continue
+        mates = [m for m in shelf[name] if m.id in free]
+        if mates:
+            answers[recording.id] = compare(recording, mates[0])
+            del free[mates[0].id]
+
+
+def _bytes(recording: Recording) -> Hashable | None:
+    return recording.digests
+
+
+def _same_place_and_bytes(recording: Recording) -> Hashable | None:
+    if recording.digests is None:
+        return None
+    return (same_key(recording.path), recording.digests)
+
+
+def _audio(recording: Recording) -> Hashable | None:
+    if recording.sound is None or recording.sound.frames == 0:
+        return None
+    return (recording.description.format, recording.sound.digest)
+
+
+def _audio_and_name(recording: Recording) -> Hashable | None:
+    audio = _audio(recording)
+    return None if audio is None else (_name(recording), audio)
+
+
+def _uid(recording: Recording) -> Hashable | None:
+    return recording.description.metadata.file_uid or None
+
+
+def _name(recording: Recording) -> Hashable | None:
+    return same_key(recording.path.rsplit(b"/", 1)[-1])
+
+
+def compare(one: Recording, other: Recording) -> Counterpart:
+    """How `other`, the backup's file, answers `one`."""
+    if one.digests is None or other.digests is None:
+        return Counterpart(one.id, Relation.UNREAD, other.id)
+    if one.digests == other.digests:
+        return Counterpart(one.id, Relation.IDENTICAL, other.id)
+    alike = one.description.format == other.description.format
+    if one.sound is None or other.sound is None or not alike:
+        return Counterpart(one.id, Relation.DIFFERENT, other.id)
+    if one.sound.digest == other.sound.digest and one.sound.frames == other.sound.frames:
+        return Counterpart(one.id, Relation.SAME_AUDIO, other.id)
+    shared = _shared_frames(one.sound, other.sound)
+    if _is_prefix(one.sound, other.sound, shared):
+        return Counterpart(one.id, Relation.SHORT, other.id, one.sound.frames - other.sound.frames)
+    return Counterpart(one.id, Relation.DIFFERENT, other.id, shared)
+
+
+def _shared_frames(one: Sound, other: Sound) -> int:
+    """Frames up to the start of the first block that differs."""
+    blocks = min(len(one.blocks), len(other.blocks)) // 8
+    for number in range(blocks):
+        here = slice(number * 8, number * 8 + 8)
+        if one.blocks[here] != other.blocks[here]:
+            return number * one.block_frames
+    return min(one.frames, other.frames, blocks * one.block_frames)
+
+
+def _is_prefix(one: Sound, other: Sound, shared: int) -> bool:
+    """The backup is shorter and all its whole blocks are the primary's.
+
+    Its last, started block cannot be compared by digest; the whole ones speak for it.
+    """
+    whole = other.frames // other.block_frames * other.block_frames
+    return other.frames < one.frames and (shared >= whole > 0 or other.frames == 0)

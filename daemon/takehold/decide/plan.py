@@ -1,0 +1,264 @@
+"""What is due now: compare what is there with what is owed.
+
+1. Inventory before copies, copies before second reads, and all of it before old copies are read
+   again: the first step of a lane in the order given here is the one to do.
+2. A recording that a running step works on (`busy`) is in no other step.
+3. Work that failed waits until its trouble's `retry_at`.
+4. A card is read once for all destinations; what lacks a copy later gets it from a proven one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from takehold.decide.backoff import due
+from takehold.decide.confirm import Closing, second_reads
+from takehold.decide.reads import Reads, reads_of
+from takehold.decide.schedule import overdue
+from takehold.decide.settle import settled
+from takehold.decide.standing import production_folder
+from takehold.model.facts import Asked
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Copy, Recording
+from takehold.model.settings import Settings
+from takehold.model.situation import Sight, Sighted, Situation, Target
+from takehold.model.step import (
+    CatchUp,
+    Confirm,
+    Owed,
+    Prove,
+    Publish,
+    Step,
+    TakeStock,
+    Transfer,
+)
+
+STOCK_FILES = 500
+BATCH_FILES = 64
+BATCH_BYTES = 2 * 10**9
+MEGABYTE = 10**6
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the plan needs beside the facts: running work, days being closed, rechecks asked."""
+
+    busy: frozenset[int] = frozenset()
+    closing: Closing = field(default_factory=dict)
+    rechecks: tuple[Asked, ...] = ()
+
+
+def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> tuple[Step, ...]:
+    """The steps that are due, in order; no two touch one recording."""
+    steps: list[Step] = []
+    taken = set(wanted.busy)
+    for sight in now.sights:
+        for step in _card(ledger, now, settings, sight, wanted, taken):
+            steps.append(step)
+            taken |= recordings_of(step)
+    for target in now.targets:
+        steps += [
+            Publish(target, day, number)
+            for day, number in _unpublished(ledger, target)
+            if due(ledger.troubles.get(publish_key(day, number, target.root.identity)), now.now)
+        ]
+        for step in _drive(ledger, now, settings, target, wanted, taken):
+            steps.append(step)
+            taken |= recordings_of(step)
+    return tuple(steps)
+
+
+def recordings_of(step: Step) -> set[int]:
+    """The recordings that a step works on."""
+    match step:
+        case Transfer(owed=owed):
+            return {o.recording.id for o in owed}
+        case Confirm(recordings=recordings):
+            return {r.id for r in recordings}
+        case CatchUp(pairs=pairs):
+            return {recording.id for recording, _, _ in pairs}
+        case Prove(pairs=proofs):
+            return {recording.id for recording, _ in proofs}
+        case _:
+            return set()
+
+
+def _card(
+    ledger: Ledger,
+    now: Situation,
+    settings: Settings,
+    sight: Sight,
+    wanted: Wanted,
+    taken: set[int],
+) -> Iterator[Step]:
+    load = ledger.loads[sight.load]
+    new, here = _sort(ledger, now, settings, sight)
+    if new:
+        yield TakeStock(load, sight.root, tuple(new[:STOCK_FILES]))
+    free = [r for r in here if r.id not in taken]
+    owed = [o for r in free if (o := _owed(ledger, now, settings, r)) is not None]
+    if owed:
+        yield Transfer(sight.root, tuple(_batch(owed, lambda o: o.recording.stamp.size)))
+        return
+    if new:
+        return
+    again = second_reads(ledger, free, settings, wanted.closing, now.now)
+    if again:
+        yield Confirm(sight.root, tuple(_batch(again, lambda r: r.stamp.size)))
+
+
+def _sort(
+    ledger: Ledger, now: Situation, settings: Settings, sight: Sight
+) -> tuple[list[Sighted], list[Recording]]:
+    """Files to take stock of, and recordings that lie there as they are known."""
+    new: list[Sighted] = []
+    here: list[Recording] = []
+    for file in sight.files:
+        known = ledger.current(sight.load, file.path)
+        if known is not None and known.stamp == file.stamp and not refuted(known):
+            here.append(known)
+        elif settled(file, sight, settings.settle_seconds) and due(
+            ledger.troubles.get(stock_key(sight.load, file.path)), now.now
+        ):
+            new.append(file)
+    return new, here
+
+
+def refuted(recording: Recording) -> bool:
+    """Whether later reads showed that the first one was wrong: it is copied anew."""
+    return reads_of(recording) is Reads.FIRST_WRONG
+
+
+def stock_key(load: int, path: bytes) -> str:
+    """The trouble key of one file that could not be described."""
+    return f"stock {load} {path.hex()}"
+
+
+def land_key(recording: int, root: str) -> str:
+    """The trouble key of one recording's copy on one destination."""
+    return f"land {recording} {root}"
+
+
+def rec_key(recording: int) -> str:
+    """The trouble key of reading one recording from its card."""
+    return f"rec {recording}"
+
+
+def _owed(ledger: Ledger, now: Situation, settings: Settings, recording: Recording) -> Owed | None:
+    """What must be read from the card: nothing where a proven copy can serve."""
+    if not due(ledger.troubles.get(rec_key(recording.id)), now.now):
+        return None
+    lacking = lacking_targets(ledger, now, settings, recording)
+    if not lacking or (recording.readings and _spring(ledger, now, recording) is not None):
+        return None
+    return Owed(recording, lacking)
+
+
+def lacking_targets(
+    ledger: Ledger, now: Situation, settings: Settings, recording: Recording
+) -> tuple[Target, ...]:
+    """The destinations that are there, have room, and lack this recording."""
+    held = {root for root, _ in ledger.copies.get(recording.id, {})}
+    return tuple(
+        t
+        for t in now.targets
+        if t.root.identity not in held
+        and has_room(t, recording.stamp.size, settings)
+        and due(ledger.troubles.get(land_key(recording.id, t.root.identity)), now.now)
+    )
+
+
+def has_room(target: Target, size: int, settings: Settings) -> bool:
+    """Whether a file of `size` bytes leaves the reserve free."""
+    return target.free_bytes >= size + settings.reserve_megabytes * MEGABYTE
+
+
+def _spring(ledger: Ledger, now: Situation, recording: Recording) -> tuple[Copy, Target] | None:
+    """A proven copy on a destination that is there."""
+    present = {t.root.identity: t for t in now.targets}
+    for copy in ledger.copies_of(recording.id):
+        if copy.root in present:
+            return copy, present[copy.root]
+    return None
+
+
+def _drive(
+    ledger: Ledger,
+    now: Situation,
+    settings: Settings,
+    target: Target,
+    wanted: Wanted,
+    taken: set[int],
+) -> Iterator[Step]:
+    ours = production_folder(settings)
+    late: list[tuple[Recording, Copy, Target]] = []
+    old: list[tuple[Recording, Copy]] = []
+    asked_at = max((a.at for a in wanted.rechecks if a.about in ("", target.name)), default=None)
+    for rid, held in ledger.copies.items():
+        recording = ledger.recordings.get(rid)
+        if recording is None or rid in taken or not recording.place.startswith(ours):
+            continue
+        mine = [c for c in held.values() if c.root == target.root.identity]
+        if not mine:
+            spring = _spring(ledger, now, recording)
+            if spring and _may_land(ledger, now, settings, recording, target):
+                late.append((recording, *spring))
+        old += [(recording, c) for c in mine if _stale(ledger, c, now, settings, asked_at)]
+    if late:
+        yield CatchUp(target, tuple(_batch(late, lambda p: p[0].stamp.size)))
+    elif old:
+        old.sort(key=lambda pair: (pair[1].proof.at, pair[0].id))
+        yield Prove(target, tuple(_batch(old, lambda p: p[0].stamp.size)))
+
+
+def _may_land(
+    ledger: Ledger, now: Situation, settings: Settings, recording: Recording, target: Target
+) -> bool:
+    key = land_key(recording.id, target.root.identity)
+    return (
+        not refuted(recording)
+        and has_room(target, recording.stamp.size, settings)
+        and due(ledger.troubles.get(key), now.now)
+    )
+
+
+def prove_key(copy: Copy) -> str:
+    """The trouble key of reading one copy again."""
+    return f"prove {copy.recording} {copy.root} {copy.path.hex()}"
+
+
+def _stale(
+    ledger: Ledger, copy: Copy, now: Situation, settings: Settings, asked_at: int | None
+) -> bool:
+    if not due(ledger.troubles.get(prove_key(copy)), now.now):
+        return False
+    asked = asked_at is not None and copy.proof.at < asked_at
+    return asked or overdue(copy.proof.at, now.now, settings)
+
+
+def _unpublished(ledger: Ledger, target: Target) -> Iterator[tuple[str, int]]:
+    root = target.root.identity
+    for day, revisions in ledger.revisions.items():
+        if not any(_has_copy(ledger, rid, root) for rid in ledger.of_day.get(day, ())):
+            continue
+        for revision in revisions:
+            if (day, revision.number, root) not in ledger.published:
+                yield day, revision.number
+
+
+def _has_copy(ledger: Ledger, recording: int, root: str) -> bool:
+    return any(held == root for held, _ in ledger.copies.get(recording, {}))
+
+
+def _batch(items: Iterable[T], size_of: Callable[[T], int]) -> Iterator[T]:
+    """The first items up to a batch's limits, at least one."""
+    total = 0
+    for number, item in enumerate(items):
+        total += size_of(item)
+        if number and (number >= BATCH_FILES or total > BATCH_BYTES):
+            return
+        yield item

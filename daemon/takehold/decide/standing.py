@@ -1,0 +1,141 @@
+"""What a day's recordings have, and what each still lacks.
+
+Plan, check, manifest and status all ask here, so that they can never disagree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from takehold.decide.match import match
+from takehold.decide.reads import Reads, reads_of
+from takehold.formats.names import safe_part
+from takehold.model.finding import Counterpart, Relation
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Copy, Load, Recording
+from takehold.model.settings import Role, Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One version of a file: its copies, on how many devices, and whether its read is confirmed.
+
+    `answer` is the counterpart, seen from this recording, whichever card it is on.
+    """
+
+    recording: Recording
+    load: Load
+    current: bool
+    copies: tuple[Copy, ...]
+    devices: int
+    reads: Reads
+    answer: Counterpart | None
+
+    @property
+    def owes_copies(self) -> bool:
+        """Whether this version must be copied: a read that was refuted, and a stale one not."""
+        if self.reads is Reads.FIRST_WRONG:
+            return False
+        return self.current or self.reads is not Reads.NONE
+
+    @property
+    def confirmed(self) -> bool:
+        """P8: two reads agree, or another card's read shows the same audio."""
+        if self.reads is Reads.AGREED:
+            return True
+        if self.answer is None or not self.answer.confirms:
+            return False
+        return self.reads is Reads.ONCE or (
+            self.reads is Reads.DISPUTED and self.answer.relation is Relation.IDENTICAL
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class DayStanding:
+    """A whole day. `loads` are those with a file in it and those first seen then."""
+
+    day: str
+    files: tuple[Standing, ...]
+    loads: tuple[Load, ...]
+    index: Mapping[int, Standing]
+
+    def of(self, recording: int) -> Standing | None:
+        """The standing of one recording."""
+        return self.index.get(recording)
+
+
+def devices_of(copies: Iterable[Copy]) -> int:
+    """Devices that the copies stand on: disks shared by two copies join them (P5).
+
+    A copy without disks stands in memory and counts for nothing.
+    """
+    groups: list[frozenset[str]] = []
+    for copy in copies:
+        if not copy.disks:
+            continue
+        joined = copy.disks
+        apart: list[frozenset[str]] = []
+        for group in groups:
+            if group & joined:
+                joined |= group
+            else:
+                apart.append(group)
+        groups = [*apart, joined]
+    return len(groups)
+
+
+def day_standing(ledger: Ledger, day: str, settings: Settings) -> DayStanding:
+    """Weigh everything of a shooting day that belongs to the production of the config."""
+    ours = production_folder(settings)
+    recordings = [r for r in ledger.day(day) if r.place.startswith(ours)]
+    current = {r.id for r in recordings if ledger.versions(r.load, r.path)[-1].id == r.id}
+    answers = _answers(ledger, [r for r in recordings if r.id in current], settings)
+    files = tuple(
+        _standing(ledger, r, current=r.id in current, answer=answers.get(r.id)) for r in recordings
+    )
+    ids = {r.load for r in recordings} | {i for i, load in ledger.loads.items() if load.day == day}
+    loads = tuple(ledger.loads[i] for i in sorted(ids))
+    return DayStanding(day, files, loads, {s.recording.id: s for s in files})
+
+
+def production_folder(settings: Settings) -> bytes:
+    """What every place of the config's production begins with."""
+    return safe_part(settings.production.encode()) + b"/"
+
+
+def _standing(
+    ledger: Ledger, recording: Recording, *, current: bool, answer: Counterpart | None
+) -> Standing:
+    copies = tuple(sorted(ledger.copies_of(recording.id), key=lambda c: (c.destination, c.path)))
+    return Standing(
+        recording,
+        ledger.loads[recording.load],
+        current,
+        copies,
+        devices_of(copies),
+        reads_of(recording),
+        answer,
+    )
+
+
+def _answers(
+    ledger: Ledger, recordings: Iterable[Recording], settings: Settings
+) -> dict[int, Counterpart]:
+    """Counterparts both ways; none at all where the day knows no backup card."""
+    by_role: dict[Role, list[Recording]] = {role: [] for role in Role}
+    for recording in recordings:
+        by_role[ledger.loads[recording.load].role].append(recording)
+    backups = by_role[Role.BACKUP]
+    if not backups and not settings.has_backup():
+        return {}
+    answers: dict[int, Counterpart] = {}
+    for found in match(by_role[Role.PRIMARY], backups):
+        answers[found.recording] = found
+        if found.other is not None:
+            answers[found.other] = Counterpart(
+                found.other, found.relation, found.recording, found.frames
+            )
+    for backup in backups:
+        answers.setdefault(backup.id, Counterpart(backup.id, Relation.MISSING))
+    return answers

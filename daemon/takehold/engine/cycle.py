@@ -1,0 +1,271 @@
+"""One turn of the loop: look, compare with what is owed, start what is due, record what was told.
+
+Only this thread touches ledger and catalogue. A turn moves no bytes of recordings itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from takehold.decide.backoff import trouble
+from takehold.decide.check import Around
+from takehold.decide.day import shooting_day
+from takehold.decide.enrol import load_of, new_load
+from takehold.decide.inventory import take_in
+from takehold.decide.plan import Wanted, plan, publish_key
+from takehold.decide.schedule import wraps_due
+from takehold.decide.settle import settled
+from takehold.engine.closing import Closer
+from takehold.engine.days import Days
+from takehold.engine.lanes import Lanes
+from takehold.engine.observe import Found, Look, Observer
+from takehold.engine.outcome import QUIET, Outcome
+from takehold.engine.perform import Performer, Work
+from takehold.engine.requests import AT_ONCE, facts_of
+from takehold.formats.names import display, shown
+from takehold.model.errors import TakeholdError
+from takehold.model.facts import (
+    Answered,
+    Asked,
+    Fact,
+    Gone,
+    Listed,
+    LoadSeen,
+    Trouble,
+    TroubleOver,
+)
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
+from takehold.model.settings import Settings
+from takehold.model.situation import Sight, Situation
+from takehold.model.step import Publish, Step, Transfer
+from takehold.ports.catalogue import Catalogue
+from takehold.ports.clock import Clock
+from takehold.ports.decoder import Decoder
+from takehold.ports.disk import Disk
+from takehold.ports.volumes import Volumes
+
+
+@dataclass(slots=True)
+class World:
+    """All ports that the engine needs."""
+
+    volumes: Volumes
+    disk: Disk
+    catalogue: Catalogue
+    clock: Clock
+    decoder: Decoder
+
+
+@dataclass(slots=True)
+class Now:
+    """The newest look, for the faces: situation, alarms, and files not settled yet."""
+
+    situation: Situation
+    alarms: dict[str, Trouble] = field(default_factory=dict)
+    unsettled: tuple[str, ...] = ()
+
+    @property
+    def around(self) -> Around:
+        """What the check needs of it."""
+        return Around(self.situation.absent, self.unsettled)
+
+
+class Engine:
+    """The loop's body."""
+
+    def __init__(
+        self, settings: Settings, world: World, days: Days, nudge: Callable[[], None]
+    ) -> None:
+        self.settings = settings
+        self.ledger = Ledger()
+        self.ledger.apply(world.catalogue.facts())
+        self._world = world
+        self._observer = self._new_observer(settings)
+        performer = Performer(world.disk, world.decoder, world.clock, settings.stall_seconds)
+        self.lanes = Lanes(performer, world.clock, nudge)
+        self._sticky: dict[str, int] = {}
+        self.closer = Closer(days, world.clock)
+        self.now = Now(Situation(world.clock.now(), self.today(), (), ()))
+
+    def _new_observer(self, settings: Settings) -> Observer:
+        world = self._world
+        return Observer(settings, world.volumes, world.disk, world.catalogue, world.clock)
+
+    def adopt(self, settings: Settings, days: Days) -> None:
+        """Go on with another config from the next turn on."""
+        self.settings = settings
+        self._observer = self._new_observer(settings)
+        self.closer = Closer(days, self._world.clock)
+
+    def today(self) -> str:
+        """The shooting day by the laptop's clock."""
+        return shooting_day(self._world.clock.local(), self.settings.day_starts_at)
+
+    # -- recording
+
+    def collect(self) -> tuple[bool, bool]:
+        """Record what steps told: whether there was anything, and whether a lane came free."""
+        outcomes, freed = self.lanes.gather()
+        for outcome in outcomes:
+            self._record(self._facts_of(outcome))
+        return bool(outcomes), freed
+
+    def _facts_of(self, outcome: Outcome) -> list[Fact]:
+        facts: list[Fact] = list(outcome.facts)
+        if outcome.load is not None and outcome.described:
+            seen = self._world.clock.local()
+            facts += take_in(self.ledger, outcome.load, outcome.described, self.settings, seen)
+        if outcome.error is not None and outcome.error.code not in QUIET:
+            facts.append(self._trouble(outcome.key, outcome.error))
+        elif outcome.key in self.ledger.troubles:
+            facts.append(TroubleOver(outcome.key))
+        return facts
+
+    def _trouble(self, key: str, error: TakeholdError) -> Trouble:
+        return trouble(key, error, self.ledger.troubles.get(key), self._world.clock.now())
+
+    def _record(self, facts: Iterable[Fact]) -> None:
+        kept = list(facts)
+        for gone in [f for f in kept if isinstance(f, Gone)]:
+            ends = {f"rec {gone.recording}"} & set(self.ledger.troubles)
+            kept += [TroubleOver(key) for key in ends]
+        if kept:
+            self._world.catalogue.record(kept)
+            self.ledger.apply(kept)
+            self.closer.touched(self.ledger, kept)
+
+    # -- a turn
+
+    def turn(self) -> bool:
+        """Look and start what is due; whether anything is running or was just done."""
+        asked = self._commands()
+        look = self._observer.look()
+        self.now = self._see(look)
+        closing = self._closing(asked)
+        rechecks = tuple(a for a in asked if a.kind == "recheck")
+        wanted = Wanted(self.lanes.busy, closing, rechecks)
+        steps = plan(self.ledger, self.now.situation, self.settings, wanted)
+        started = [step for step in steps if self._start(step)]
+        waiting = [*(r.step for r in self.lanes.running.values()), *steps]
+        done = self._close(asked, closing, waiting)
+        return bool(started or self.lanes.running or done)
+
+    def _commands(self) -> tuple[Asked, ...]:
+        """Stored commands; those that need no work are answered at once."""
+        left: list[Asked] = []
+        for asked in self._world.catalogue.asked():
+            if asked.kind not in AT_ONCE:
+                left.append(asked)
+                continue
+            now = self._world.clock.now()
+            try:
+                facts = facts_of(asked)
+            except TakeholdError as error:
+                self._record([Answered(asked.id, error.says, now)])
+            else:
+                self._record([*facts, Answered(asked.id, "Noted.", now)])
+        return tuple(left)
+
+    def _see(self, look: Look) -> Now:
+        claimed: set[int] = set()
+        sights: list[Sight] = []
+        unsettled: list[str] = []
+        for found in sorted(look.found, key=lambda f: f.arrival.root.volume.mount_id):
+            sight = self._enrol(found, claimed)
+            claimed.add(sight.load)
+            sights.append(sight)
+            for file in sight.files:
+                if not settled(file, sight, self.settings.settle_seconds):
+                    label = self.ledger.loads[sight.load].label
+                    unsettled.append(f"{shown(label)}/{display(file.path)}")
+        self._gone_unread(sights)
+        situation = Situation(
+            self._world.clock.now(),
+            self.today(),
+            tuple(sights),
+            tuple(look.targets),
+            tuple(look.absent),
+        )
+        return Now(situation, look.alarms, tuple(unsettled))
+
+    def _enrol(self, found: Found, claimed: set[int]) -> Sight:
+        arrival, root = found.arrival, found.arrival.root
+        place = f"{root.volume.mount_id} {root.identity}"
+        load = load_of(self.ledger, arrival, claimed, self._sticky.get(place))
+        now = self._world.clock.now()
+        if load is None:
+            load = new_load(self.ledger, arrival, now, self.today())
+            self._record([LoadSeen(load)])
+        self._sticky[place] = load.id
+        listed = Listed(load.id, now, len(arrival.files), found.litter, found.skipped)
+        known = self.ledger.listings.get(load.id)
+        if known is None or _unlike(known, listed):
+            self._record([listed])
+        files = self._observer.sighted(place, arrival.files)
+        return Sight(load.id, root, arrival.complete, found.watched, files)
+
+    def _gone_unread(self, sights: Iterable[Sight]) -> None:
+        """A file that was inventoried, never read, and left its card: said, never forgotten."""
+        facts: list[Fact] = []
+        for sight in sights:
+            if not sight.complete:
+                continue
+            here = {file.path for file in sight.files}
+            for path, ids in self.ledger.of_load.get(sight.load, {}).items():
+                recording = self.ledger.recordings[ids[-1]]
+                if recording.readings:
+                    continue
+                key = f"rec {recording.id}"
+                known = self.ledger.troubles.get(key)
+                vanished = known is not None and known.code == "file-vanished"
+                if path not in here and not vanished:
+                    facts.append(self._trouble(key, _vanished(path)))
+                elif path in here and vanished:
+                    facts.append(TroubleOver(key))
+        self._record(facts)
+
+    def _closing(self, asked: Iterable[Asked]) -> dict[str, int]:
+        closing = {a.about: a.at for a in asked if a.kind == "wrap"}
+        for day in wraps_due(self.ledger, self.settings, self._world.clock.local()):
+            closing.setdefault(day, self.closer.since(day))
+        return closing
+
+    def _start(self, step: Step) -> bool:
+        if not self.lanes.free(step):
+            return False
+        previous: dict[int, Recording] = {}
+        files: dict[bytes, bytes] = {}
+        if isinstance(step, Transfer):
+            for owed in step.owed:
+                versions = self.ledger.versions(owed.recording.load, owed.recording.path)
+                if len(versions) > 1:
+                    previous[owed.recording.id] = versions[-2]
+        elif isinstance(step, Publish):
+            try:
+                files = self.closer.days.files_for(self.ledger, step)
+            except TakeholdError as error:
+                key = publish_key(step.day, step.number, step.target.root.identity)
+                self._record([self._trouble(key, error)])
+                return False
+        self.lanes.start(Work(step, previous, files))
+        return True
+
+    def _close(self, asked: Iterable[Asked], closing: dict[str, int], waiting: list[Step]) -> bool:
+        facts = self.closer.close(self.ledger, asked, closing, waiting, self.now, self._world.disk)
+        self._record(facts)
+        return bool(facts)
+
+
+def _unlike(known: Listed, listed: Listed) -> bool:
+    return (known.files, known.litter, known.skipped) != (
+        listed.files,
+        listed.litter,
+        listed.skipped,
+    )
+
+
+def _vanished(path: bytes) -> TakeholdError:
+    says = f"{display(path)} left its card before it was copied."
+    return TakeholdError(says, "Look for it in the recorder.", code="file-vanished")

@@ -1,0 +1,126 @@
+"""Steps at work: one a device, each in a thread of its own, none waited for (P6)."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from takehold.decide.plan import recordings_of
+from takehold.engine.outcome import Outcome
+from takehold.engine.perform import Performer, Work
+from takehold.model.step import CatchUp, Confirm, Prove, Step, TakeStock, Transfer, lane
+from takehold.ports.clock import Clock
+
+
+@dataclass(slots=True)
+class Running:
+    """A step at work: bytes (files for an inventory) done and to do."""
+
+    step: Step
+    total: int
+    begun_ns: int
+    done: int = 0
+    moved_ns: int = 0
+    thread: threading.Thread | None = None
+    faults: list[BaseException] = field(default_factory=list)
+
+
+class Lanes:
+    """Starts steps and gathers what they tell."""
+
+    def __init__(self, performer: Performer, clock: Clock, nudge: Callable[[], None]) -> None:
+        self._performer = performer
+        self._clock = clock
+        self._nudge = nudge
+        self._told: queue.SimpleQueue[Outcome] = queue.SimpleQueue()
+        self._stop = threading.Event()
+        self.running: dict[str, Running] = {}
+
+    @property
+    def busy(self) -> frozenset[int]:
+        """Recordings that running steps work on."""
+        ids: set[int] = set()
+        for running in self.running.values():
+            ids |= recordings_of(running.step)
+        return frozenset(ids)
+
+    def free(self, step: Step) -> bool:
+        """Whether the step's device has nothing else to do."""
+        return lane(step) not in self.running
+
+    def start(self, work: Work) -> None:
+        """Begin a step in its lane."""
+        now = self._clock.steady_ns()
+        running = Running(work.step, total_of(work.step), now, 0, now)
+
+        def moved(count: int) -> None:
+            running.done += count
+            running.moved_ns = self._clock.steady_ns()
+
+        def run() -> None:
+            try:
+                self._performer.perform(work, self._tell, moved, self._stop)
+            except BaseException as fault:  # noqa: BLE001 - raised again in the loop's thread
+                running.faults.append(fault)
+            finally:
+                self._nudge()
+
+        running.thread = threading.Thread(target=run, name=lane(work.step), daemon=True)
+        self.running[lane(work.step)] = running
+        running.thread.start()
+
+    def _tell(self, outcome: Outcome) -> None:
+        self._told.put(outcome)
+        self._nudge()
+
+    def gather(self) -> tuple[list[Outcome], bool]:
+        """Everything told since, and whether a lane came free. A step's bug is raised here."""
+        ended = [
+            name
+            for name, running in self.running.items()
+            if running.thread is not None and not running.thread.is_alive()
+        ]
+        outcomes: list[Outcome] = []
+        while True:
+            try:
+                outcomes.append(self._told.get_nowait())
+            except queue.Empty:
+                break
+        for name in ended:
+            faults = self.running.pop(name).faults
+            if faults:
+                raise faults[0]
+        return outcomes, bool(ended)
+
+    def stop(self, seconds: float) -> bool:
+        """Ask all steps to end after the buffer in hand; whether they did within `seconds`."""
+        self._stop.set()
+        deadline = self._clock.steady_ns() + int(seconds * 1e9)
+        for running in self.running.values():
+            left = (deadline - self._clock.steady_ns()) / 1e9
+            if running.thread is not None:
+                running.thread.join(max(0.0, left))
+        return not any(r.thread and r.thread.is_alive() for r in self.running.values())
+
+
+def total_of(step: Step) -> int:
+    """Bytes that a step moves; files for an inventory."""
+    if isinstance(step, TakeStock):
+        return len(step.files)
+    return sum(_sizes(step))
+
+
+def _sizes(step: Step) -> list[int]:
+    match step:
+        case Transfer(owed=owed):
+            return [o.recording.stamp.size for o in owed]
+        case Confirm(recordings=recordings):
+            return [r.stamp.size for r in recordings]
+        case CatchUp(pairs=pairs):
+            return [recording.stamp.size for recording, _, _ in pairs]
+        case Prove(pairs=proofs):
+            return [recording.stamp.size for recording, _ in proofs]
+        case _:
+            return []

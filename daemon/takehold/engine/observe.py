@@ -1,0 +1,233 @@
+"""One look at the world: which cards lie there with which files, which destinations take copies.
+
+Nothing is concluded from absence: a root that cannot be listed to its end says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from takehold.decide.enrol import Arrival, Files
+from takehold.decide.litter import matters, sort_litter
+from takehold.decide.sources import volumes_for
+from takehold.engine.patience import Patience
+from takehold.formats.names import display, shown
+from takehold.model.errors import TakeholdError
+from takehold.model.facts import Skip, Trouble
+from takehold.model.recording import Stamp
+from takehold.model.settings import Destination, Settings, Source
+from takehold.model.situation import Sighted, Target
+from takehold.model.volume import Root, Volume
+from takehold.ports.catalogue import Catalogue
+from takehold.ports.clock import Clock
+from takehold.ports.disk import Disk, Listing
+from takehold.ports.volumes import Absent, Volumes
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A source's root as it was listed: an arrival, its litter and what was skipped."""
+
+    arrival: Arrival
+    watched: bool
+    root_id: str
+    litter: tuple[tuple[str, int], ...]
+    skipped: tuple[Skip, ...]
+
+
+@dataclass(slots=True)
+class Look:
+    """What one look found. `alarms` are standing sentences, keyed, that end with their cause."""
+
+    found: list[Found] = field(default_factory=list)
+    targets: list[Target] = field(default_factory=list)
+    absent: list[str] = field(default_factory=list)
+    alarms: dict[str, Trouble] = field(default_factory=dict)
+
+
+class Observer:
+    """Looks; remembers only how long each file has stood still."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        volumes: Volumes,
+        disk: Disk,
+        catalogue: Catalogue,
+        clock: Clock,
+    ) -> None:
+        self._settings = settings
+        self._volumes = volumes
+        self._disk = disk
+        self._catalogue = catalogue
+        self._clock = clock
+        self._patience = Patience(settings.stall_seconds)
+        self._still: dict[str, dict[bytes, tuple[Stamp, int]]] = {}
+        self._swept: set[str] = set()
+
+    def look(self) -> Look:
+        """Look at everything that is mounted now."""
+        look = Look()
+        mounted = self._volumes.mounted()
+        sources = list(self._source_roots(mounted, look))
+        for source, root in sources:
+            self._list(source, root, look)
+        self._refuse_doubles(look)
+        cards = {f.arrival.root.volume.device for f in look.found if not f.watched}
+        for destination in self._settings.destinations:
+            self._destination(destination, mounted, cards, look)
+        self._swept &= {v.mount_id for v in mounted}
+        return look
+
+    # -- sources
+
+    def _source_roots(
+        self, mounted: tuple[Volume, ...], look: Look
+    ) -> Iterable[tuple[Source, Root]]:
+        for source in self._settings.sources:
+            if source.label is not None:
+                for volume in volumes_for(source.label, mounted):
+                    yield source, self._volumes.root(volume)
+            elif source.path is not None:
+                root = self._folder(source.name, source.path)
+                if isinstance(root, Absent):
+                    self._alarm(look, f"source {source.name}", "source-absent", root.says)
+                else:
+                    yield source, root
+
+    def _folder(self, name: str, path: bytes) -> Root | Absent:
+        known = self._catalogue.folder_identity(name)
+        root = self._volumes.folder(path, known)
+        if known is None and not isinstance(root, Absent):
+            self._catalogue.know_folder(name, root.identity)
+        return root
+
+    def _list(self, source: Source, root: Root, look: Look) -> None:
+        def listing() -> Listing:
+            with self._disk.source(root) as tree:
+                return tree.listing()
+
+        place = display(root.path)
+        try:
+            listed = self._patience.ask(f"list {root.volume.mount_id} {place}", listing)
+        except TakeholdError as error:
+            says = f"{shown(source.name)} at {place} cannot be listed: {error.says}"
+            self._alarm(look, f"list {source.name} {place}", error.code, says, error.do)
+            return
+        parted = sort_litter(listed.files)
+        hidden = tuple(Skip(path, "audio in a litter folder") for path in parted.hidden_audio)
+        broken = any(s.why == "unreadable folder" and matters(s) for s in listed.skipped)
+        complete = listed.complete or not broken
+        look.found.append(
+            Found(
+                Arrival(source, root, parted.files, complete),
+                watched=source.path is not None,
+                root_id=listed.root_id,
+                litter=parted.litter,
+                skipped=tuple(sorted((*listed.skipped, *hidden), key=lambda s: s.path)),
+            )
+        )
+
+    def _refuse_doubles(self, look: Look) -> None:
+        """One folder that answers to two sources would be its own backup."""
+        by_root: dict[str, list[Found]] = {}
+        for found in look.found:
+            by_root.setdefault(found.root_id, []).append(found)
+        for same in by_root.values():
+            if len(same) < 2:
+                continue
+            names = ", ".join(sorted(shown(f.arrival.source.name) for f in same))
+            place = display(same[0].arrival.root.path)
+            says = f"{place} answers to several sources ({names}); it is left alone."
+            do = "Give each source its own label or folder in the config."
+            self._alarm(look, f"twice {place}", "source-twice", says, do)
+            look.found = [f for f in look.found if f not in same]
+
+    def sighted(self, root_key: str, files: Files) -> tuple[Sighted, ...]:
+        """The files with how long each has stood still, by the steady clock."""
+        now = self._clock.steady_ns()
+        before = self._still.get(root_key, {})
+        after: dict[bytes, tuple[Stamp, int]] = {}
+        for path, stamp in files:
+            known = before.get(path)
+            after[path] = known if known and known[0] == stamp else (stamp, now)
+        self._still[root_key] = after
+        return tuple(Sighted(path, stamp, now - since) for path, (stamp, since) in after.items())
+
+    # -- destinations
+
+    def _destination(
+        self,
+        destination: Destination,
+        mounted: tuple[Volume, ...],
+        cards: set[str],
+        look: Look,
+    ) -> None:
+        name = shown(destination.name)
+        root = self._destination_root(destination, mounted, look)
+        if isinstance(root, Absent):
+            look.absent.append(destination.name)
+            self._alarm(look, f"dest {name}", root.code, root.says)
+            return
+        refused = self._refused(name, root, cards, look)
+        if refused is not None:
+            look.absent.append(destination.name)
+            self._alarm(look, f"dest {name}", *refused)
+            return
+        try:
+            free = self._patience.ask(f"free {root.volume.mount_id}", lambda: self._free(root))
+        except TakeholdError as error:
+            look.absent.append(destination.name)
+            says = f"{name} at {display(root.path)} cannot be used: {error.says}"
+            self._alarm(look, f"dest {name}", error.code, says, error.do)
+            return
+        look.targets.append(Target(destination.name, root, free))
+        if free < self._settings.reserve_megabytes * 10**6:
+            says = f"{name} is full: {free // 10**6} MB are free."
+            do = "Make room on it, or put another drive in its place."
+            self._alarm(look, f"room {name}", "volume-full", says, do)
+
+    def _destination_root(
+        self, destination: Destination, mounted: tuple[Volume, ...], look: Look
+    ) -> Root | Absent:
+        if destination.path is not None:
+            return self._folder(destination.name, destination.path)
+        assert destination.label is not None
+        fitting = volumes_for(destination.label, mounted)
+        name = shown(destination.name)
+        if not fitting:
+            return Absent(f"The destination {name} is not connected ({shown(destination.label)}).")
+        if len(fitting) > 1:
+            places = ", ".join(display(v.mount) for v in fitting)
+            says = f"Several volumes answer to {name}: {places}. The first is used."
+            do = "Take the others out, or name each drive in the config."
+            self._alarm(look, f"several {name}", "several-volumes", says, do)
+        return self._volumes.root(fitting[0], destination.folder)
+
+    def _refused(
+        self, name: str, root: Root, cards: set[str], look: Look
+    ) -> tuple[str, str, str] | None:
+        """Code, sentence and advice if nothing may be written there."""
+        where = display(root.path)
+        if root.volume.device in cards:
+            says = f"{name} at {where} is on a card; nothing is written to a card."
+            return "destination-on-card", says, "Give it another label or path in the config."
+        if root.volume.read_only:
+            says = f"{name} at {where} is mounted read-only."
+            return "volume-read-only", says, "Check the drive's lock switch; mount it to write."
+        if any(t.root.identity == root.identity for t in look.targets):
+            says = f"{name} at {where} is the same place as another destination."
+            return "destination-twice", says, "Give each destination its own drive or folder."
+        return None
+
+    def _free(self, root: Root) -> int:
+        with self._disk.destination(root) as tree:
+            if root.volume.mount_id not in self._swept:
+                tree.sweep()
+                self._swept.add(root.volume.mount_id)
+            return tree.free_bytes()
+
+    def _alarm(self, look: Look, key: str, code: str, says: str, do: str = "") -> None:
+        now = self._clock.now()
+        look.alarms[key] = Trouble(key, code, says, do, now, 1, now)

@@ -1,0 +1,31 @@
+"""What working threads tell the loop: facts that became true, or what failed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from takehold.decide.inventory import Described
+from takehold.model.errors import TakeholdError
+from takehold.model.facts import Fact
+from takehold.model.recording import Load
+
+# Ends of work that are no failure: nothing was wrong, or others go on with it.
+QUIET = frozenset({"same-bytes", "nobody", "stopped", "late"})
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """`key` names the work (decide.plan): without an error, its trouble is over.
+
+    `described` are files of `load` that wait for their day and place.
+    """
+
+    facts: tuple[Fact, ...] = ()
+    key: str = ""
+    error: TakeholdError | None = None
+    load: Load | None = None
+    described: tuple[Described, ...] = ()
+
+
+Tell = Callable[[Outcome], None]

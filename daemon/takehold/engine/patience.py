@@ -1,0 +1,53 @@
+"""Asking a device something without waiting for it for ever (P6)."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from typing import TypeVar
+
+from takehold.model.errors import Stalled, TakeholdError
+
+T = TypeVar("T")
+
+
+class Patience:
+    """One question at a time for each key, each in a thread of its own."""
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._hanging: dict[str, threading.Thread] = {}
+
+    def ask(self, key: str, question: Callable[[], T]) -> T:
+        """The answer, or the question's own TakeholdError; Stalled if none comes in time.
+
+        While an earlier question of that key still hangs, no other is begun.
+        """
+        earlier = self._hanging.get(key)
+        if earlier is not None and earlier.is_alive():
+            raise Stalled("The device does not answer.", "Take it out and put it in again.")
+        answers: list[T] = []
+        faults: list[BaseException] = []
+
+        def run() -> None:
+            try:
+                answers.append(question())
+            except BaseException as fault:
+                faults.append(fault)
+
+        thread = threading.Thread(target=run, name=f"ask {key}", daemon=True)
+        thread.start()
+        thread.join(self._seconds)
+        if thread.is_alive():
+            self._hanging[key] = thread
+            raise Stalled("The device does not answer.", "Take it out and put it in again.")
+        self._hanging.pop(key, None)
+        if faults:
+            raise faults[0]
+        return answers[0]
+
+
+def told(error: TakeholdError, about: str) -> TakeholdError:
+    """The same error, its sentence beginning with what it is about."""
+    error.says = f"{about}: {error.says}"
+    return error

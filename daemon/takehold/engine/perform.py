@@ -1,0 +1,265 @@
+"""One function a step: the only place where a step's errors are caught.
+
+Runs in working threads. It sees frozen values only, never the ledger, and tells what it found.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, ExitStack, contextmanager
+from dataclasses import dataclass, replace
+
+from takehold.decide.inventory import Described
+from takehold.decide.plan import land_key, prove_key, publish_key, rec_key, stock_key
+from takehold.engine.job import Job
+from takehold.engine.outcome import Outcome, Tell
+from takehold.engine.reading import read_whole
+from takehold.engine.ring import Ring
+from takehold.engine.small_file import land_bytes
+from takehold.engine.transfer import Spring, Transfer
+from takehold.formats.describe import describe
+from takehold.formats.names import display
+from takehold.model.errors import FileMissing, TakeholdError, VolumeGone
+from takehold.model.facts import Broken, Proven, Published
+from takehold.model.recording import Copy, Proof, Recording, Seen
+from takehold.model.situation import Sighted, Target
+from takehold.model.sound import Complaint, Description, Kind
+from takehold.model.step import CatchUp, Confirm, Prove, Publish, Step, TakeStock
+from takehold.model.step import Transfer as TransferStep
+from takehold.ports.clock import Clock
+from takehold.ports.decoder import Decoder
+from takehold.ports.disk import DestinationTree, Disk, Reader, SourceTree
+
+TELL_EVERY = 50
+# A file with one of these is not whole: a decoder's opinion of it says nothing new.
+NOT_WHOLE = frozenset({"header-unfinished", "header-untrue", "no-fmt", "no-data", "empty-file"})
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """A step with what the loop adds to it: earlier versions, and files to publish."""
+
+    step: Step
+    previous: Mapping[int, Recording]
+    files: Mapping[bytes, bytes]
+
+
+class Performer:
+    """Carries steps out."""
+
+    def __init__(self, disk: Disk, decoder: Decoder, clock: Clock, stall_seconds: int) -> None:
+        self._disk = disk
+        self._decoder = decoder
+        self._clock = clock
+        self._stall_seconds = stall_seconds
+        self._rings: list[Ring] = []
+
+    def perform(
+        self, work: Work, tell: Tell, moved: Callable[[int], None], stop: threading.Event
+    ) -> None:
+        """Do it. Every foreseeable fault is told, not raised."""
+        match work.step:
+            case TakeStock() as step:
+                self._take_stock(step, tell, moved, stop)
+            case TransferStep() as step:
+                jobs = [
+                    (Job(o.recording, work.previous.get(o.recording.id)), o.targets)
+                    for o in step.owed
+                ]
+                self._from_card(step, jobs, tell, moved, stop)
+            case Confirm() as step:
+                again = [(Job(r), ()) for r in step.recordings]
+                self._from_card(step, again, tell, moved, stop)
+            case CatchUp() as step:
+                self._catch_up(step, tell, moved, stop)
+            case Prove() as step:
+                self._prove(step, tell, moved, stop)
+            case Publish() as step:
+                self._publish(step, work.files, tell)
+
+    # -- inventory
+
+    def _take_stock(
+        self, step: TakeStock, tell: Tell, moved: Callable[[int], None], stop: threading.Event
+    ) -> None:
+        found: list[Described] = []
+        try:
+            with self._disk.source(step.root) as tree:
+                for file in step.files:
+                    if stop.is_set():
+                        break
+                    self._describe(tree, step, file, found, tell)
+                    moved(1)
+                    if len(found) >= TELL_EVERY:
+                        tell(Outcome(load=step.load, described=tuple(found)))
+                        found = []
+        except VolumeGone as error:
+            tell(Outcome(key=f"load {step.load.id}", error=error))
+            return
+        tell(Outcome(key=f"load {step.load.id}", load=step.load, described=tuple(found)))
+
+    def _describe(
+        self,
+        tree: SourceTree,
+        step: TakeStock,
+        file: Sighted,
+        found: list[Described],
+        tell: Tell,
+    ) -> None:
+        """A file that cannot be opened or read is taken in all the same: it is owed (P7).
+
+        One that changed since it was listed waits for the next look.
+        """
+        try:
+            with tree.open(file.path) as reader:
+                if reader.stamp() != file.stamp:
+                    return
+                said = describe(reader.read_at, file.stamp.size)
+                said = self._second_opinion(said, reader, file.stamp.size)
+        except VolumeGone:
+            raise
+        except FileMissing as error:
+            tell(Outcome(key=stock_key(step.load.id, file.path), error=error))
+            return
+        except TakeholdError:
+            said = Description(Kind.OTHER)
+        found.append(Described(file, said))
+
+    def _second_opinion(self, said: Description, reader: Reader, size: int) -> Description:
+        codes = {c.code for c in said.complaints}
+        if said.kind is not Kind.WAVE or not said.frames or codes & NOT_WHOLE:
+            return said
+        complaint = self._decoder.complaint(reader, size, said.frames)
+        if complaint is None:
+            return said
+        return replace(said, complaints=(*said.complaints, Complaint("not-decoded", complaint)))
+
+    # -- reading from a card
+
+    def _from_card(
+        self,
+        step: TransferStep | Confirm,
+        jobs: Sequence[tuple[Job, tuple[Target, ...]]],
+        tell: Tell,
+        moved: Callable[[int], None],
+        stop: threading.Event,
+    ) -> None:
+        try:
+            with self._disk.source(step.root) as tree:
+                spring = Spring(lambda r: tree.open(r.path), lambda r: r.stamp)
+                self._carry(spring, jobs, tell, moved, stop)
+        except TakeholdError as error:
+            for job, _ in jobs[:1]:
+                tell(Outcome(key=rec_key(job.recording.id), error=error))
+
+    def _carry(
+        self,
+        spring: Spring,
+        jobs: Sequence[tuple[Job, tuple[Target, ...]]],
+        tell: Tell,
+        moved: Callable[[int], None],
+        stop: threading.Event,
+    ) -> None:
+        with self._ring() as ring:
+            transfer = Transfer(spring, ring, tell, self._clock, self._stall_seconds)
+            targets = {t.root.identity: t for _, ts in jobs for t in ts}
+            for target in targets.values():
+                try:
+                    transfer.add(target, self._disk.destination(target.root))
+                except TakeholdError as error:
+                    first = next(j for j, ts in jobs if target in ts)
+                    key = land_key(first.recording.id, target.root.identity)
+                    tell(Outcome(key=key, error=error))
+            named = [(job, [t.root.identity for t in ts]) for job, ts in jobs]
+            transfer.run(named, moved, stop)
+
+    @contextmanager
+    def _ring(self) -> Iterator[Ring]:
+        ring = self._rings.pop() if self._rings else Ring()
+        yield ring
+        self._rings.append(ring)
+
+    # -- from copy to copy
+
+    def _catch_up(
+        self, step: CatchUp, tell: Tell, moved: Callable[[int], None], stop: threading.Event
+    ) -> None:
+        copies = {recording.id: copy for recording, copy, _ in step.pairs}
+        homes = {recording.id: home for recording, _, home in step.pairs}
+
+        def told(outcome: Outcome) -> None:
+            tell(outcome)
+            if outcome.error is not None and outcome.error.code == "altered":
+                rid = int(outcome.key.split()[1])
+                tell(Outcome((self._broken(copies[rid], "altered"),)))
+
+        with ExitStack() as stack:
+            trees: dict[str, DestinationTree] = {}
+
+            def open_copy(recording: Recording) -> AbstractContextManager[Reader]:
+                home = homes[recording.id].root
+                if home.identity not in trees:
+                    trees[home.identity] = stack.enter_context(self._disk.destination(home))
+                return trees[home.identity].open(copies[recording.id].path)
+
+            spring = Spring(open_copy, lambda _: None, counts=False)
+            jobs = [(Job(recording), (step.target,)) for recording, _, _ in step.pairs]
+            self._carry(spring, jobs, told, moved, stop)
+
+    # -- proving again
+
+    def _prove(
+        self, step: Prove, tell: Tell, moved: Callable[[int], None], stop: threading.Event
+    ) -> None:
+        try:
+            with self._disk.destination(step.target.root) as tree:
+                for recording, copy in step.pairs:
+                    if stop.is_set():
+                        return
+                    self._prove_one(tree, recording, copy, tell)
+                    moved(recording.stamp.size)
+        except TakeholdError as error:
+            tell(Outcome(key=prove_key(step.pairs[0][1]), error=error))
+
+    def _prove_one(
+        self, tree: DestinationTree, recording: Recording, copy: Copy, tell: Tell
+    ) -> None:
+        key = prove_key(copy)
+        try:
+            with tree.open(copy.path) as reader:
+                digests, seen = read_whole(reader, recording.stamp.size, lambda: None)
+        except FileMissing:
+            tell(Outcome((self._broken(copy, "missing"),), key))
+        except VolumeGone:
+            raise
+        except TakeholdError as error:
+            tell(Outcome(key=key, error=error))
+        else:
+            if digests != recording.digests:
+                tell(Outcome((self._broken(copy, "altered"),), key))
+                return
+            durable = copy.proof.durable or seen is Seen.MEDIUM
+            proof = Proof(self._clock.now(), seen, durable)
+            tell(Outcome((Proven(replace(copy, proof=proof)),), key))
+
+    def _broken(self, copy: Copy, why: str) -> Broken:
+        return Broken(
+            copy.recording, copy.destination, copy.root, copy.path, why, self._clock.now()
+        )
+
+    # -- manifests
+
+    def _publish(self, step: Publish, files: Mapping[bytes, bytes], tell: Tell) -> None:
+        key = publish_key(step.day, step.number, step.target.root.identity)
+        try:
+            with self._disk.destination(step.target.root) as tree:
+                for path, data in files.items():
+                    land_bytes(tree, path, data)
+        except TakeholdError as error:
+            tell(Outcome(key=key, error=error))
+            return
+        done = Published(
+            step.day, step.number, step.target.name, step.target.root.identity, self._clock.now()
+        )
+        tell(Outcome((done,), key))

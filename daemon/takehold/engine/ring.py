@@ -1,0 +1,68 @@
+"""Buffers that are made once, shared by all who need the same bytes, and used again.
+
+A page touched for the first time costs many times one that was touched before, so the buffers
+live as long as the program; they are page-aligned, as direct I/O asks.
+"""
+
+from __future__ import annotations
+
+import mmap
+import threading
+
+SIZE = 4 << 20
+COUNT = 8
+
+
+class Buffer:
+    """Bytes of a file on their way: `view[:length]` begins at `offset` of it."""
+
+    __slots__ = ("length", "memory", "offset", "refs", "view")
+
+    def __init__(self, size: int = SIZE) -> None:
+        self.memory = mmap.mmap(-1, size)
+        self.view = memoryview(self.memory)
+        for page in range(0, size, mmap.PAGESIZE):
+            self.view[page] = 0
+        self.length = 0
+        self.offset = 0
+        self.refs = 0
+
+
+class Ring:
+    """A fixed number of buffers. Whoever was counted in `send` gives its buffer back once."""
+
+    def __init__(self, count: int = COUNT, size: int = SIZE) -> None:
+        self._size = size
+        self._free = [Buffer(size) for _ in range(count)]
+        self._lock = threading.Condition()
+
+    def take(self, timeout: float) -> Buffer | None:
+        """A free buffer, or None if none came free within `timeout` seconds."""
+        with self._lock:
+            if not self._lock.wait_for(lambda: self._free, timeout):
+                return None
+            return self._free.pop()
+
+    def send(self, buffer: Buffer, readers: int) -> None:
+        """Count who will give it back; with no reader it is free at once."""
+        with self._lock:
+            buffer.refs = readers
+            if not readers:
+                self._free.append(buffer)
+                self._lock.notify()
+
+    def back(self, buffer: Buffer) -> None:
+        """One reader is done with it."""
+        with self._lock:
+            buffer.refs -= 1
+            if buffer.refs == 0:
+                self._free.append(buffer)
+                self._lock.notify()
+
+    def forsake(self, buffer: Buffer) -> None:
+        """One reader hangs with it: a new buffer takes its place once the others are done."""
+        fresh = Buffer(self._size)
+        with self._lock:
+            self._free.append(fresh)
+            self._lock.notify()
+            buffer.refs = 1 << 30

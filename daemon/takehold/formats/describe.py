@@ -1,0 +1,134 @@
+"""What one file says of itself: the chunks, read together into a Description."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+
+from takehold.formats import bext, ixml, riff, wave
+from takehold.formats.riff import Chunk, NotWave, ReadAt, Walk
+from takehold.model.sound import Complaint, Description, Kind, Metadata, Span, WaveFormat
+
+
+def describe(read: ReadAt, size: int) -> Description:
+    """Describe a file of `size` bytes, whatever they are; only the errors of `read` pass through.
+
+    Reads headers only: 1 MiB of iXML at most, a fixed few bytes of every other chunk.
+    """
+    if size == 0:
+        return _other(Complaint("empty-file", "0 bytes"))
+    try:
+        walk = riff.walk(read, size)
+    except NotWave as error:
+        meant = read(0, 4) in riff.FORMS
+        return _other(Complaint("not-wave", str(error))) if meant else _other()
+    form = _read_format(read, walk)
+    format_ = form if isinstance(form, WaveFormat) else None
+    metadata, doubts = _metadata(read, walk, format_)
+    data = walk.first(b"data")
+    return Description(
+        Kind.WAVE,
+        format_,
+        Span(data.offset, data.present) if data else None,
+        _frames(data, format_),
+        metadata,
+        (
+            *walk.complaints,
+            *([form] if isinstance(form, Complaint) else []),
+            *_data_complaints(data, format_),
+            *doubts,
+        ),
+    )
+
+
+def _other(*complaints: Complaint) -> Description:
+    return Description(Kind.OTHER, complaints=complaints)
+
+
+def _read_format(read: ReadAt, walk: Walk) -> WaveFormat | Complaint:
+    chunk = walk.first(b"fmt ")
+    if chunk is None:
+        return Complaint("no-fmt", "no fmt chunk")
+    return wave.parse_format(_body(read, chunk, wave.MAX_BODY))
+
+
+def _frames(data: Chunk | None, format_: WaveFormat | None) -> int | None:
+    """Whole frames; unknown where a block of the codec is not one frame."""
+    if data is None or format_ is None or format_.tag not in wave.FRAMED:
+        return None
+    return data.present // format_.block_align
+
+
+def _data_complaints(data: Chunk | None, format_: WaveFormat | None) -> list[Complaint]:
+    if data is None:
+        return [Complaint("no-data", "no data chunk")]
+    rest = data.present % format_.block_align if format_ else 0
+    if not rest:
+        return []
+    return [Complaint("frame-cut", f"{rest} bytes after the last whole frame")]
+
+
+def _metadata(
+    read: ReadAt, walk: Walk, format_: WaveFormat | None
+) -> tuple[Metadata, list[Complaint]]:
+    """Bext and iXML as one, and what is wrong with them."""
+    basic = _parsed(read, walk.first(b"bext"), bext.MAX_BODY, bext.parse_bext)
+    # One byte more than it takes, so that it can see that there is more.
+    rich = _parsed(read, walk.first(b"iXML"), ixml.MAX_BODY + 1, ixml.parse_ixml)
+    complaints = [said for said in (basic, rich) if isinstance(said, Complaint)]
+    basic = basic if isinstance(basic, Metadata) else Metadata()
+    rich = rich if isinstance(rich, Metadata) else Metadata()
+    rich = replace(rich, time_reference=_at_file_rate(rich, format_))
+    ours, theirs = basic.time_reference, rich.time_reference
+    if ours is not None and theirs is not None and ours != theirs:
+        says = f"bext TimeReference {ours}, iXML timestamp {theirs}"
+        complaints.append(Complaint("metadata-disagrees", says))
+    return _merged(basic, rich), complaints
+
+
+def _parsed(
+    read: ReadAt,
+    chunk: Chunk | None,
+    most: int,
+    parse: Callable[[bytes], Metadata | Complaint],
+) -> Metadata | Complaint:
+    return parse(_body(read, chunk, most)) if chunk else Metadata()
+
+
+def _at_file_rate(rich: Metadata, format_: WaveFormat | None) -> int | None:
+    """The iXML timestamp, counted at the sample rate of `fmt`."""
+    stamp, rate = rich.time_reference, rich.timestamp_sample_rate
+    if stamp is None or not rate or format_ is None:
+        return stamp
+    return round(Fraction(stamp * format_.sample_rate, rate))
+
+
+def _merged(basic: Metadata, rich: Metadata) -> Metadata:
+    """Bext wins for what it holds itself, iXML for the rest; where one is silent, the other."""
+    known = basic.time_reference is not None
+    return Metadata(
+        project=rich.project or basic.project,
+        scene=rich.scene or basic.scene,
+        take=rich.take or basic.take,
+        tape=rich.tape or basic.tape,
+        circled=basic.circled if rich == Metadata() else rich.circled,
+        note=rich.note or basic.note,
+        originator=basic.originator or rich.originator,
+        description=basic.description or rich.description,
+        date=basic.date or rich.date,
+        time=basic.time or rich.time,
+        time_reference=basic.time_reference if known else rich.time_reference,
+        timecode_rate=rich.timecode_rate or basic.timecode_rate,
+        timestamp_sample_rate=rich.timestamp_sample_rate,
+        file_uid=rich.file_uid,
+        family_uid=rich.family_uid,
+        total_files=rich.total_files,
+        set_index=rich.set_index,
+        ubits=rich.ubits or basic.ubits,
+        tracks=rich.tracks or basic.tracks,
+    )
+
+
+def _body(read: ReadAt, chunk: Chunk, most: int) -> bytes:
+    return read(chunk.offset, min(chunk.present, most))

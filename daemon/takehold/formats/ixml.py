@@ -1,0 +1,148 @@
+"""The `iXML` chunk (iXML specification 1 to 3): untrusted XML from a card.
+
+No DTD, so that nothing expands; at most 1 MiB, at most 32 levels deep.
+"""
+
+from __future__ import annotations
+
+import re
+from xml.parsers import expat
+
+from takehold.formats.timecode import rate_named
+from takehold.model.sound import Complaint, Metadata, Rate, Track
+
+MAX_BODY = 1 << 20
+MAX_DEPTH = 32
+_TRACK = ("BWFXML", "TRACK_LIST", "TRACK")
+# Only what stands right below these is kept: paths built from hostile names would fill memory.
+_GROUPS = {
+    ("BWFXML",): "",
+    ("BWFXML", "SPEED"): "SPEED/",
+    ("BWFXML", "FILE_SET"): "FILE_SET/",
+    ("BWFXML", "BEXT"): "BEXT/",
+}
+_SINCE_MIDNIGHT = "SPEED/TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_"
+_COUNT = re.compile(r"[0-9]{1,10}")
+_WORD = re.compile(r"-?[0-9]{1,10}")
+
+
+class _Refused(ValueError):
+    """XML that a recorder has no reason to write."""
+
+
+def parse_ixml(body: bytes) -> Metadata | Complaint:
+    """What iXML says, with `time_reference` counting at `timestamp_sample_rate`.
+
+    Elements that are not known are passed over, empty ones are absent ones.
+    """
+    if len(body) > MAX_BODY:
+        return Complaint("ixml-unreadable", f"longer than {MAX_BODY} bytes")
+    try:
+        reader = _Reader(body)
+    except (expat.ExpatError, LookupError, ValueError) as error:
+        return Complaint("ixml-unreadable", str(error))
+    return _metadata(reader.texts, reader.tracks)
+
+
+class _Reader:
+    """Collects the first text of each element by its path, tracks one by one."""
+
+    def __init__(self, body: bytes) -> None:
+        # Recorders fill the room they reserve with NULs, stale bytes may follow.
+        document = body.lstrip(b"\0").partition(b"\0")[0].strip()
+        self.texts: dict[str, str] = {}
+        self.tracks: list[dict[str, str]] = []
+        self._path: list[str] = []
+        self._text: list[str] = []
+        parser = expat.ParserCreate(_encoding(document))
+        parser.buffer_text = True
+        parser.StartDoctypeDeclHandler = _refuse_dtd
+        parser.StartElementHandler = self._start
+        parser.EndElementHandler = self._end
+        parser.CharacterDataHandler = self._text.append
+        parser.Parse(document, True)
+
+    def _start(self, name: str, _attributes: object) -> None:
+        if not self._path and name != "BWFXML":
+            raise _Refused("the root is not BWFXML")
+        if len(self._path) == MAX_DEPTH:
+            raise _Refused(f"deeper than {MAX_DEPTH} levels")
+        self._path.append(name)
+        self._text.clear()
+        if tuple(self._path) == _TRACK:
+            self.tracks.append({})
+
+    def _end(self, name: str) -> None:
+        text = "".join(self._text).strip()
+        self._text.clear()
+        self._path.pop()
+        parent = tuple(self._path)
+        if text and parent == _TRACK:
+            self.tracks[-1].setdefault(name, text)
+        elif text and parent in _GROUPS:
+            self.texts.setdefault(_GROUPS[parent] + name, text)
+
+
+def _encoding(document: bytes) -> str:
+    """The bytes decide, not the label, which is often wrong."""
+    try:
+        document.decode()
+    except UnicodeDecodeError:
+        return "iso-8859-1"
+    return "utf-8"
+
+
+def _refuse_dtd(*_declared: object) -> None:
+    raise _Refused("it declares a document type")
+
+
+def _metadata(texts: dict[str, str], tracks: list[dict[str, str]]) -> Metadata:
+    def said(path: str) -> str:
+        return texts.get(path, "")
+
+    return Metadata(
+        project=said("PROJECT"),
+        scene=said("SCENE"),
+        take=said("TAKE"),
+        tape=said("TAPE"),
+        circled=said("CIRCLED").upper() == "TRUE",
+        note=said("NOTE"),
+        originator=said("BEXT/BWF_ORIGINATOR"),
+        description=said("BEXT/BWF_DESCRIPTION"),
+        date=said("BEXT/BWF_ORIGINATION_DATE"),
+        time=said("BEXT/BWF_ORIGINATION_TIME"),
+        time_reference=_since_midnight(said(_SINCE_MIDNIGHT + "HI"), said(_SINCE_MIDNIGHT + "LO")),
+        timecode_rate=_rate(said("SPEED/TIMECODE_RATE"), said("SPEED/TIMECODE_FLAG")),
+        timestamp_sample_rate=_count(said("SPEED/TIMESTAMP_SAMPLE_RATE")),
+        file_uid=said("FILE_UID"),
+        family_uid=said("FILE_SET/FAMILY_UID"),
+        total_files=_count(said("FILE_SET/TOTAL_FILES")),
+        set_index=said("FILE_SET/FILE_SET_INDEX"),
+        ubits=said("UBITS").removeprefix("$"),
+        tracks=tuple(_track(place, track) for place, track in enumerate(tracks, 1)),
+    )
+
+
+def _track(place: int, said: dict[str, str]) -> Track:
+    """A track that leaves out its numbers is known by its place in the list."""
+    interleave = _count(said.get("INTERLEAVE_INDEX", "")) or place
+    channel = _count(said.get("CHANNEL_INDEX", "")) or interleave
+    return Track(channel, interleave, said.get("NAME", ""), said.get("FUNCTION", ""))
+
+
+def _rate(ratio: str, flag: str) -> Rate | None:
+    """A flag of DF where no drop-frame exists says nothing."""
+    plain = rate_named(ratio)
+    return (rate_named(f"{ratio} DF") or plain) if flag.upper() == "DF" else plain
+
+
+def _since_midnight(high: str, low: str) -> int | None:
+    """HI * 2^32 + LO, each a u32; a signed LO was seen."""
+    if not _WORD.fullmatch(low):
+        return None
+    word = int(high) if _WORD.fullmatch(high) else 0
+    return word % (1 << 32) << 32 | int(low) % (1 << 32)
+
+
+def _count(text: str) -> int | None:
+    return int(text) if _COUNT.fullmatch(text) else None

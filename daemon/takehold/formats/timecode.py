@@ -1,0 +1,120 @@
+"""Timecode and sample counts, in exact integers (labels as in SMPTE ST 12-1).
+
+A drop-frame label leaves out the first 2 numbers (4 at a nominal 60) of every minute that is no
+multiple of ten. At a nominal 30 that is 17,982 labels in ten minutes.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from takehold.model.sound import Rate
+
+_NAMES = {
+    "23.976": Fraction(24000, 1001),
+    "24": Fraction(24),
+    "25": Fraction(25),
+    "29.97": Fraction(30000, 1001),
+    "30": Fraction(30),
+    "47.952": Fraction(48000, 1001),
+    "48": Fraction(48),
+    "50": Fraction(50),
+    "59.94": Fraction(60000, 1001),
+    "60": Fraction(60),
+}
+_DROPPED = {30: 2, 60: 4}  # by nominal rate, in each minute but every tenth
+_NEAR = Fraction(1, 200)  # "23.98" means 24000/1001; 24 is further away
+_LABEL = re.compile(r"([0-9]{2}):([0-9]{2}):([0-9]{2})[:;.,]([0-9]{2})")
+_RATE = re.compile(
+    r"([0-9]{1,9}(?:[.][0-9]{1,9}|/0*[1-9][0-9]{0,8})?)[ _-]?(NDF|ND|DF|D)?", re.IGNORECASE
+)
+
+
+def label(samples: int, sample_rate: int, rate: Rate) -> str:
+    """The label of the frame in which the sample lies, modulo the timecode day.
+
+    `samples` counts since midnight at `sample_rate` Hz. One sample of slack, because recorders
+    round a frame's start up or down: floor((samples + 1) * fps / sample_rate).
+    """
+    frame = (samples + 1) * rate.numerator // (rate.denominator * sample_rate)
+    return label_of_frame(frame, rate)
+
+
+def label_of_frame(frame: int, rate: Rate) -> str:
+    """The label of a frame counted from midnight, modulo the labels of a day."""
+    nominal, dropped = _nominal(rate), _dropped(rate)
+    ten_minutes, minute = 600 * nominal - 9 * dropped, 60 * nominal - dropped
+    tens, rest = divmod(frame % (144 * ten_minutes), ten_minutes)
+    number = frame % (144 * ten_minutes) + 9 * dropped * tens
+    if rest >= dropped:
+        number += dropped * ((rest - dropped) // minute)
+    seconds, frames = divmod(number, nominal)
+    mark = ";" if dropped else ":"
+    return f"{_clock(seconds)}{mark}{frames:02}"
+
+
+def frames_of(text: str, rate: Rate) -> int:
+    """The frame of a label, counted from midnight.
+
+    The rate decides what is dropped, not the mark before the frames. Raises ValueError for a
+    label that does not exist.
+    """
+    match = _LABEL.fullmatch(text)
+    if match is None:
+        raise ValueError(f"{text!r} is no timecode such as 01:02:03:04")
+    hours, minutes, seconds, frames = map(int, match.groups())
+    nominal, dropped = _nominal(rate), _dropped(rate)
+    if hours > 23 or minutes > 59 or seconds > 59 or frames >= nominal:
+        raise ValueError(f"{text} does not exist at {rate_name(rate)}")
+    if frames < dropped and seconds == 0 and minutes % 10:
+        raise ValueError(f"{text} is dropped at {rate_name(rate)}")
+    minute = 60 * hours + minutes
+    return (60 * minute + seconds) * nominal + frames - dropped * (minute - minute // 10)
+
+
+def first_sample(frame: int, sample_rate: int, rate: Rate) -> Fraction:
+    """Where a frame begins, in samples since midnight; not always a whole number."""
+    return Fraction(frame * rate.denominator * sample_rate, rate.numerator)
+
+
+def rate_named(text: str) -> Rate | None:
+    """The rate meant by "25", "29.97df", "24000/1001" or bext's "023.976-ND"; None if unknown.
+
+    Drop-frame exists at the nominal rates 30 and 60 only.
+    """
+    match = _RATE.fullmatch(text.strip())
+    if match is None:
+        return None
+    asked = Fraction(match[1])
+    fps = next((known for known in _NAMES.values() if abs(known - asked) < _NEAR), None)
+    if fps is None:
+        return None
+    rate = Rate(fps.numerator, fps.denominator, (match[2] or "").upper() in ("D", "DF"))
+    return None if rate.drop and not _dropped(rate) else rate
+
+
+def rate_name(rate: Rate) -> str:
+    """The rate as people write it: "23.976", "29.97df"."""
+    name = next((name for name, fps in _NAMES.items() if fps == rate.fps), str(rate.fps))
+    return name + ("df" if rate.drop else "")
+
+
+def wall(samples: int, sample_rate: int) -> str:
+    """Hours, minutes and whole seconds since midnight, for where the rate is not known."""
+    return _clock(samples // sample_rate)
+
+
+def _clock(seconds: int) -> str:
+    minutes, seconds = divmod(seconds, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours:02}:{minutes:02}:{seconds:02}"
+
+
+def _nominal(rate: Rate) -> int:
+    """The count of labels in a second: 24 at 23.976."""
+    return -(-rate.numerator // rate.denominator)
+
+
+def _dropped(rate: Rate) -> int:
+    return _DROPPED.get(_nominal(rate), 0) if rate.drop else 0

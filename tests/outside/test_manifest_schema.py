@@ -1,0 +1,129 @@
+"""The published schemas against a general-purpose validator: PyPI jsonschema, draft 2020-12."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from manifest_example import example, file_entry
+from takehold.formats.canonical import canonical
+from takehold.formats.manifest_doc import ReceiptDoc, read_manifest, receipt_bytes
+
+DOCS = Path(__file__).parents[2] / "docs"
+MANIFEST = Draft202012Validator(json.loads((DOCS / "manifest.schema.json").read_text()))
+RECEIPT = Draft202012Validator(json.loads((DOCS / "receipt.schema.json").read_text()))
+
+
+def receipt() -> dict[str, Any]:
+    """What takehold writes, parsed by the standard library."""
+    doc = ReceiptDoc(
+        name="2031-05-06.r1.manifest.json", sha256="ab" * 32, production="Lantern Bay",
+        day="2031-05-06", revision=1, checked_at="2031-05-07T08:00:00Z", received_by="Post",
+        folder="/media/shuttle", program="takehold 0.1.0", intact=1, altered=("a.wav",),
+        missing=(), unknown=(), signature="confirmed", signer="SHA256:AAAA",
+    )  # fmt: skip
+    value: dict[str, Any] = json.loads(receipt_bytes(doc))
+    return value
+
+
+@pytest.mark.parametrize("validator", [MANIFEST, RECEIPT])
+def test_the_schemas_are_schemas(validator: Draft202012Validator) -> None:
+    Draft202012Validator.check_schema(validator.schema)
+
+
+def test_full_documents_are_accepted_by_schema_and_reader() -> None:
+    assert [e.message for e in MANIFEST.iter_errors(example())] == []
+    assert [e.message for e in RECEIPT.iter_errors(receipt())] == []
+    assert read_manifest(canonical(example())).revision == 2
+
+
+@pytest.mark.parametrize(
+    "counterpart",
+    [None, {"relation": "missing"}, {"relation": "unread", "load": None, "path": None}],
+)
+def test_every_kind_of_counterpart_is_accepted(counterpart: Any) -> None:
+    assert MANIFEST.is_valid(example() | {"files": [file_entry(counterpart=counterpart)]})
+
+
+def test_a_time_reference_beyond_a_double_is_a_string() -> None:
+    """RFC 8785 and RFC 7493 allow no larger integers; bext's field has 64 bits."""
+    for value, good in ((2**53 - 1, True), (str(2**64 - 1), True), (2**53, False), ("x", False)):
+        entry = file_entry(metadata={"time_reference": value})
+        assert MANIFEST.is_valid(example() | {"files": [entry]}) is good
+
+
+@pytest.mark.parametrize("key", sorted(example()))
+def test_a_manifest_without_a_field_is_refused(key: str) -> None:
+    broken = example()
+    del broken[key]
+    assert not MANIFEST.is_valid(broken)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"weather": "rain"},
+        {"schema": "takehold-manifest/2"},
+        {"day": "2031-05-06\n"},
+        {"day": "6 May"},
+        {"revision": 0},
+        {"revision": "1"},
+        {"written_at": "2031-05-06T21:30:00+02:00"},
+        {"written_at": "2031-05-06T21:30:00Z\n"},
+        {"verdict": "FINE"},
+        {"previous": {}},
+        {"previous": {**example()["previous"], "name": "../a"}},
+        {"loads": [{**example()["loads"][0], "role": "spare"}]},
+        {"destinations": [{"name": "shuttle-1"}]},
+        {"findings": [{**example()["findings"][0], "severity": "bad"}]},
+        {"totals": {"files": 1, "recordings": 1}},
+        {"reasons": [None]},
+    ],
+)
+def test_a_broken_manifest_is_refused(change: dict[str, Any]) -> None:
+    assert not MANIFEST.is_valid(example() | change)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"extra": 1},
+        {"sha256": "ab" * 32 + "\n"},
+        {"sha256": "AB" * 32},
+        {"xxh64": "0123"},
+        {"size": -1},
+        {"size": True},
+        {"size": 2**53},
+        {"place": ""},
+        {"place_hex": "f"},
+        {"place_hex": "ff\n"},
+        {"version": 0},
+        {"current": None},
+        {"mtime": "yesterday"},
+        {"audio": {}},
+        {"metadata": {"mood": "good"}},
+        {"reads": [{"at": "2031-05-06T14:10:00Z", "from": "hope"}]},
+        {"copies": [{"destination": "shuttle-1"}]},
+        {"counterpart": {"relation": "similar"}},
+    ],
+)
+def test_a_broken_file_entry_is_refused(change: dict[str, Any]) -> None:
+    assert not MANIFEST.is_valid(example() | {"files": [file_entry(**change)]})
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"x": 1}, {"intact": -1}, {"signature": "good"}, {"altered": "a"}, {"manifest": {}},
+     {"checked_at": "now"}, {"schema": "takehold-manifest/1"}],
+)  # fmt: skip
+def test_a_broken_receipt_is_refused(change: dict[str, Any]) -> None:
+    assert not RECEIPT.is_valid(receipt() | change)
+
+
+@pytest.mark.parametrize("key", sorted(receipt()))
+def test_a_receipt_without_a_field_is_refused(key: str) -> None:
+    broken = receipt()
+    del broken[key]
+    assert not RECEIPT.is_valid(broken)

@@ -1,0 +1,170 @@
+"""adapters/timer: nudges, through clock steps and changes of daylight saving time."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import apscheduler.schedulers.base
+import apscheduler.triggers.interval
+import pytest
+
+from takehold.adapters import timer
+from takehold.adapters.clock import SystemClock
+from takehold.adapters.timer import DailyTrigger, Timer
+
+BERLIN = ZoneInfo("Europe/Berlin")
+
+
+@pytest.fixture
+def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A laptop in a zone whose clocks change, at 01:00 UTC (IANA time zone database)."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+def times(minutes: int, start: datetime, count: int) -> list[datetime]:
+    """The first times of a daily trigger, in Berlin's clock."""
+    trigger, found = DailyTrigger(minutes), []
+    previous, now = None, start
+    for _ in range(count):
+        previous = trigger.get_next_fire_time(previous, now)
+        now = previous
+        found.append(previous.astimezone(BERLIN))
+    return found
+
+
+@pytest.mark.usefixtures("berlin")
+@pytest.mark.parametrize(
+    "change", [datetime(2031, 3, 30, tzinfo=UTC), datetime(2031, 10, 26, tzinfo=UTC)]
+)
+@pytest.mark.parametrize("minutes", [0, 2 * 60 + 30, 6 * 60, 21 * 60 + 30, 23 * 60 + 59])
+def test_once_a_day_through_both_changes(change: datetime, minutes: int) -> None:
+    """One time each local date, at the wall's hour; zoneinfo is the second opinion."""
+    found = times(minutes, change - timedelta(days=3), 7)
+    assert [t.date() for t in found] == [found[0].date() + timedelta(days=n) for n in range(7)]
+    hour, minute = divmod(minutes, 60)
+    missing = (change.month, minutes) == (3, 150)  # 02:30 is left out on that one date
+    for t in found:
+        on_wall = (3, 30) if missing and t.date() == change.date() else (hour, minute)
+        assert (t.hour, t.minute) == on_wall
+        assert t.fold == 0
+
+
+@pytest.mark.usefixtures("berlin")
+def test_the_first_time_is_the_next_one() -> None:
+    """Before the hour: today; at the hour or after it: tomorrow."""
+    for wall, day in (((21, 29), 14), ((21, 30), 15), ((21, 31), 15), ((0, 0), 14)):
+        start = datetime(2031, 3, 14, *wall, tzinfo=BERLIN)
+        assert times(21 * 60 + 30, start, 1) == [datetime(2031, 3, day, 21, 30, tzinfo=BERLIN)]
+
+
+@pytest.mark.usefixtures("berlin")
+def test_a_laptop_that_travels(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The zone that is set now counts, for the clock and for the next time of day."""
+    assert SystemClock().local().tzname() in ("CET", "CEST")
+    monkeypatch.setenv("TZ", "America/New_York")
+    assert SystemClock().local().tzname() in ("EST", "EDT")
+    start = datetime(2031, 3, 14, 12, tzinfo=UTC)
+    found = DailyTrigger(21 * 60 + 30).get_next_fire_time(None, start)
+    assert found == datetime(2031, 3, 14, 21, 30, tzinfo=ZoneInfo("America/New_York"))
+
+
+class Nudges:
+    """Counts; waits for the next one."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self.changed = threading.Condition()
+
+    def __call__(self) -> None:
+        with self.changed:
+            self.count += 1
+            self.changed.notify_all()
+
+    def more(self, than: int) -> bool:
+        with self.changed:
+            return self.changed.wait_for(lambda: self.count > than, timeout=20)
+
+
+@pytest.fixture
+def ticking() -> Iterator[Timer]:
+    made = Timer(look_seconds=0.05)
+    yield made
+    made.stop()
+    assert not [t for t in threading.enumerate() if "APScheduler" in t.name or "clock" in t.name]
+
+
+def test_every_goes_on(ticking: Timer) -> None:
+    """Again and again, also after a job that failed."""
+    nudges = Nudges()
+
+    def failing() -> None:
+        nudges()
+        raise RuntimeError("once")
+
+    ticking.every(0.05, failing)
+    ticking.start()
+    assert nudges.more(2)
+
+
+class Clock(datetime):
+    """The library's wall clock, set off by `ahead` (its monotonic waits stay true)."""
+
+    ahead = timedelta()
+
+    @classmethod
+    def now(cls, tz: object = None) -> datetime:  # type: ignore[override]
+        return datetime.now(tz) + cls.ahead  # type: ignore[arg-type]
+
+
+def test_a_clock_set_back_does_not_stop_it(ticking: Timer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wall clock goes back an hour: the next nudge comes all the same."""
+    for module in (apscheduler.schedulers.base, apscheduler.triggers.interval):
+        monkeypatch.setattr(module, "datetime", Clock)
+    monkeypatch.setattr(Clock, "ahead", timedelta())
+    true_time = time.time
+    monkeypatch.setattr(timer.time, "time", lambda: true_time() + Clock.ahead.total_seconds())
+    nudges = Nudges()
+    ticking.every(0.1, nudges)
+    ticking.start()
+    assert nudges.more(0)
+    for hours in (-1, 2, -3):
+        monkeypatch.setattr(Clock, "ahead", timedelta(hours=hours))
+        assert nudges.more(nudges.count + 1), hours
+
+
+def test_jobs_never_pile_up(ticking: Timer) -> None:
+    """A job longer than its interval runs once at a time."""
+    running, most, nudges = [0], [0], Nudges()
+
+    def slow() -> None:
+        running[0] += 1
+        most[0] = max(most[0], running[0])
+        time.sleep(0.15)
+        running[0] -= 1
+        nudges()
+
+    ticking.every(0.05, slow)
+    ticking.start()
+    assert nudges.more(1)
+    assert most[0] == 1
+
+
+def test_a_daily_job_fires(ticking: Timer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The time of day comes while it runs: here the library's clock is set just before it."""
+    for module in (apscheduler.schedulers.base, apscheduler.triggers.interval):
+        monkeypatch.setattr(module, "datetime", Clock)
+    now = datetime.now().astimezone()
+    target = (now + timedelta(hours=1)).replace(hour=12, minute=0, second=0, microsecond=0)
+    monkeypatch.setattr(Clock, "ahead", target - now - timedelta(seconds=0.2))
+    nudges = Nudges()
+    ticking.daily(12 * 60, nudges)
+    ticking.start()
+    assert nudges.more(0)
