@@ -11,7 +11,12 @@ from dataclasses import dataclass
 from takehold import __version__
 from takehold.adapters import places
 from takehold.adapters.archive import FolderArchive
-from takehold.adapters.catalogue import SqliteCatalogue
+from takehold.adapters.catalogue import (
+    CatalogueDamaged,
+    SqliteCatalogue,
+    check_can_lock,
+    move_aside,
+)
 from takehold.adapters.clock import SystemClock
 from takehold.adapters.decoder import SoundfileDecoder
 from takehold.adapters.disk import LocalDisk
@@ -21,7 +26,154 @@ from takehold.adapters.volumes import volumes
 from takehold.decide.manifest import Writer
 from takehold.engine.cycle import Engine, World
 from takehold.engine.days import Days
-from takehold.engine.rebuild import rebuild
 from takehold.formats.config import read_config
-from takehold.model.errors import UsageError
+from takehold.formats.names import shown
+from takehold.model.errors import FileMissing, UsageError
+from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
+from takehold.ports.volumes import Absent
+
+CONFIG_BYTES = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Home:
+    """Where this takehold keeps its things."""
+
+    config: str
+    state: str
+    key: str
+
+    @property
+    def catalogue(self) -> str:
+        """The catalogue's path."""
+        return os.path.join(self.state, "catalogue.sqlite")
+
+    @property
+    def lock(self) -> str:
+        """The lock of the one instance."""
+        return os.path.join(self.state, "lock")
+
+    @property
+    def archive(self) -> str:
+        """The laptop's own keep of manifests."""
+        return os.path.join(self.state, "manifests")
+
+
+def home(config: str | None = None) -> Home:
+    """The places of this user, or those that go with a given config."""
+    if config is not None:
+        os.environ["TAKEHOLD_CONFIG"] = os.path.abspath(config)
+    return Home(places.config_file(), places.state_folder(), places.key_file())
+
+
+def settings_of(place: Home) -> Settings:
+    """The config, validated whole; UsageError with every complaint if it does not do."""
+    try:
+        with open(place.config, encoding="utf-8", errors="surrogateescape") as file:
+            text = file.read(CONFIG_BYTES)
+    except FileNotFoundError as error:
+        raise UsageError(
+            f"There is no config at {shown(place.config)}.", "Make one with: takehold init"
+        ) from error
+    except OSError as error:
+        says = f"The config {shown(place.config)} cannot be read: {error.strerror}."
+        raise UsageError(says, "Check its rights.") from error
+    return read_config(text, os.path.basename(place.config))
+
+
+@dataclass(slots=True)
+class Running:
+    """An engine with what it was made of; `notes` are sentences for the person who started it."""
+
+    engine: Engine
+    catalogue: SqliteCatalogue
+    clock: SystemClock
+    days: Days
+    notes: tuple[str, ...] = ()
+
+
+@contextmanager
+def running(place: Home, nudge: Callable[[], None]) -> Iterator[Running]:
+    """The engine of the one instance.
+
+    Raises UsageError, AnotherInstance, and what the key and the catalogue raise. A damaged
+    catalogue is moved aside and rebuilt from signed manifests; the notes say so.
+    """
+    settings = settings_of(place)
+    signer = load_key(os.fsencode(place.key))
+    _check_state_folder(place)
+    with InstanceLock(place.lock):
+        catalogue, damaged = _open(place)
+        try:
+            yield _assemble(place, settings, signer, catalogue, damaged, nudge)
+        finally:
+            catalogue.close()
+
+
+def _check_state_folder(place: Home) -> None:
+    os.makedirs(place.state, mode=0o700, exist_ok=True)
+    root = volumes().folder(os.fsencode(os.path.realpath(place.state)), None)
+    if not isinstance(root, Absent):
+        check_can_lock(root.volume.kind, place.state)
+
+
+def _open(place: Home) -> tuple[SqliteCatalogue, str | None]:
+    """The catalogue; where it was damaged, or is not there, also where the old one lies now."""
+    try:
+        there = os.path.exists(place.catalogue)
+        catalogue = SqliteCatalogue.open(place.catalogue)
+        if there:
+            Ledger().apply(catalogue.facts())
+            return catalogue, None
+        return catalogue, "" if os.path.isdir(place.archive) else None
+    except CatalogueDamaged:
+        aside = move_aside(place.catalogue)
+        return SqliteCatalogue.open(place.catalogue), aside
+
+
+def _assemble(
+    place: Home,
+    settings: Settings,
+    signer: KeySigner,
+    catalogue: SqliteCatalogue,
+    lost: str | None,
+    nudge: Callable[[], None],
+) -> Running:
+    clock = SystemClock()
+    world = World(volumes(), LocalDisk(), catalogue, clock, SoundfileDecoder())
+    days = days_of(place, settings, signer, clock)
+    engine = Engine(settings, world, days, nudge)
+    notes: list[str] = []
+    if lost is not None:
+        from takehold.engine.rebuild import rebuild
+
+        where = f" The damaged one lies at {shown(lost)}." if lost else ""
+        notes.append("The catalogue was lost and is rebuilt from signed manifests." + where)
+        targets = engine.destinations()
+        facts, says = rebuild(days.archive, world.disk, targets, signer, settings.production)
+        engine.take(facts)
+        notes += says
+    return Running(engine, catalogue, clock, days, tuple(notes))
+
+
+def days_of(place: Home, settings: Settings, signer: KeySigner, clock: SystemClock) -> Days:
+    """What writes manifests for these settings."""
+    writer = Writer(platform.node(), f"takehold {__version__}")
+    return Days(settings, FolderArchive(place.archive), signer, clock, writer)
+
+
+@contextmanager
+def reading(place: Home) -> Iterator[tuple[Ledger, SqliteCatalogue | None]]:
+    """What is known, for a command that only looks; an empty ledger before the first run."""
+    ledger = Ledger()
+    try:
+        catalogue = SqliteCatalogue.open_to_read(place.catalogue)
+    except FileMissing:
+        yield ledger, None
+        return
+    try:
+        ledger.apply(catalogue.facts())
+        yield ledger, catalogue
+    finally:
+        catalogue.close()

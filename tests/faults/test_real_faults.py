@@ -526,6 +526,62 @@ def flip_on_image(disk: Disk, data: bytes, at: int) -> None:
         run("blockdev", "--flushbufs", disk.loop)
 
 
+def test_pages_that_another_program_holds_do_not_hide_a_flip(
+    bench: Bench, buffer: memoryview
+) -> None:
+    """Mapped pages survive every drop of the cache; the direct read goes past them."""
+    disk = bench.disk("shuttle")
+    data = os.urandom(LARGE)
+    with LocalDisk().destination(root_at(disk.mount)) as tree:
+        written(tree, b"", data, buffer).keep(b"T.wav")
+        fd = os.open(disk.mount / "T.wav", os.O_RDONLY)
+        with mmap.mmap(fd, 0, access=mmap.ACCESS_READ) as mapped:
+            os.close(fd)
+            assert mapped[:] == data
+            flip_on_image(disk, data, 20_000)
+            with tree.open(b"T.wav") as reader:
+                assert read_whole(reader, buffer)[20_000] == data[20_000] ^ 1
+                assert reader.seen(LARGE) is Seen.MEDIUM
+            assert mapped[20_000] == data[20_000]
+
+
+def test_a_large_part_leaves_nothing_in_the_cache(bench: Bench, buffer: memoryview) -> None:
+    """Written past the cache, the unaligned end too: fincore(1) of util-linux counts no page."""
+    disk = bench.disk("shuttle")
+    with LocalDisk().destination(root_at(disk.mount)) as tree:
+        written(tree, b"", os.urandom(LARGE), buffer).keep(b"T.wav")
+        pages = run("fincore", "--noheadings", "--output", "PAGES", disk.mount / "T.wav")
+    assert pages.split() == ["0"]
+
+
+def test_settling_flushes_new_names_once(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, buffer: memoryview
+) -> None:
+    """The folder each time; a parent the first time, and again when it got a new folder."""
+    disk = bench.disk("shuttle")
+    flushed: list[str] = []
+    fsync = os.fsync
+
+    def noted(fd: int) -> None:
+        flushed.append(os.path.relpath(os.readlink(f"/proc/self/fd/{fd}"), disk.mount))
+        fsync(fd)
+
+    with LocalDisk().destination(root_at(disk.mount)) as tree:
+        for folder, expected in [
+            (b"day/A", ["day/A", "day", "."]),
+            (b"day/A", ["day/A"]),
+            (b"day/B", ["day/B", "day"]),
+            (b"day/B", ["day/B"]),
+        ]:
+            part = written(tree, folder, b"sound", buffer)
+            with monkeypatch.context() as watched:
+                watched.setattr(os, "fsync", noted)
+                assert tree.settle(folder) is True
+            part.drop()
+            assert flushed == expected
+            flushed.clear()
+
+
 def test_memory_is_no_medium(bench: Bench, buffer: memoryview) -> None:
     """tmpfs: a read is CACHE, and no flush is a promise."""
     disk = bench.disk("ram", fs="tmpfs")

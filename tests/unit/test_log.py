@@ -72,7 +72,7 @@ def test_names_are_escaped_everywhere(tmp_path: Path, capsys: pytest.CaptureFixt
     )
     for said in ((tmp_path / "log").read_text(), capsys.readouterr().err):
         assert said.count("\n") == 1
-        assert not set(evil.replace("\n", "")) & set(said.replace("[2J", ""))
+        assert not set("\x1b\u202e\r\u2028\x00") & set(said)
     assert lines(tmp_path / "log")[0]["name"] == r"\x1b[2J\u202e\x0d\x0a\u2028\x00\xff"
 
 
@@ -109,7 +109,7 @@ def test_libraries_log_into_the_same_file(tmp_path: Path) -> None:
     try:
         raise ValueError("wrong")
     except ValueError:
-        logging.getLogger("some.library").exception("said %s", "\x1b")
+        logging.getLogger("some.package").exception("said %s", "\x1b")
     logging.getLogger("apscheduler.executors.default").info("Running job")
     (line,) = lines(tmp_path / "log")
     assert (line["level"], line["event"]) == ("error", r"said \x1b")

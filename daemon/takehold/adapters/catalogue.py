@@ -42,7 +42,7 @@ class SqliteCatalogue:
         with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
             try:
                 known = list(catalogue_rows.everything(self._db))
-            except (ValueError, TypeError, KeyError) as error:
+            except (ValueError, TypeError, LookupError) as error:
                 raise CatalogueDamaged(
                     f"The catalogue {self._path} holds a row that cannot be read ({error!s:.80})."
                     " The copies on the drives are not touched.",

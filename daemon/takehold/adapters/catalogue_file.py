@@ -64,13 +64,10 @@ def open_to_write(path: str, scripts: Sequence[str]) -> sqlite3.Connection:
     with _errors_said(path):
         _make(path)
         db = _connect(path, "rw")
-        try:
+        with _closed_on_error(db):
             db.execute("PRAGMA journal_mode = TRUNCATE")
             _check(db, path)
             _bring_up(db, path, scripts)
-        except BaseException:
-            db.close()
-            raise
         return db
 
 
@@ -86,23 +83,14 @@ def open_to_read(path: str, newest: int) -> sqlite3.Connection:
         )
     with _errors_said(path):
         try:
-            db = _connect(path, "ro")
-            version = _version(db, path, newest)
+            return _current(path, "ro", newest)
         except sqlite3.OperationalError as error:
             if error.sqlite_errorcode & 0xFF not in (
                 sqlite3.SQLITE_READONLY,
                 sqlite3.SQLITE_CANTOPEN,
             ):
                 raise
-            db = _connect(path, "rw")
-            version = _version(db, path, newest)
-    if version < newest:
-        db.close()
-        raise UsageError(
-            f"The catalogue {path} is in the form of an older takehold.",
-            "Run `takehold once` or `takehold run`: it is brought up to date then.",
-        )
-    return db
+            return _current(path, "rw", newest)
 
 
 def move_aside(path: str) -> str:
@@ -135,9 +123,31 @@ def _connect(path: str, mode: str) -> sqlite3.Connection:
     db = sqlite3.connect(address, timeout=WAIT_SECONDS, isolation_level=None, uri=True)
     db.row_factory = sqlite3.Row
     db.text_factory = read_text
-    for setting in _SETTINGS:
-        db.execute(setting)
+    with _closed_on_error(db):
+        for setting in _SETTINGS:
+            db.execute(setting)
     return db
+
+
+def _current(path: str, mode: str, newest: int) -> sqlite3.Connection:
+    """Open what is in its newest form already."""
+    db = _connect(path, mode)
+    with _closed_on_error(db):
+        if _version(db, path, newest) < newest:
+            raise UsageError(
+                f"The catalogue {path} is in the form of an older takehold.",
+                "Run `takehold once` or `takehold run`: it is brought up to date then.",
+            )
+    return db
+
+
+@contextmanager
+def _closed_on_error(db: sqlite3.Connection) -> Iterator[None]:
+    try:
+        yield
+    except BaseException:
+        db.close()
+        raise
 
 
 def _make(path: str) -> None:
@@ -189,19 +199,25 @@ def _bring_up(db: sqlite3.Connection, path: str, scripts: Sequence[str]) -> None
         with transaction(db, path):
             if _version(db, path, len(scripts)) >= number:
                 continue  # done before, or just now by another process
-            for statement in _statements(script):
-                db.execute(statement)
+            _run(db, script)
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             db.execute(f"PRAGMA user_version = {number}")
 
 
-def _statements(script: str) -> Iterator[str]:
+def _run(db: sqlite3.Connection, script: str) -> None:
+    """Statement by statement: `executescript` would end the transaction first."""
     statement = ""
     for line in script.splitlines(keepends=True):
         statement += line
-        if sqlite3.complete_statement(statement):
-            yield statement
-            statement = ""
+        if not sqlite3.complete_statement(statement):
+            continue
+        try:
+            db.execute(statement)
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode == sqlite3.SQLITE_ERROR:
+                raise RuntimeError(f"the catalogue's script is wrong: {error}") from error
+            raise
+        statement = ""
 
 
 def _aside(path: str) -> Iterator[str]:
@@ -218,6 +234,8 @@ def _errors_said(path: str) -> Iterator[None]:
         if said is None:
             raise
         raise said from error
+    except UnicodeDecodeError as error:
+        raise _damaged(path, "a text in it is none") from error
     except OSError as error:
         raise WorldError(
             f"The catalogue {path} cannot be used: {error.strerror}.",
@@ -228,7 +246,8 @@ def _errors_said(path: str) -> Iterator[None]:
 def _said(error: sqlite3.Error, path: str) -> TakeholdError | None:
     """The error in a sentence; None for a fault of our own."""
     match getattr(error, "sqlite_errorcode", 0) & 0xFF:
-        case sqlite3.SQLITE_CORRUPT | sqlite3.SQLITE_NOTADB:
+        case sqlite3.SQLITE_CORRUPT | sqlite3.SQLITE_NOTADB | sqlite3.SQLITE_ERROR:
+            # ERROR: our own statements do not fit the tables, so the tables are not as we made them
             return _damaged(path, str(error))
         case sqlite3.SQLITE_FULL:
             return VolumeFull(

@@ -100,7 +100,7 @@ def put(db: sqlite3.Connection, table: str, row: Row, key: str = "") -> None:
     values = tuple(_text(v) if isinstance(v, str) else v for v in row.values())
     sql = f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join(marks)})"  # noqa: S608  # own names only
     if key:
-        changed = ", ".join(f"{name} = excluded.{name}" for name in row)
+        changed = ", ".join(f"{n} = excluded.{n}" for n in row if n not in key.split(", "))
         sql += f" ON CONFLICT ({key}) DO UPDATE SET {changed}"
     db.execute(sql, values)
 

@@ -19,12 +19,11 @@ class SoundfileDecoder:
     def complaint(self, reader: Reader, size: int, frames: int) -> str | None:
         """None if it opens and counts the same frames, else what it said.
 
-        None too for a form libsndfile does not know: BW64 (ITU-R BS.2088), rare encodings. Errors
-        of the reader itself are raised as they are.
+        None too for a form libsndfile does not know. Errors of the reader are raised as they are.
         """
         import soundfile  # noqa: PLC0415  # 0.2 s and numpy: only where a file is looked at
 
-        if reader.read_at(0, 4) == b"BW64":
+        if _unknown_form(reader.read_at(0, 20)):
             return None
         file = _File(reader, size)
         try:
@@ -38,11 +37,17 @@ class SoundfileDecoder:
         return said
 
 
+def _unknown_form(head: bytes) -> bool:
+    """BW64 (ITU-R BS.2088), and RF64 whose ds64 ends before its table (EBU Tech 3306 has 28)."""
+    short_ds64 = head[12:16] == b"ds64" and int.from_bytes(head[16:20], "little") < 28
+    return head[:4] == b"BW64" or (head[:4] == b"RF64" and short_ds64)
+
+
 def _tried(soundfile: Any, file: _File, frames: int) -> str | None:
     with soundfile.SoundFile(file) as sound:
         if sound.frames != frames:
             return f"the decoder counts {sound.frames} frames, not {frames}"
-        span = min(frames, sound.samplerate, _MOST_SAMPLES // sound.channels)
+        span = min(frames, max(1, sound.samplerate), _MOST_SAMPLES // sound.channels)
         for start in (0, frames - span):
             sound.seek(start)
             got = len(sound.read(span, dtype="int32"))

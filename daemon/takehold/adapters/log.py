@@ -103,6 +103,8 @@ def _terminal_line(_: WrappedLogger, __: str, event: EventDict) -> str:
     level, said, error = (event.pop(k, "") for k in ("level", "event", "exc_info"))
     clock = datetime.now().astimezone().strftime("%H:%M:%S")
     words = [f"{clock} {level:<8} {said}", *(f"{name}={event[name]}" for name in event)]
+    if error is True:
+        error = sys.exc_info()
     if isinstance(error, tuple):
         error = error[1]
     if isinstance(error, BaseException):

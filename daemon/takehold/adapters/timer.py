@@ -43,7 +43,8 @@ class DailyTrigger(BaseTrigger):  # type: ignore[misc]  # the library is not typ
 
     def _on(self, day: date) -> datetime:
         hour, minute = divmod(self.minutes, 60)
-        return datetime(day.year, day.month, day.day, hour, minute).astimezone(UTC)
+        on_wall = datetime(day.year, day.month, day.day, hour, minute)  # noqa: DTZ001  # as a wall shows it
+        return datetime.fromtimestamp(on_wall.timestamp(), UTC)  # astimezone() errs in a gap
 
 
 class Timer:

@@ -60,9 +60,14 @@ def file_findings(
     yield from _reads(standing)
 
 
-def _make(standing: Standing, code: str, severity: Severity, says: str, do: str = "") -> Finding:
-    name = display(standing.recording.place)
-    return finding(code, severity, name, f"{_name(standing)}: {says}.", do, standing.recording.id)
+def _make(
+    standing: Standing, code: str, severity: Severity, says: str, do: str = "", at: str = ""
+) -> Finding:
+    """`at` names the destination where only one copy is meant."""
+    subject = display(standing.recording.place) + (f" @ {at}" if at else "")
+    return finding(
+        code, severity, subject, f"{_name(standing)}: {says}.", do, standing.recording.id
+    )
 
 
 def _name(standing: Standing) -> str:
@@ -191,16 +196,17 @@ def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> 
         do = trouble.do if trouble and trouble.do else "Connect the drives; keep the card."
         yield _make(standing, "copies-short", HOLD, says, do)
     for copy in standing.copies:
+        where = shown(copy.destination)
         if copy.proof.seen is not Seen.MEDIUM:
-            says = f"its copy on {shown(copy.destination)} could not be read past the cache"
-            yield _make(standing, "read-back-not-provable", NOTE, says)
+            says = f"its copy on {where} could not be read past the cache"
+            yield _make(standing, "read-back-not-provable", NOTE, says, at=where)
         if not copy.proof.durable:
-            says = f"{shown(copy.destination)} cannot promise that its copy outlives a power cut"
+            says = f"{where} cannot promise that its copy outlives a power cut"
             do = "Eject the drive, put it back and run: takehold recheck"
-            yield _make(standing, "not-durable", NOTE, says, do)
-        if copy.path.rsplit(b"/", 1)[-1] != standing.recording.path.rsplit(b"/", 1)[-1]:
-            says = f"on {shown(copy.destination)} it is named {display(copy.path)}"
-            yield _make(standing, "name-differs", NOTE, says)
+            yield _make(standing, "not-durable", NOTE, says, do, at=where)
+        if copy.path != standing.recording.place:
+            says = f"on {where} it stands under another name, {display(copy.path)}"
+            yield _make(standing, "name-differs", NOTE, says, at=where)
 
 
 def _reads(standing: Standing) -> Iterator[Finding]:

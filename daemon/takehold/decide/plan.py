@@ -148,6 +148,11 @@ def rec_key(recording: int) -> str:
     return f"rec {recording}"
 
 
+def publish_key(day: str, number: int, root: str) -> str:
+    """The trouble key of publishing one revision on one destination."""
+    return f"publish {day} {number} {root}"
+
+
 def _owed(ledger: Ledger, now: Situation, settings: Settings, recording: Recording) -> Owed | None:
     """What must be read from the card: nothing where a proven copy can serve."""
     if not due(ledger.troubles.get(rec_key(recording.id)), now.now):

@@ -31,6 +31,9 @@ from takehold.ports.clock import Clock
 from takehold.ports.disk import Disk
 
 
+SETTLE_TIMES = 3
+
+
 class Present(Protocol):
     """What the newest look said."""
 
@@ -83,7 +86,7 @@ class Closer:
         facts: list[Fact] = []
         wraps = [a for a in asked if a.kind == "wrap"]
         for day in sorted(closing):
-            if quiet(ledger, day, steps):
+            if quiet(ledger, day, steps) and not self._settling(closing[day], now):
                 answers = [a for a in wraps if a.about == day]
                 facts += self._close_day(ledger, day, answers, now, disk)
         for day in sorted(self._touched - set(closing)):
@@ -93,6 +96,11 @@ class Closer:
             if recheck.kind == "recheck" and not any(isinstance(s, Prove) for s in steps):
                 facts.append(Answered(recheck.id, "Read again.", self._clock.now()))
         return facts
+
+    def _settling(self, since: int, now: Present) -> bool:
+        """A file that is being written is waited for, for a while; then the manifest says so."""
+        patience = SETTLE_TIMES * self.days.settings.settle_seconds
+        return bool(now.around.unsettled) and self._clock.now() - since < patience
 
     def _close_day(
         self, ledger: Ledger, day: str, asked: list[Asked], now: Present, disk: Disk

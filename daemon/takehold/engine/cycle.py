@@ -6,7 +6,7 @@ Only this thread touches ledger and catalogue. A turn moves no bytes of recordin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from takehold.decide.backoff import trouble
 from takehold.decide.check import Around
@@ -38,7 +38,7 @@ from takehold.model.facts import (
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Settings
-from takehold.model.situation import Sight, Situation
+from takehold.model.situation import Sight, Situation, Target
 from takehold.model.step import Publish, Step, Transfer
 from takehold.ports.catalogue import Catalogue
 from takehold.ports.clock import Clock
@@ -86,6 +86,7 @@ class Engine:
         performer = Performer(world.disk, world.decoder, world.clock, settings.stall_seconds)
         self.lanes = Lanes(performer, world.clock, nudge)
         self._sticky: dict[str, int] = {}
+        self._mounts: set[str] = set()
         self.closer = Closer(days, world.clock)
         self.now = Now(Situation(world.clock.now(), self.today(), (), ()))
 
@@ -102,6 +103,14 @@ class Engine:
     def today(self) -> str:
         """The shooting day by the laptop's clock."""
         return shooting_day(self._world.clock.local(), self.settings.day_starts_at)
+
+    def destinations(self) -> tuple[Target, ...]:
+        """The destinations that are there, looked for now."""
+        return tuple(self._observer.look().targets)
+
+    def take(self, facts: Iterable[Fact]) -> None:
+        """Record facts from elsewhere: a rebuilt catalogue."""
+        self._record(facts)
 
     # -- recording
 
@@ -136,6 +145,12 @@ class Engine:
             self.ledger.apply(kept)
             self.closer.touched(self.ledger, kept)
 
+    def forgive(self) -> None:
+        """Try again at once what failed before: a person, or a volume, has come."""
+        now = self._world.clock.now()
+        waiting = [t for t in self.ledger.troubles.values() if t.retry_at > now]
+        self._record([replace(t, retry_at=now) for t in waiting])
+
     # -- a turn
 
     def turn(self) -> bool:
@@ -143,6 +158,11 @@ class Engine:
         asked = self._commands()
         look = self._observer.look()
         self.now = self._see(look)
+        mounts = {t.root.volume.mount_id for t in look.targets}
+        mounts |= {f.arrival.root.volume.mount_id for f in look.found}
+        if mounts - self._mounts:
+            self.forgive()
+        self._mounts = mounts
         closing = self._closing(asked)
         rechecks = tuple(a for a in asked if a.kind == "recheck")
         wanted = Wanted(self.lanes.busy, closing, rechecks)

@@ -62,7 +62,7 @@ class Lanes:
         def run() -> None:
             try:
                 self._performer.perform(work, self._tell, moved, self._stop)
-            except BaseException as fault:  # noqa: BLE001 - raised again in the loop's thread
+            except BaseException as fault:
                 running.faults.append(fault)
             finally:
                 self._nudge()

@@ -74,7 +74,7 @@ class Observer:
         for source, root in sources:
             self._list(source, root, look)
         self._refuse_doubles(look)
-        cards = {f.arrival.root.volume.device for f in look.found if not f.watched}
+        cards = {root.volume.device for source, root in sources if source.label is not None}
         for destination in self._settings.destinations:
             self._destination(destination, mounted, cards, look)
         self._swept &= {v.mount_id for v in mounted}

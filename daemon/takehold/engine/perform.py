@@ -19,7 +19,6 @@ from takehold.engine.ring import Ring
 from takehold.engine.small_file import land_bytes
 from takehold.engine.transfer import Spring, Transfer
 from takehold.formats.describe import describe
-from takehold.formats.names import display
 from takehold.model.errors import FileMissing, TakeholdError, VolumeGone
 from takehold.model.facts import Broken, Proven, Published
 from takehold.model.recording import Copy, Proof, Recording, Seen

@@ -23,6 +23,9 @@ MANIFEST_CAP = 256 << 20
 RECEIPT_CAP = 32 << 20
 """The most bytes that are read: about 100 000 files with all their tracks."""
 
+CONTAINERS_CAP = 4_000_000
+"""Objects and lists in one manifest, about 20 for a file: an empty one is 2 bytes and takes 64."""
+
 ITEMS_CAP = 200_000
 TEXT_CAP = 16_384
 PLACE_CAP = 4096
@@ -48,7 +51,11 @@ class ManifestRef:
 
 @dataclass(frozen=True, slots=True)
 class ManifestFile:
-    """What should stand at a place, relative to the day folder. `load` is a load's id."""
+    """What should stand at a place, relative to the day folder. `load` is a load's id.
+
+    `copy_paths` are the names, relative to the day folder too, that its proven copies were given:
+    another one than `place` where a destination had that name in use.
+    """
 
     load: int
     place: bytes
@@ -56,6 +63,7 @@ class ManifestFile:
     xxh64: str
     sha256: str
     current: bool
+    copy_paths: tuple[bytes, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,9 +114,11 @@ class ReceiptDoc:
 def read_manifest(raw: bytes) -> ManifestDoc:
     """The manifest in these bytes; its signature is over them and is not looked at here.
 
-    Raises Malformed, naming the entry. A file entry that is well-formed but whose place leaves the
-    folder, or meets another's, goes to `refused`.
+    Raises Malformed, naming the entry. A file entry that is well-formed but whose place, or a
+    copy's path, leaves the folder, or whose place meets another's, goes to `refused`.
     """
+    if raw.count(b"{") + raw.count(b"[") > CONTAINERS_CAP:
+        raise Malformed("This manifest nests far more lists than a day's files have.")
     doc = _Entry.of(parse(raw, MANIFEST_CAP), MANIFEST_SCHEMA, "manifest")
     files, refused = _files(doc)
     previous = doc.get("previous")
@@ -191,12 +201,16 @@ def _files(doc: _Entry) -> tuple[tuple[ManifestFile, ...], tuple[str, ...]]:
         file = _file(entry, loads)
         key = same_key(file.place)
         # The first of two that meet stays: one bad entry must not block its neighbour.
-        if key in met or len(file.place) > PLACE_CAP or not good_relative(file.place):
+        if key in met or not all(map(_stays, (file.place, *file.copy_paths))):
             refused.append(display(file.place))
         else:
             met.add(key)
             files.append(file)
     return tuple(files), tuple(refused)
+
+
+def _stays(place: bytes) -> bool:
+    return len(place) <= PLACE_CAP and good_relative(place)
 
 
 def _file(entry: _Entry, loads: set[int]) -> ManifestFile:
@@ -205,19 +219,21 @@ def _file(entry: _Entry, loads: set[int]) -> ManifestFile:
         raise entry.malformed("load", "the id of one of the loads")
     return ManifestFile(
         load=load,
-        place=_place(entry),
+        place=_name(entry, "place"),
         size=entry.count("size"),
         xxh64=entry.hex("xxh64", 16),
         sha256=entry.hex("sha256", 64),
         current=entry.flag("current"),
+        copy_paths=tuple(_name(copy, "path") for copy in entry.entries("copies")),
     )
 
 
-def _place(entry: _Entry) -> bytes:
-    """`place_hex` has the bytes where they are no UTF-8; `place` then only shows them."""
-    if entry.get("place_hex") is None:
-        return entry.text("place").encode()
-    return bytes.fromhex(entry.hex("place_hex"))
+def _name(entry: _Entry, key: str) -> bytes:
+    """`…_hex` has the bytes where they are no UTF-8; the text beside it then only shows them."""
+    bytes_key = f"{key}_hex"
+    if entry.get(bytes_key) is None:
+        return entry.text(key).encode()
+    return bytes.fromhex(entry.hex(bytes_key))
 
 
 @dataclass(frozen=True, slots=True)

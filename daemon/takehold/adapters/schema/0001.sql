@@ -37,6 +37,8 @@ CREATE TABLE recording (
     gone        INTEGER NOT NULL DEFAULT 0 CHECK (gone IN (0, 1))
 ) STRICT;
 
+CREATE INDEX the_gone ON recording (id) WHERE gone;
+
 CREATE TABLE reading (
     id           INTEGER PRIMARY KEY,
     recording    INTEGER NOT NULL REFERENCES recording (id),
@@ -80,6 +82,8 @@ CREATE TABLE broken (
     why         TEXT NOT NULL,
     at          INTEGER NOT NULL
 ) STRICT;
+
+CREATE INDEX broken_of ON broken (recording);
 
 CREATE TABLE revision (
     id      INTEGER PRIMARY KEY,

@@ -1,0 +1,94 @@
+"""What is known, as plain data: the one source of every table and of every `--json`."""
+
+from __future__ import annotations
+
+from takehold.decide.card import CAUTION, CardAnswer
+from takehold.decide.manifest import Judged, stamp
+from takehold.decide.standing import Standing
+from takehold.formats.names import display, shown
+from takehold.formats.timecode import label
+from takehold.model.ledger import Ledger
+
+Row = dict[str, object]
+
+
+def day_facts(judged: Judged, ledger: Ledger) -> Row:
+    """A day: verdict, reasons, findings, takes, manifest."""
+    newest = ledger.newest(judged.view.day)
+    return {
+        "day": judged.view.day,
+        "verdict": judged.verdict.value,
+        "reasons": list(judged.reasons),
+        "files": [file_facts(s) for s in judged.view.files if s.current],
+        "findings": [
+            {
+                "id": f.id,
+                "code": f.code,
+                "severity": f.severity.value,
+                "subject": f.subject,
+                "says": f.says,
+                "do": f.do,
+                "decision": ledger.acks[f.id].note if f.id in ledger.acks else None,
+            }
+            for f in judged.findings
+        ],
+        "manifest": newest
+        and {
+            "name": newest.name,
+            "revision": newest.number,
+            "verdict": newest.verdict,
+            "written_at": stamp(newest.at),
+            "sha256": newest.sha256,
+        },
+    }
+
+
+def file_facts(standing: Standing) -> Row:
+    """One file of a day; `start` is its timecode where rate and reference are known."""
+    recording = standing.recording
+    said, made = recording.description.metadata, recording.description.format
+    start = None
+    if made and made.sample_rate and said.timecode_rate and said.time_reference is not None:
+        start = label(said.time_reference, made.sample_rate, said.timecode_rate)
+    seconds = None
+    if made and made.sample_rate and recording.description.frames:
+        seconds = round(recording.description.frames / made.sample_rate, 3)
+    return {
+        "card": shown(standing.load.label),
+        "role": standing.load.role.value,
+        "path": display(recording.path),
+        "size": recording.stamp.size,
+        "scene": shown(said.scene),
+        "take": shown(said.take),
+        "circled": said.circled,
+        "start": start,
+        "seconds": seconds,
+        "tracks": [shown(t.name) for t in said.tracks],
+        "copies": [
+            {
+                "destination": shown(c.destination),
+                "proven_at": stamp(c.proof.at),
+                "read_back": c.proof.seen.value,
+            }
+            for c in standing.copies
+        ],
+        "devices": standing.devices,
+        "counterpart": standing.answer.relation.value if standing.answer else None,
+        "confirmed": standing.confirmed,
+    }
+
+
+def card_facts(answer: CardAnswer) -> Row:
+    """A card: may it be handed over, may it be cleared, and what speaks against it."""
+    return {
+        "card": shown(answer.load.label),
+        "source": shown(answer.load.source),
+        "role": answer.load.role.value,
+        "first_seen_at": stamp(answer.load.seen_at),
+        "days": list(answer.days),
+        "verdict": answer.verdict.value,
+        "against_hand_over": list(answer.against_hand_over),
+        "post_has_confirmed": not answer.against_clearing,
+        "against_clearing": list(answer.against_clearing),
+        "caution": CAUTION,
+    }

@@ -1,0 +1,37 @@
+"""The running daemon as the other commands see it."""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+from takehold.adapters.live import read_live
+from takehold.adapters.lock import InstanceLock
+from takehold.app import Home
+from takehold.decide.check import Around
+from takehold.model.errors import AnotherInstance
+
+State = dict[str, Any]
+
+
+def is_running(place: Home) -> bool:
+    """Whether a takehold works with this catalogue now."""
+    if not os.path.exists(place.lock):
+        return False
+    try:
+        with InstanceLock(place.lock):
+            return False
+    except AnotherInstance:
+        return True
+
+
+def live_state(place: Home) -> State | None:
+    """What the running daemon shows, None if none runs."""
+    return read_live(place.state) if is_running(place) else None
+
+
+def around_of(state: State | None) -> Around:
+    """What the day check needs to know of this moment."""
+    if state is None:
+        return Around()
+    return Around(tuple(state["absent"]), tuple(state["unsettled"]))

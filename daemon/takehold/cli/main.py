@@ -1,0 +1,249 @@
+"""The commands. Each imports what it needs when it runs, so that `--help` answers at once."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from takehold import __version__
+from takehold.cli.exits import status_of
+from takehold.model.errors import TakeholdError
+
+JSON = click.option("--json", "as_json", is_flag=True, help="Print the facts as JSON.")
+
+
+class Commands(click.Group):
+    """Commands in the order of a day, with plain errors."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """In the order in which they were defined."""
+        return list(self.commands)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Say a foreseeable fault in a sentence, and end with its status."""
+        try:
+            return super().invoke(ctx)
+        except TakeholdError as error:
+            for line in getattr(error, "complaints", None) or (error.says,):
+                click.echo(line, err=True)
+            if error.do:
+                click.echo(error.do, err=True)
+            sys.exit(status_of(error))
+        except KeyboardInterrupt:
+            click.echo("Stopped. Nothing that was proven is lost; start again to go on.", err=True)
+            sys.exit(130)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="takehold")
+@click.option("--config", metavar="FILE", help="Use this config (or set TAKEHOLD_CONFIG).")
+@click.pass_context
+def cli(ctx: click.Context, config: str | None) -> None:
+    r"""Copies a day's recordings to several drives, proves every copy, and signs for the day.
+
+    \b
+    Exit status: 0 fine or READY, 1 a problem in the media or HOLD,
+    2 wrong usage or config, 3 the environment failed, 4 another one is running.
+    """
+    ctx.obj = config
+
+
+def place(ctx: click.Context) -> Any:
+    """Where this takehold keeps its things."""
+    from takehold.app import home
+
+    return home(ctx.obj)
+
+
+Command = Callable[..., Any]
+
+
+@cli.command()
+@click.option("--force", is_flag=True, help="Set an existing config aside and begin a new one.")
+@click.pass_context
+def init(ctx: click.Context, force: bool) -> None:
+    """Ask a few questions, write a commented config and make a signing key."""
+    from takehold.cli.init import init as begin
+
+    here = place(ctx)
+
+    def ask(question: str, default: str) -> str:
+        return str(click.prompt(question, default=default, show_default=bool(default)))
+
+    for line in begin(here.config, here.key, ask=ask, force=force):
+        click.echo(line)
+
+
+@cli.command()
+@JSON
+@click.pass_context
+def preflight(ctx: click.Context, as_json: bool) -> None:
+    """Check config, key, destinations, rights and space before the day begins."""
+    from takehold.cli.setup import preflight_table
+
+    sys.exit(preflight_table(place(ctx), as_json))
+
+
+@cli.command()
+@click.pass_context
+def run(ctx: click.Context) -> None:
+    """Work all day, in the foreground: a service manager starts this."""
+    from takehold.cli.run import run_daemon
+
+    sys.exit(run_daemon(place(ctx)))
+
+
+@cli.command()
+@JSON
+@click.pass_context
+def once(ctx: click.Context, as_json: bool) -> None:
+    """Copy and prove everything that is mounted now, then end: 0 all proven, 1 not."""
+    from takehold.cli.work import once as work_once
+
+    sys.exit(work_once(place(ctx), as_json))
+
+
+@cli.command()
+@JSON
+@click.option("--watch", is_flag=True, help="Go on showing it, until Ctrl-C.")
+@click.pass_context
+def status(ctx: click.Context, as_json: bool, watch: bool) -> None:
+    """How it is now: cards, destinations, work, and what needs a hand."""
+    from takehold.cli.show import status as show_status
+
+    sys.exit(show_status(place(ctx), as_json, watch))
+
+
+@cli.command()
+@click.argument("day", required=False)
+@JSON
+@click.pass_context
+def day(ctx: click.Context, day: str | None, as_json: bool) -> None:
+    """A shooting day's verdict, findings and takes (DAY as 2026-11-25; else the current one)."""
+    from takehold.cli.show import day as show_day
+
+    sys.exit(show_day(place(ctx), day, as_json))
+
+
+@cli.command()
+@click.argument("day", required=False)
+@JSON
+@click.pass_context
+def wrap(ctx: click.Context, day: str | None, as_json: bool) -> None:
+    """Close the day: finish what is due, then write and sign its manifest."""
+    from takehold.cli.work import wrap as work_wrap
+
+    sys.exit(work_wrap(place(ctx), day, as_json))
+
+
+@cli.command()
+@click.argument("name", required=False)
+@JSON
+@click.pass_context
+def card(ctx: click.Context, name: str | None, as_json: bool) -> None:
+    """May a card be handed over, may it be cleared, and why (NAME: its label or source)."""
+    from takehold.cli.show import card as show_card
+
+    sys.exit(show_card(place(ctx), name, as_json))
+
+
+@cli.command()
+@click.argument("finding")
+@click.option("--note", required=True, help="What was decided, and why; it goes in the manifest.")
+@click.pass_context
+def ack(ctx: click.Context, finding: str, note: str) -> None:
+    """Record a person's decision on a finding that says `look`."""
+    from takehold.cli.work import ack as work_ack
+
+    sys.exit(work_ack(place(ctx), finding, note))
+
+
+@cli.command()
+@click.argument("folder")
+@click.option("--key", metavar="FILE", help="The mixer's public key or signers file.")
+@click.option("--sign-with", metavar="FILE", help="Your own signing key, to sign the receipt.")
+@click.option("--by", "received_by", default="", help="Who receives, for the receipt.")
+@click.option("--receipt-to", metavar="FOLDER", help="Where the receipt is written, else here.")
+@JSON
+def receive(
+    folder: str,
+    key: str | None,
+    sign_with: str | None,
+    received_by: str,
+    receipt_to: str | None,
+    as_json: bool,
+) -> None:
+    """Check a received folder against its manifest and signature; write a receipt."""
+    from takehold.cli.receive import receive as check_received
+
+    sys.exit(
+        check_received(
+            folder,
+            key=key,
+            sign_with=sign_with,
+            received_by=received_by,
+            receipt_to=receipt_to,
+            as_json=as_json,
+        )
+    )
+
+
+@cli.command()
+@click.argument("file")
+@click.option("--key", metavar="FILE", help="The receiver's public key, if you have it.")
+@click.pass_context
+def receipt(ctx: click.Context, file: str, key: str | None) -> None:
+    """Take a receipt in."""
+    from takehold.cli.work import receipt as work_receipt
+
+    sys.exit(work_receipt(place(ctx), file, key))
+
+
+@cli.command()
+@click.argument("destination", required=False)
+@click.pass_context
+def recheck(ctx: click.Context, destination: str | None) -> None:
+    """Read copies again and compare, the oldest proof first."""
+    from takehold.cli.work import recheck as work_recheck
+
+    sys.exit(work_recheck(place(ctx), destination or ""))
+
+
+@cli.group()
+def key() -> None:
+    """The signing key."""
+
+
+@key.command(name="show")
+@click.pass_context
+def key_show(ctx: click.Context) -> None:
+    """Show the public key and its fingerprint."""
+    from takehold.cli.setup import show_key
+
+    show_key(place(ctx.find_root()))
+
+
+@key.command(name="new")
+@click.pass_context
+def key_new(ctx: click.Context) -> None:
+    """Make a signing key; an existing one is never replaced."""
+    from takehold.cli.setup import make_key
+
+    make_key(place(ctx.find_root()))
+
+
+@cli.command()
+@click.argument("folder", required=False)
+def demo(folder: str | None) -> None:
+    """Watch a made-up shooting day go through the whole job, in a scratch folder."""
+    from takehold.cli.demo import demo as show_demo
+
+    sys.exit(show_demo(folder))
+
+
+def main() -> None:
+    """The console script."""
+    cli()

@@ -1,0 +1,114 @@
+"""`takehold run`: the daemon in the foreground."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+
+from takehold.adapters import service_manager
+from takehold.adapters.live import LiveFile
+from takehold.adapters.log import configure
+from takehold.adapters.signer import load_key
+from takehold.adapters.timer import Timer
+from takehold.adapters.wake import Wake
+from takehold.app import Home, Running, days_of, running, settings_of
+from takehold.cli.exits import FINE, WORLD
+from takehold.engine.daemon import Daemon, Log
+from takehold.model.errors import TakeholdError
+from takehold.model.settings import Settings
+
+
+class ServiceManager:
+    """Tells the service manager that the loop came round (systemd's notify protocol)."""
+
+    def alive(self, text: str) -> None:
+        """The loop came round."""
+        service_manager.watchdog()
+        service_manager.status(text)
+
+
+def run_daemon(place: Home) -> int:
+    """Work until SIGTERM or Ctrl-C."""
+    import structlog
+
+    wake = Wake()
+    with running(place, wake.nudge) as begun:
+        configure(os.path.join(place.state, "takehold.log"), sys.stderr.isatty())
+        log = structlog.get_logger()
+        for note in begun.notes:
+            log.warning(note)
+        daemon = Daemon(
+            begun.engine, wake, begun.clock, LiveFile(place.state), ServiceManager(), log
+        )
+        with _signals(daemon, wake, place, begun, log), _timer(begun.engine.settings, wake):
+            wake.watch_mounts()
+            service_manager.ready()
+            log.info("Started.")
+            ended = daemon.run()
+        service_manager.stopping()
+        log.info("Stopped." if ended else "Stopped; a device did not answer, and was left.")
+        wake.close()
+    return _leave(ended)
+
+
+def _leave(ended: bool) -> int:
+    """A thread that hangs in a device must not keep the program from ending."""
+    if not ended:
+        sys.stderr.flush()
+        os._exit(WORLD)
+    return FINE
+
+
+@contextlib.contextmanager
+def _timer(settings: Settings, wake: Wake) -> Iterator[None]:
+    """What is due by the clock is derived from the catalogue; the timer only wakes the loop."""
+    timer = Timer()
+    if settings.wrap_at is not None:
+        timer.daily(settings.wrap_at, wake.nudge)
+    timer.every(settings.look_every_seconds, wake.nudge)
+    interval = service_manager.watchdog_interval()
+    if interval is not None:
+        timer.every(interval / 2, wake.nudge)
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.stop()
+
+
+@contextlib.contextmanager
+def _signals(daemon: Daemon, wake: Wake, place: Home, begun: Running, log: Log) -> Iterator[None]:
+    """SIGTERM and Ctrl-C stop; SIGHUP reads the config again, or keeps the old one."""
+
+    def stop(*_: object) -> None:
+        daemon.stopping = True
+        threading.Thread(target=wake.nudge, daemon=True).start()
+
+    def reload() -> None:
+        try:
+            settings = settings_of(place)
+            signer = load_key(os.fsencode(place.key))
+            begun.engine.adopt(settings, days_of(place, settings, signer, begun.clock))
+        except TakeholdError as error:
+            says = " ".join(getattr(error, "complaints", None) or (error.says,))
+            log.warning("The config was not taken; the old one goes on.", why=says)
+        else:
+            log.info("The config was read again.")
+
+    def hang_up(*_: object) -> None:
+        daemon.reload = reload
+        threading.Thread(target=wake.nudge, daemon=True).start()
+
+    wanted = {signal.SIGTERM: stop, signal.SIGINT: stop}
+    if hasattr(signal, "SIGHUP"):
+        wanted[signal.SIGHUP] = hang_up
+    before = {number: signal.signal(number, handler) for number, handler in wanted.items()}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

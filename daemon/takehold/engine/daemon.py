@@ -1,0 +1,110 @@
+"""The loop that never ends by itself: wake, record, look, act, say how it is.
+
+Every wait is bounded; whoever stops it waits for one buffer, ten seconds at most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from takehold.engine.cycle import Engine
+from takehold.engine.progress import snapshot
+from takehold.ports.clock import Clock
+from takehold.ports.live import Live
+from takehold.ports.wake import Wake
+
+STOP_S = 9.0
+BUSY_WAIT_S = 1.0
+SECOND_NS = 10**9
+
+
+class Manager(Protocol):
+    """The service manager: told that the loop lives."""
+
+    def alive(self, text: str) -> None:
+        """The loop came round; `text` says in a few words how it is."""
+
+
+class Log(Protocol):
+    """Where lines go."""
+
+    def info(self, event: str, **values: object) -> None:
+        """Something went well."""
+
+    def warning(self, event: str, **values: object) -> None:
+        """Something needs a person, or will be tried again."""
+
+
+class Daemon:
+    """Runs an engine until it is told to stop."""
+
+    def __init__(
+        self, engine: Engine, wake: Wake, clock: Clock, live: Live, manager: Manager, log: Log
+    ) -> None:
+        self._engine = engine
+        self._wake = wake
+        self._clock = clock
+        self._live = live
+        self._manager = manager
+        self._log = log
+        self._said: dict[str, str] = {}
+        self._shown: dict[str, object] = {}
+        self.stopping = False
+        self.reload: Callable[[], None] | None = None
+
+    def run(self) -> bool:
+        """Turn until `stopping`; whether all work ended in time."""
+        looked_ns = 0
+        while not self.stopping:
+            if self.reload is not None:
+                reload, self.reload = self.reload, None
+                reload()
+            told, freed = self._engine.collect()
+            now = self._clock.steady_ns()
+            if freed or not told or now - looked_ns > SECOND_NS:
+                self._engine.turn()
+                looked_ns = now
+            self._say()
+            self._wake.watch_folders(self._watched())
+            self._wake.wait(self._pause())
+        return self._end()
+
+    def _end(self) -> bool:
+        ended = self._engine.lanes.stop(STOP_S)
+        self._engine.collect()
+        self._say()
+        return ended
+
+    def _pause(self) -> float:
+        """Until the next look, or the next second try, or while work runs the next second."""
+        engine = self._engine
+        if engine.lanes.running:
+            return BUSY_WAIT_S
+        pauses = [float(engine.settings.look_every_seconds)]
+        now = self._clock.now()
+        pauses += [float(max(1, t.retry_at - now)) for t in engine.ledger.troubles.values()]
+        if engine.now.unsettled:
+            pauses.append(float(engine.settings.settle_seconds))
+        return min(pauses)
+
+    def _watched(self) -> list[bytes]:
+        return [s.root.path for s in self._engine.now.situation.sights if s.watched]
+
+    def _say(self) -> None:
+        """Show the state, and log each trouble once when it begins and once when it ends."""
+        engine = self._engine
+        state = snapshot(engine, self._clock.steady_ns())
+        if {k: v for k, v in state.items() if k != "at"} != self._shown:
+            self._live.show(state)
+            self._shown = {k: v for k, v in state.items() if k != "at"}
+        standing = {k: t.says for k, t in (engine.now.alarms | engine.ledger.troubles).items()}
+        for key, says in standing.items():
+            if self._said.get(key) != says:
+                self._log.warning(says)
+        for key, says in self._said.items():
+            if key not in standing:
+                self._log.info("Over.", what=says)
+        self._said = standing
+        needs = len(standing)
+        self._manager.alive(f"{needs} things need a hand" if needs else "All well")

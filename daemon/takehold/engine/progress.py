@@ -1,0 +1,89 @@
+"""What the loop shows of itself: who is there, what runs and how fast, what needs a hand."""
+
+from __future__ import annotations
+
+from takehold.engine.cycle import Engine
+from takehold.engine.lanes import Running
+from takehold.formats.names import display, shown
+from takehold.model.facts import Trouble
+from takehold.model.step import (
+    CatchUp,
+    Confirm,
+    Prove,
+    Publish,
+    Step,
+    TakeStock,
+    Transfer,
+)
+
+SECOND_NS = 10**9
+
+
+def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
+    """The engine as plain data; sizes in bytes, spans in seconds."""
+    now = engine.now.situation
+    ledger = engine.ledger
+    return {
+        "at": now.now,
+        "day": now.today,
+        "cards": [
+            {
+                "source": ledger.loads[s.load].source,
+                "label": shown(ledger.loads[s.load].label),
+                "role": ledger.loads[s.load].role.value,
+                "at": display(s.root.path),
+                "files": len(s.files),
+                "may_be_pulled": not _in_use(engine, s.root.volume.mount_id),
+            }
+            for s in now.sights
+        ],
+        "destinations": [
+            {"name": shown(t.name), "at": display(t.root.path), "free_bytes": t.free_bytes}
+            for t in now.targets
+        ],
+        "absent": [shown(name) for name in now.absent],
+        "work": [_work(r, steady_ns) for r in engine.lanes.running.values()],
+        "unsettled": list(engine.now.unsettled),
+        "alarms": [_trouble(t) for t in engine.now.alarms.values()],
+    }
+
+
+def _in_use(engine: Engine, mount_id: str) -> bool:
+    return f"card {mount_id}" in engine.lanes.running
+
+
+def _work(running: Running, steady_ns: int) -> dict[str, object]:
+    spent = max(1, steady_ns - running.begun_ns) / SECOND_NS
+    rate = running.done / spent
+    left = (running.total - running.done) / rate if rate > 0 else None
+    return {
+        "what": what(running.step),
+        "done": running.done,
+        "total": running.total,
+        "unit": "files" if isinstance(running.step, TakeStock) else "bytes",
+        "rate": round(rate),
+        "seconds_left": None if left is None else round(left),
+        "still_seconds": max(0, (steady_ns - running.moved_ns) // SECOND_NS),
+    }
+
+
+def what(step: Step) -> str:
+    """A step in words."""
+    match step:
+        case TakeStock(load=load):
+            return f"listing {shown(load.label)}"
+        case Transfer(root=root, owed=owed):
+            names = sorted({shown(t.name) for o in owed for t in o.targets})
+            return f"copying {len(owed)} files from {display(root.path)} to {', '.join(names)}"
+        case Confirm(root=root, recordings=recordings):
+            return f"reading {len(recordings)} files of {display(root.path)} a second time"
+        case CatchUp(target=target, pairs=pairs):
+            return f"copying {len(pairs)} files to {shown(target.name)} from another drive"
+        case Prove(target=target, pairs=proofs):
+            return f"reading {len(proofs)} copies on {shown(target.name)} again"
+        case Publish(target=target, day=day, number=number):
+            return f"putting {day} r{number} on {shown(target.name)}"
+
+
+def _trouble(trouble: Trouble) -> dict[str, object]:
+    return {"code": trouble.code, "says": trouble.says, "do": trouble.do}

@@ -1,0 +1,143 @@
+"""adapters/decoder: what libsndfile says of files that are whole, and of some that are not."""
+
+from __future__ import annotations
+
+import struct
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from takehold.adapters.decoder import SoundfileDecoder
+from takehold.model.errors import VolumeGone
+from takehold.model.recording import Seen, Stamp
+from takehold.ports.disk import Reader
+
+
+class Bytes:
+    """A Reader over bytes; counts what is read, and is pulled out after `lasts` reads."""
+
+    def __init__(self, content: bytes, lasts: int = 1 << 30) -> None:
+        self.content = content
+        self.lasts = lasts
+        self.got = 0
+
+    def stamp(self) -> Stamp:
+        return Stamp(len(self.content), 0)
+
+    def read_at(self, offset: int, length: int) -> bytes:
+        self.lasts -= 1
+        if self.lasts < 0:
+            raise VolumeGone("The card was pulled.")
+        got = self.content[offset : offset + length]
+        self.got += len(got)
+        return got
+
+    def read_into(self, buffer: memoryview, offset: int) -> int:
+        raise AssertionError("a decoder reads through the cache")
+
+    def seen(self, size: int) -> Seen:
+        return Seen.UNKNOWN
+
+
+def complaint(content: bytes, frames: int) -> str | None:
+    reader: Reader = Bytes(content)
+    return SoundfileDecoder().complaint(reader, len(content), frames)
+
+
+def wave(frames: int, channels: int = 2, rate: int = 48_000, bits: int = 24) -> bytes:
+    """PCM WAVE after "Multimedia Programming Interface and Data Specifications 1.0" (1991)."""
+    align = channels * bits // 8
+    per_second = rate * align & 0xFFFFFFFF
+    fmt = struct.pack("<4sIHHIIHH", b"fmt ", 16, 1, channels, rate, per_second, align, bits)
+    data = struct.pack("<4sI", b"data", frames * align) + bytes(frames * align)
+    return struct.pack("<4sI4s", b"RIFF", 4 + len(fmt) + len(data), b"WAVE") + fmt + data
+
+
+def made_by_ffmpeg(folder: Path, *options: str) -> bytes:
+    """Two seconds of a tone, written by ffmpeg."""
+    target = folder / "tone.wav"
+    source = ["-f", "lavfi", "-i", "sine=frequency=440:sample_rate=48000:duration=2"]
+    command = ["ffmpeg", "-v", "error", "-y", *source, *options, str(target)]
+    subprocess.run(command, check=True, timeout=60, stdin=subprocess.DEVNULL)
+    return target.read_bytes()
+
+
+@pytest.mark.parametrize("frames", [0, 1, 47_999, 48_000, 48_001, 200_000])
+def test_a_whole_file_is_fine(frames: int) -> None:
+    """Shorter than a second, just a second, longer; also with no frame at all."""
+    assert complaint(wave(frames), frames) is None
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("-c:a", "pcm_s24le"),
+        ("-c:a", "pcm_f32le"),
+        ("-c:a", "pcm_s16le", "-ac", "8"),
+        ("-c:a", "pcm_s24le", "-rf64", "always"),
+    ],
+)
+def test_files_of_another_program(tmp_path: Path, options: tuple[str, ...]) -> None:
+    """WAVE, float, EXTENSIBLE and RF64 as ffmpeg writes them."""
+    content = made_by_ffmpeg(tmp_path, *options)
+    assert complaint(content, 96_000) is None
+    assert "96000" in str(complaint(content, 96_001))
+
+
+def test_another_count_is_said() -> None:
+    """It names both numbers."""
+    assert complaint(wave(1000), 999) == "the decoder counts 1000 frames, not 999"
+
+
+def test_a_cut_file_is_said() -> None:
+    """The header promises more than there is."""
+    assert complaint(wave(100_000)[:300_000], 100_000) is not None
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"RIFF", b"\xff" * 400, b"RIFF\x10\0\0\0WAVEjunk\4\0\0\0abcd"]
+)
+def test_what_it_cannot_open_is_said(content: bytes) -> None:
+    """Never an exception for bad bytes."""
+    assert complaint(content, 10)
+
+
+def test_a_form_it_does_not_know_is_no_complaint() -> None:
+    """BW64 (ITU-R BS.2088) is refused by libsndfile 1.2, and is no fault of the file."""
+    content = wave(1000).replace(b"RIFF", b"BW64", 1)
+    assert complaint(content, 1000) is None
+
+
+def test_a_short_ds64_is_no_complaint() -> None:
+    """RF64 whose ds64 has 24 bytes, no table length: libsndfile 1.2 finds no data in it."""
+    riff = wave(1000)
+    ds64 = struct.pack("<4sIQQQ", b"ds64", 24, len(riff) + 24, 6000, 1000)
+    content = b"RF64\xff\xff\xff\xffWAVE" + ds64 + riff[12:]
+    assert complaint(content, 1000) is None
+
+
+def test_only_both_ends_are_read() -> None:
+    """Ten minutes of audio, and no more is read than the header and two seconds."""
+    content = wave(48_000 * 60 * 10)
+    reader = Bytes(content)
+    assert SoundfileDecoder().complaint(reader, len(content), 48_000 * 60 * 10) is None
+    assert reader.got < 3 * 48_000 * 6
+
+
+def test_no_claim_allocates() -> None:
+    """A header with 4 GHz and 1000 channels asks for no more than is decoded of others."""
+    content = wave(10, channels=1000, rate=4_000_000_000, bits=8)
+    reader = Bytes(content)
+    SoundfileDecoder().complaint(reader, len(content), 10)
+    assert reader.got < 3 * len(content)
+
+
+@pytest.mark.parametrize("lasts", range(1, 12))
+def test_a_pulled_card_is_told_as_such(lasts: int, capfd: pytest.CaptureFixture[str]) -> None:
+    """A failing reader raises its own error through the decoder, with nothing on the terminal."""
+    content = wave(200_000)
+    reader = Bytes(content, lasts)
+    with pytest.raises(VolumeGone, match="pulled"):
+        SoundfileDecoder().complaint(reader, len(content), 200_000)
+    assert capfd.readouterr() == ("", "")
