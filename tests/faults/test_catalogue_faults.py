@@ -291,16 +291,14 @@ def test_the_sqlite3_shell_knows_the_form(tmp_path: Path) -> None:
     assert said.split() == ["ok", str(0x544B4844), str(newest), "delete", "58|31302E776176"]
 
 
-NEXT = (
-    "ALTER TABLE load ADD COLUMN more TEXT NOT NULL DEFAULT '';\nCREATE TABLE extra (x) STRICT;\n"
-)
+NEXT = "ALTER TABLE load ADD COLUMN more TEXT NOT NULL DEFAULT '';\nCREATE TABLE extra (x TEXT) STRICT;\n"
 
 
 def test_an_older_form_is_brought_up_with_a_backup_beside(tmp_path: Path) -> None:
     """Form 1 becomes form 2, what was known stays, and the file as it was is kept."""
     path, scripts = tmp_path / "catalogue.db", catalogue_file.migrations()
     filled(path)
-    newer = [*scripts, NEXT.replace("x)", "x TEXT)")]
+    newer = [*scripts, NEXT]
     catalogue_file.open_to_write(str(path), newer).close()
     db = catalogue_file.open_to_read(str(path), len(newer))
     assert db.execute("SELECT count(*), max(more) FROM load").fetchone()[:] == (1, "")

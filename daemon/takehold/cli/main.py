@@ -18,7 +18,7 @@ JSON = click.option("--json", "as_json", is_flag=True, help="Print the facts as 
 class Commands(click.Group):
     """Commands in the order of a day, with plain errors."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - as click calls it
         """In the order in which they were defined."""
         return list(self.commands)
 

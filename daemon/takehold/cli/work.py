@@ -27,6 +27,7 @@ from takehold.formats.names import shown
 from takehold.model.errors import UsageError, WorldError
 from takehold.model.facts import Answered, Asked
 from takehold.model.finding import Severity, Verdict
+from takehold.model.ledger import Ledger
 
 POLL_S = 0.3
 SHOW_EVERY_NS = 2 * 10**9

@@ -17,9 +17,9 @@ def trouble(key: str, error: TakeholdError, before: Trouble | None, now: int) ->
     return Trouble(key, error.code, error.says, error.do, since, tries, now + wait)
 
 
-def due(before: Trouble | None, now: int, known_good_since: int = 0) -> bool:
+def due(before: Trouble | None, now: int) -> bool:
     """Whether the work of a key may be tried now.
 
-    `known_good_since` is when the volume in question came back: trouble from before counts no more.
+    A wait beyond the longest means that the clock was set back since: it counts no more.
     """
-    return before is None or now >= before.retry_at or before.since < known_good_since
+    return before is None or not 0 < before.retry_at - now <= LONGEST_WAIT_S

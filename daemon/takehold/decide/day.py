@@ -30,19 +30,20 @@ def shooting_day(moment: datetime, starts_at: int) -> str:
 
 
 def day_of(metadata: Metadata, card_day: str, seen: datetime, starts_at: int) -> DayOf:
-    """The recorder's own date with `starts_at`, or the card's day where that cannot be right.
+    """The recorder's own date with `starts_at`, or the day of first sight where it cannot be right.
 
     `seen` is the laptop's local time at first sight. A file without a date goes with its card.
     """
+    seen_day = shooting_day(seen, starts_at)
     if not metadata.date:
         return DayOf(card_day)
     recorded = recorder_time(metadata.date, metadata.time)
     if recorded is None:
-        return DayOf(card_day, Complaint("date-wrong", f"the date reads {metadata.date!r}"))
+        return DayOf(seen_day, Complaint("date-wrong", f"the date reads {metadata.date!r}"))
     here = seen.replace(tzinfo=None)
     if recorded > here + AHEAD or recorded < here - BEHIND:
         return DayOf(
-            card_day,
+            seen_day,
             Complaint(
                 "date-wrong", f"the recorder says {recorded:%Y-%m-%d %H:%M}, seen {here:%Y-%m-%d}"
             ),

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from takehold.decide.litter import holds_audio
 from takehold.decide.place import card_folder
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Stamp
@@ -62,12 +63,20 @@ def _fits(ledger: Ledger, load: Load, arrival: Arrival) -> bool:
 
 
 def _overlap(ledger: Ledger, load: Load, files: Files) -> int:
-    """Files that lie there as they are known, by size and time of change."""
+    """Files that lie there as they are known."""
     return sum(
-        any((r.stamp.size, r.stamp.mtime_ns) == (stamp.size, stamp.mtime_ns) for r in versions)
+        any(_same(path, r.stamp, stamp) for r in ledger.versions(load.id, path))
         for path, stamp in files
-        if (versions := ledger.versions(load.id, path))
     )
+
+
+def _same(path: bytes, known: Stamp, found: Stamp) -> bool:
+    """By size and time of change; for audio by size alone.
+
+    An edit of the metadata keeps the size, and FAT tells local times: they shift with the zone. A
+    file that every format writes anew, always of one size, is told by its time.
+    """
+    return known.size == found.size and (known.mtime_ns == found.mtime_ns or holds_audio(path))
 
 
 def new_load(ledger: Ledger, arrival: Arrival, now: int, day: str) -> Load:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from takehold.decide.day import DayOf, day_of
+from takehold.decide.day import DayOf, day_of, shooting_day
 from takehold.decide.place import place_of
 from takehold.formats.names import same_key
 from takehold.model.facts import Fact, Gone, Inventoried
@@ -41,11 +41,14 @@ def take_in(
     for number, item in enumerate(described):
         path = item.file.path
         before = ledger.versions(load.id, path)
-        facts += [Gone(old.id) for old in before if not old.readings]
+        gone = {old.id for old in before if not old.readings}
+        facts += map(Gone, sorted(gone))
         kept = [old for old in before if old.readings]
         where = _day(kept, load, item, settings, seen)
         if where.day not in taken:
             taken[where.day] = {same_key(r.place) for r in ledger.day(where.day)}
+        # The place of a version that goes is free again: nothing was ever copied there.
+        taken[where.day] -= {same_key(old.place) for old in before if old.id in gone}
         version = kept[-1].version + 1 if kept else 1
         place = place_of(
             settings.production, where.day, load.folder, path, version, taken[where.day]
@@ -75,6 +78,9 @@ def take_in(
 def _day(
     kept: list[Recording], load: Load, item: Described, settings: Settings, seen: datetime
 ) -> DayOf:
-    """A later version stays in the day of the first."""
-    fresh = day_of(item.description.metadata, load.day, seen, settings.day_starts_at)
+    """A later version stays in the day of the first; a watch folder has no day of its own."""
+    source = settings.source(load.source)
+    watched = source is not None and source.path is not None
+    card_day = shooting_day(seen, settings.day_starts_at) if watched else load.day
+    fresh = day_of(item.description.metadata, card_day, seen, settings.day_starts_at)
     return DayOf(kept[-1].day, fresh.complaint) if kept else fresh

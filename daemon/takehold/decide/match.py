@@ -2,7 +2,7 @@
 
 1. One to one: a backup file answers one primary recording only, the strongest relation first.
 2. The order of the files does not matter.
-3. Only reads count: a file that was not read yet answers nothing.
+3. Only reads count: a file that was not read yet confirms nothing.
 Cost: linear in the number of files, but for sorting.
 """
 
@@ -24,7 +24,7 @@ def match(primaries: Iterable[Recording], backups: Iterable[Recording]) -> tuple
     open_ones = sorted(primaries, key=lambda r: (r.path, r.id))
     free = {r.id: r for r in sorted(backups, key=lambda r: (r.path, r.id))}
     answers: dict[int, Counterpart] = {}
-    for key in (_same_place_and_bytes, _bytes, _audio_and_name, _audio, _uid, _name):
+    for key in (_path_and_bytes, _bytes, _audio_and_name, _audio, _path, _uid_and_name, _uid, _name):
         _pair(key, open_ones, free, answers)
     for recording in open_ones:
         answers.setdefault(recording.id, Counterpart(recording.id, Relation.MISSING))
@@ -38,7 +38,7 @@ def _pair(
     answers: dict[int, Counterpart],
 ) -> None:
     shelf: dict[Hashable, list[Recording]] = defaultdict(list)
-    for candidate in free.values():
+    for candidate in reversed(free.values()):
         name = key(candidate)
         if name is not None:
             shelf[name].append(candidate)
@@ -46,20 +46,17 @@ def _pair(
         name = key(recording)
         if recording.id in answers or name is None:
             continue
-        mates = [m for m in shelf[name] if m.id in free]
-        if mates:
-            answers[recording.id] = compare(recording, mates[0])
-            del free[mates[0].id]
+        if shelf[name]:
+            mate = free.pop(shelf[name].pop().id)
+            answers[recording.id] = compare(recording, mate)
 
 
 def _bytes(recording: Recording) -> Hashable | None:
     return recording.digests
 
 
-def _same_place_and_bytes(recording: Recording) -> Hashable | None:
-    if recording.digests is None:
-        return None
-    return (same_key(recording.path), recording.digests)
+def _path_and_bytes(recording: Recording) -> Hashable | None:
+    return None if recording.digests is None else (_path(recording), recording.digests)
 
 
 def _audio(recording: Recording) -> Hashable | None:
@@ -73,8 +70,17 @@ def _audio_and_name(recording: Recording) -> Hashable | None:
     return None if audio is None else (_name(recording), audio)
 
 
+def _path(recording: Recording) -> Hashable | None:
+    return same_key(recording.path)
+
+
 def _uid(recording: Recording) -> Hashable | None:
     return recording.description.metadata.file_uid or None
+
+
+def _uid_and_name(recording: Recording) -> Hashable | None:
+    uid = _uid(recording)
+    return None if uid is None else (uid, _name(recording))
 
 
 def _name(recording: Recording) -> Hashable | None:

@@ -1,7 +1,7 @@
 """What the reads of one recording come to (P8).
 
 A card that is misread once gives matching checksums and a wrong copy. Two reads that agree settle
-it; while they differ, the card is read again, and two against one decide.
+it; while they differ, the card is read again, and two against one decide; two against two do not.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ MOST_READS = 5
 
 
 class Reads(Enum):
-    """NONE: not read. ONCE: not confirmed. AGREED: confirmed. DISPUTED: no two agree.
+    """NONE: not read. ONCE: not confirmed. AGREED: confirmed. DISPUTED: no result has the most.
 
-    FIRST_WRONG: two later reads agree with each other and not with the read that made the copies.
+    FIRST_WRONG: more later reads agree with each other than with the read that made the copies.
     """
 
     NONE = "none"
@@ -31,15 +31,13 @@ def reads_of(recording: Recording) -> Reads:
     """Weigh the reads of one recording."""
     if not recording.readings:
         return Reads.NONE
-    votes = Counter(reading.digests for reading in recording.readings)
     if len(recording.readings) == 1:
         return Reads.ONCE
-    settled = [digests for digests, count in votes.items() if count >= 2]
-    if not settled:
+    votes = Counter(reading.digests for reading in recording.readings).most_common(2)
+    (winner, most), next_most = votes[0], votes[1][1] if len(votes) > 1 else 0
+    if most < 2 or most == next_most:
         return Reads.DISPUTED
-    if recording.digests in settled:
-        return Reads.AGREED
-    return Reads.FIRST_WRONG
+    return Reads.AGREED if winner == recording.digests else Reads.FIRST_WRONG
 
 
 def other_digests(recording: Recording) -> Digests | None:

@@ -30,7 +30,6 @@ from takehold.model.step import Prove, Step, TakeStock
 from takehold.ports.clock import Clock
 from takehold.ports.disk import Disk
 
-
 SETTLE_TIMES = 3
 
 
