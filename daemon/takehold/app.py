@@ -146,7 +146,7 @@ def _assemble(
     engine = Engine(settings, world, days, nudge)
     notes: list[str] = []
     if lost is not None:
-        from takehold.engine.rebuild import rebuild
+        from takehold.engine.rebuild import rebuild  # noqa: PLC0415 - rarely needed
 
         where = f" The damaged one lies at {shown(lost)}." if lost else ""
         notes.append("The catalogue was lost and is rebuilt from signed manifests." + where)

@@ -291,7 +291,10 @@ def test_the_sqlite3_shell_knows_the_form(tmp_path: Path) -> None:
     assert said.split() == ["ok", str(0x544B4844), str(newest), "delete", "58|31302E776176"]
 
 
-NEXT = "ALTER TABLE load ADD COLUMN more TEXT NOT NULL DEFAULT '';\nCREATE TABLE extra (x TEXT) STRICT;\n"
+NEXT = """
+ALTER TABLE load ADD COLUMN more TEXT NOT NULL DEFAULT '';
+CREATE TABLE extra (x TEXT) STRICT;
+"""
 
 
 def test_an_older_form_is_brought_up_with_a_backup_beside(tmp_path: Path) -> None:

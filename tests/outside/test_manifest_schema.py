@@ -41,15 +41,21 @@ def test_full_documents_are_accepted_by_schema_and_reader() -> None:
 
 @pytest.mark.parametrize(
     "counterpart",
-    [None, {"relation": "missing"}, {"relation": "unread", "load": None, "path": None}],
+    [
+        None,
+        {"relation": "missing"},
+        {"relation": "unread", "load": 2, "path": "a"},
+        {"relation": "identical", "load": 2, "path": "\\xff", "path_hex": "ff"},
+        {"relation": "different", "load": 2, "path": "a", "first_difference_frame": 48_000},
+    ],
 )
 def test_every_kind_of_counterpart_is_accepted(counterpart: Any) -> None:
     assert MANIFEST.is_valid(example() | {"files": [file_entry(counterpart=counterpart)]})
 
 
-def test_a_time_reference_beyond_a_double_is_a_string() -> None:
-    """RFC 8785 and RFC 7493 allow no larger integers; bext's field has 64 bits."""
-    for value, good in ((2**53 - 1, True), (str(2**64 - 1), True), (2**53, False), ("x", False)):
+def test_a_time_reference_is_a_string() -> None:
+    """RFC 8785 and RFC 7493 allow integers to 2^53-1; bext's field has 64 bits."""
+    for value, good in (("0", True), (str(2**64 - 1), True), (1, False), ("x", False)):
         entry = file_entry(metadata={"time_reference": value})
         assert MANIFEST.is_valid(example() | {"files": [entry]}) is good
 
@@ -107,6 +113,9 @@ def test_a_broken_manifest_is_refused(change: dict[str, Any]) -> None:
         {"reads": [{"at": "2031-05-06T14:10:00Z", "from": "hope"}]},
         {"copies": [{"destination": "shuttle-1"}]},
         {"counterpart": {"relation": "similar"}},
+        {"counterpart": {"relation": "short", "load": 2}},
+        {"counterpart": {"relation": "identical", "missing_frames": 1}},
+        {"counterpart": {"relation": "short", "first_difference_frame": 1}},
     ],
 )
 def test_a_broken_file_entry_is_refused(change: dict[str, Any]) -> None:

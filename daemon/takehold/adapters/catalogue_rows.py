@@ -162,6 +162,7 @@ def _listed(row: sqlite3.Row) -> f.Listed:
         files=row["files"],
         litter=plain.loads(tuple[tuple[str, int], ...], row["litter"]),
         skipped=plain.loads(tuple[f.Skip, ...], row["skipped"]),
+        untaken=row["untaken"],
     )
 
 

@@ -10,6 +10,7 @@ from takehold.adapters.lock import InstanceLock
 from takehold.app import Home
 from takehold.decide.check import Around
 from takehold.model.errors import AnotherInstance
+from takehold.model.facts import Trouble
 
 State = dict[str, Any]
 
@@ -34,4 +35,9 @@ def around_of(state: State | None) -> Around:
     """What the day check needs to know of this moment."""
     if state is None:
         return Around()
-    return Around(tuple(state["absent"]), tuple(state["unsettled"]))
+    unlisted = tuple(
+        Trouble(a["says"], a["code"], a["says"], a["do"], 0, 1, 0)
+        for a in state["alarms"]
+        if a["unlisted"]
+    )
+    return Around(tuple(state["absent"]), tuple(state["unsettled"]), unlisted)

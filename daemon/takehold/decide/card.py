@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from takehold.decide.judge import judge
+from takehold.decide.manifest import Judged
+from takehold.model.facts import Revised
 from takehold.model.finding import Severity, Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load
@@ -41,13 +43,14 @@ def card_answer(ledger: Ledger, load: Load, settings: Settings) -> CardAnswer:
     if not ids:
         against.append("No file of this card was inventoried.")
     for day in days:
-        against += _against_day(ledger, day, load, settings)
-        clearing += _unconfirmed(ledger, day)
+        judged = judge(ledger, day, settings)
+        against += _against_day(ledger, judged, load)
+        clearing += _unconfirmed(ledger, judged)
     return CardAnswer(load, days, tuple(against), tuple(against + clearing))
 
 
-def _against_day(ledger: Ledger, day: str, load: Load, settings: Settings) -> list[str]:
-    judged = judge(ledger, day, settings)
+def _against_day(ledger: Ledger, judged: Judged, load: Load) -> list[str]:
+    day = judged.view.day
     mine = {s.recording.id for s in judged.view.files if s.load.id == load.id}
     reasons = [
         f"{day}: {f.says}"
@@ -57,12 +60,19 @@ def _against_day(ledger: Ledger, day: str, load: Load, settings: Settings) -> li
             f.severity is Severity.HOLD or (f.severity is Severity.LOOK and f.id not in ledger.acks)
         )
     ]
-    if ledger.newest(day) is None:
+    others = sum(r.load == load.id and r.id not in mine for r in ledger.day(day))
+    if others:
+        reasons.append(f"{day}: {others} files of this card belong to another production.")
+    newest = ledger.newest(day)
+    if newest is None:
         reasons.append(f"{day}: no manifest was written yet (takehold wrap {day}).")
+    elif newest.verdict != judged.verdict.value:
+        reasons.append(f"{day}: {newest.name} says {newest.verdict}; renew it: takehold wrap {day}")
     return reasons
 
 
-def _unconfirmed(ledger: Ledger, day: str) -> list[str]:
+def _unconfirmed(ledger: Ledger, judged: Judged) -> list[str]:
+    day = judged.view.day
     newest = ledger.newest(day)
     if newest is None:
         return []
@@ -70,8 +80,20 @@ def _unconfirmed(ledger: Ledger, day: str) -> list[str]:
     if not answers:
         return [f"{day}: no receipt for {newest.name} has come back."]
     good = [r for r in answers if r.complete and r.signer]
-    if good:
+    if good and _says_all(newest, judged, max(r.intact for r in good)):
         return []
+    if good:
+        return [f"{day}: {newest.name} lacks files of that day; renew it: takehold wrap {day}"]
     if any(r.complete for r in answers):
         return [f"{day}: the receipt for {newest.name} is not signed; ask who sent it."]
     return [f"{day}: the receipt for {newest.name} names altered or missing files."]
+
+
+def _says_all(newest: Revised, judged: Judged, intact: int) -> bool:
+    """Whether a manifest of which `intact` files arrived can name every file known by now.
+
+    Facts may be younger than it: the receipt for it says nothing of those.
+    """
+    reads = [s.recording.readings[0].at for s in judged.view.files if s.recording.readings]
+    current = sum(s.current for s in judged.view.files)
+    return current <= intact and all(at <= newest.at for at in reads)

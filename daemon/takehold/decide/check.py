@@ -26,10 +26,13 @@ ORDER = {HOLD: 0, LOOK: 1, NOTE: 2}
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What is so at this moment only: destinations that are not there, files not settled yet."""
+    """What is so at this moment only: destinations that are not there, files not settled yet,
+    and sources that are there and cannot be listed.
+    """
 
     absent: tuple[str, ...] = ()
     unsettled: tuple[str, ...] = ()
+    unlisted: tuple[Trouble, ...] = ()
 
 
 def check(
@@ -38,10 +41,15 @@ def check(
     """All findings of a day, the gravest first."""
     found: list[Finding] = []
     for standing in view.files:
-        trouble = ledger.troubles.get(f"rec {standing.recording.id}")
+        recording = standing.recording
+        trouble = ledger.troubles.get(f"rec {recording.id}") or ledger.troubles.get(
+            f"stock {recording.load} {recording.path.hex()}"
+        )
         found += file_findings(standing, view, settings, trouble)
         found += _broken(ledger, standing.recording.id, display(standing.recording.place))
     found += _loads(view, ledger)
+    for load in view.loads:
+        found += _not_taken_in(view, ledger, settings, load)
     found += _day(view, settings)
     found += _around(view, around)
     return tuple(sorted(found, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
@@ -103,6 +111,26 @@ def _loads(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
         yield from _trouble(ledger.troubles.get(f"load {load.id}"), name)
 
 
+def _not_taken_in(
+    view: DayStanding, ledger: Ledger, settings: Settings, load: Load
+) -> Iterator[Finding]:
+    """Files that were listed and not described: of a day nobody knows (P7).
+
+    In a watch folder they are new, so that days before its newest one are not held up.
+    """
+    source, listed = settings.source(load.source), ledger.listings.get(load.id)
+    paths = ledger.of_load.get(load.id, {})
+    lacking = listed.untaken if listed else 0
+    if source is not None and source.path is not None:
+        newest = max((ledger.recordings[i].day for ids in paths.values() for i in ids), default="")
+        lacking = lacking if view.day >= newest else 0
+    if listed and lacking > 0:
+        name = shown(load.label)
+        says = f"{name}: {lacking} of its {listed.files} files were not looked at yet."
+        do = "Leave the card in, or put it in again."
+        yield finding("inventory-incomplete", HOLD, name, says, do)
+
+
 def _trouble(trouble: Trouble | None, subject: str) -> Iterator[Finding]:
     if trouble is not None:
         yield finding(trouble.code, HOLD, subject, trouble.says, trouble.do)
@@ -140,6 +168,8 @@ def _around(view: DayStanding, around: Around) -> Iterator[Finding]:
     for name in around.unsettled:
         says = f"{name} is still being written."
         yield finding("still-written", HOLD, name, says, "Wait until the recorder has closed it.")
+    for trouble in around.unlisted:
+        yield from _trouble(trouble, trouble.says)
     for name in around.absent:
         lacking = [
             s for s in view.files if s.owes_copies and all(c.destination != name for c in s.copies)

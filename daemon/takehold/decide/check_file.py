@@ -33,6 +33,7 @@ COMPLAINTS = {
     "frame-cut": (LOOK, "it ends inside a sample", "Listen to its end in the recorder."),
     "no-fmt": (LOOK, "it does not say its format", "Open it in the recorder."),
     "no-data": (LOOK, "it holds no audio", "Open it in the recorder."),
+    "not-described": (LOOK, "its header could not be read", "Try another reader or cable."),
     "empty-file": (LOOK, "it has no bytes", "Look at the take in the recorder."),
     "not-wave": (LOOK, "it is named like audio and is none", "Open it in the recorder."),
     "not-decoded": (LOOK, "a decoder does not read it whole", "Listen to it in the recorder."),
@@ -164,7 +165,7 @@ def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         return
     mine = standing.recording
     if standing.reads is Reads.FIRST_WRONG:
-        says = "its first read was refuted by two later ones; what was copied then is kept apart"
+        says = "its first read was refuted by later ones; what was copied then is kept apart"
         do = "Try another reader or cable before you trust this one again."
         yield _make(standing, "first-read-wrong", LOOK, says, do)
         return
@@ -190,7 +191,10 @@ def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> 
     if trouble is not None and trouble.code == "file-vanished":
         yield _make(standing, "file-vanished", LOOK, "it left its card before it was copied", "")
         return
-    if standing.devices < settings.copies_required:
+    if not standing.current and not standing.copies:
+        says = "an earlier version of it was read, never copied, and is not on its card any more"
+        yield _make(standing, "version-lost", LOOK, says, "See whether the newer one is enough.")
+    elif standing.devices < settings.copies_required:
         why = f" ({trouble.says})" if trouble else ""
         says = f"{standing.devices} of {settings.copies_required} proven copies{why}"
         do = trouble.do if trouble and trouble.do else "Connect the drives; keep the card."
@@ -218,7 +222,12 @@ def _reads(standing: Standing) -> Iterator[Finding]:
             f"{mine.sha256[:16] if mine else '?'}… and {other.sha256[:16] if other else '?'}…"
         )
         do = "Use another reader and cable; it is read again by itself. " + KEEP
-        yield _make(standing, "reads-differ", HOLD, says, do)
+        severity = HOLD if standing.current else LOOK
+        yield _make(standing, "reads-differ", severity, says, do)
+    elif standing.current and standing.reads is Reads.FIRST_WRONG:
+        says = "its first read was refuted by later ones, and it was not copied anew yet"
+        do = "Put the card in, with another reader or cable. " + KEEP
+        yield _make(standing, "first-read-wrong", HOLD, says, do)
     elif standing.current and standing.reads is Reads.ONCE and not standing.confirmed:
         says = "its card was read once only, and no second read or backup confirms it"
         yield _make(standing, "unconfirmed", HOLD, says, "Leave the card in, or put it in again.")

@@ -96,3 +96,11 @@ def new_load(ledger: Ledger, arrival: Arrival, now: int, day: str) -> Load:
         seen_at=now,
         day=day,
     )
+
+
+def untaken(ledger: Ledger, load: int, files: Files) -> int:
+    """How many files lie there that were not taken in as they are."""
+    return sum(
+        (known := ledger.current(load, path)) is None or known.stamp != stamp
+        for path, stamp in files
+    )

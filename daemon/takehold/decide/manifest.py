@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from takehold.decide.manifest_file import file_entry
+from takehold.decide.manifest_file import file_entry, writable
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.canonical import canonical
@@ -29,9 +29,10 @@ from takehold.model.sound import Kind
 SCHEMA = "takehold-manifest/1"
 NAMESPACE = "takehold-manifest"
 PRINCIPAL = "takehold"
-# Said in `findings`, and no reason for a new revision: they come and go with a cable.
+# Said in `findings`, and by itself no reason for a new revision: they come and go with a cable.
 PASSING = frozenset({"destination-absent", "still-written"})
-UNSAID = frozenset({"destinations", "program", "reasons", "verdict"})
+UNSAID = frozenset({"destinations", "program", "reasons"})
+LAST_SECOND = 253_402_300_799  # 9999-12-31T23:59:59Z
 TIMES = frozenset({"at", "proven_at", "first_seen_at"})
 
 
@@ -54,8 +55,9 @@ class Judged:
 
 
 def stamp(at: int) -> str:
-    """RFC 3339, UTC."""
-    return datetime.fromtimestamp(at, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    """RFC 3339, UTC; a file system's time may lie outside of the years that it can say."""
+    within = min(max(at, 0), LAST_SECOND)
+    return datetime.fromtimestamp(within, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def document(
@@ -100,13 +102,14 @@ def revision(
 
 
 def basis(doc: dict[str, object]) -> str:
-    """A digest over what the document says, but for times and passing findings."""
-    kept = {
-        k: v for k, v in doc.items() if k not in ("destinations", "program", "reasons", "verdict")
-    }
+    """A digest over what the document says, but for times and passing findings.
+
+    The verdict counts, and a person's decision: a day that came to be READY gets a new revision.
+    """
+    kept = {k: v for k, v in doc.items() if k not in UNSAID}
     found = doc["findings"]
     assert isinstance(found, list)
-    kept["findings"] = [f for f in found if f["code"] not in PASSING]
+    kept["findings"] = [f for f in found if f["code"] not in PASSING or f["decision"]]
     return hashlib.sha256(canonical(_timeless(kept))).hexdigest()
 
 
@@ -125,7 +128,7 @@ def _load(load: Load, listed: Listed | None) -> dict[str, object]:
         "role": load.role.value,
         "label": display(load.label.encode("utf-8", "surrogateescape")),
         "folder": display(load.folder),
-        "identity": load.identity,
+        "identity": writable(load.identity),
         "first_seen_at": stamp(load.seen_at),
         "files": listed.files if listed else 0,
         "litter": [{"name": n, "count": c} for n, c in listed.litter] if listed else [],
@@ -148,7 +151,12 @@ def _destinations(view: DayStanding, targets: Iterable[Target]) -> list[dict[str
 def _destination(
     name: str, identity: str, disks: frozenset[str], *, present: bool
 ) -> dict[str, object]:
-    return {"name": name, "identity": identity, "disks": sorted(disks), "present": present}
+    return {
+        "name": name,
+        "identity": writable(identity),
+        "disks": sorted(disks),
+        "present": present,
+    }
 
 
 def _finding(found: Finding, ledger: Ledger) -> dict[str, object]:

@@ -6,12 +6,20 @@ from collections.abc import Callable
 
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
-from takehold.formats.names import display
+from takehold.formats.names import display, is_shown, shown
 from takehold.formats.timecode import label, rate_name
+from takehold.model.finding import Relation
 from takehold.model.recording import Copy
 from takehold.model.sound import Description, Sound, Track
 
 ENCODINGS = {1: "PCM", 3: "float", 6: "A-law", 7: "mu-law"}
+# What the figure of a counterpart counts.
+FRAMES_KEYS = {
+    Relation.SHORT: "missing_frames",
+    Relation.DIFFERENT: "first_difference_frame",
+}
+# The schema's limit for a text.
+TEXT_CAP = 16_384
 
 
 def file_entry(
@@ -27,7 +35,7 @@ def file_entry(
         **_named("path", recording.path),
         **_named("place", recording.place.removeprefix(folder)),
         "size": recording.stamp.size,
-        "mtime": stamp(max(0, recording.stamp.mtime_ns // 10**9)),
+        "mtime": stamp(recording.stamp.mtime_ns // 10**9),
         "version": recording.version,
         "current": standing.current,
         "xxh64": digests.xxh64,
@@ -48,10 +56,15 @@ def _named(key: str, name: bytes) -> dict[str, object]:
         return {key: display(name), f"{key}_hex": name.hex()}
 
 
+def writable(text: str) -> str:
+    """A text of the system's as JSON can hold it: escaped where hidden characters are in it."""
+    return text if is_shown(text) else shown(text)
+
+
 def _copy(copy: Copy, folder: bytes, stamp: Callable[[int], str]) -> dict[str, object]:
     return {
         "destination": copy.destination,
-        "identity": copy.root,
+        "identity": writable(copy.root),
         **_named("path", copy.path.removeprefix(folder)),
         "proven_at": stamp(copy.proof.at),
         "read_back": copy.proof.seen.value,
@@ -69,7 +82,7 @@ def _audio(description: Description, sound: Sound | None) -> dict[str, object] |
         "sample_rate": made.sample_rate,
         "bits": made.bits,
         "frames": sound.frames,
-        "digest": f"xxh128:{sound.digest}",
+        "digest": sound.digest,
     }
 
 
@@ -80,13 +93,14 @@ def _metadata(description: Description) -> dict[str, object]:
         "project": said.project,
         "scene": said.scene,
         "take": said.take,
-        "roll": said.tape,
+        "tape": said.tape,
         "note": said.note,
         "file_uid": said.file_uid,
         "family_uid": said.family_uid,
-        "recorded": f"{said.date} {said.time}".strip(),
+        "date": said.date,
+        "time": said.time,
     }
-    facts: dict[str, object] = {k: v for k, v in texts.items() if v}
+    facts: dict[str, object] = {k: v[:TEXT_CAP] for k, v in texts.items() if v}
     if said.circled:
         facts["circled"] = True
     if said.time_reference is not None:
@@ -103,7 +117,8 @@ def _metadata(description: Description) -> dict[str, object]:
 
 
 def _track(track: Track) -> dict[str, object]:
-    return {"channel": track.channel, "interleave": track.interleave, "name": track.name}
+    name = track.name[:TEXT_CAP]
+    return {"channel": track.channel, "interleave": track.interleave, "name": name}
 
 
 def _counterpart(standing: Standing, view: DayStanding) -> dict[str, object] | None:
@@ -114,6 +129,7 @@ def _counterpart(standing: Standing, view: DayStanding) -> dict[str, object] | N
     other = view.of(answer.other) if answer.other is not None else None
     if other is not None:
         entry |= {"load": other.recording.load, **_named("path", other.recording.path)}
-    if answer.frames is not None:
-        entry["frames"] = answer.frames
+    key = FRAMES_KEYS.get(answer.relation)
+    if key is not None and answer.frames is not None:
+        entry[key] = answer.frames
     return entry

@@ -24,7 +24,16 @@ def match(primaries: Iterable[Recording], backups: Iterable[Recording]) -> tuple
     open_ones = sorted(primaries, key=lambda r: (r.path, r.id))
     free = {r.id: r for r in sorted(backups, key=lambda r: (r.path, r.id))}
     answers: dict[int, Counterpart] = {}
-    for key in (_path_and_bytes, _bytes, _audio_and_name, _audio, _path, _uid_and_name, _uid, _name):
+    for key in (
+        _path_and_bytes,
+        _bytes,
+        _audio_and_name,
+        _audio,
+        _path,
+        _uid_and_name,
+        _uid,
+        _name,
+    ):
         _pair(key, open_ones, free, answers)
     for recording in open_ones:
         answers.setdefault(recording.id, Counterpart(recording.id, Relation.MISSING))

@@ -4,7 +4,8 @@
    again: the first step of a lane in the order given here is the one to do.
 2. A recording that a running step works on (`busy`) is in no other step.
 3. Work that failed waits until its trouble's `retry_at`.
-4. A card is read once for all destinations; what lacks a copy later gets it from a proven one.
+4. A card is read once for all destinations; what lacks a copy later gets it from a proven one,
+   or, while that one cannot be read, from another and from the card by turns.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ STOCK_FILES = 500
 BATCH_FILES = 64
 BATCH_BYTES = 2 * 10**9
 MEGABYTE = 10**6
+NOT_DESCRIBED = "not-described"
 
 T = TypeVar("T")
 
@@ -63,7 +65,7 @@ def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> 
     for target in now.targets:
         steps += [
             Publish(target, day, number)
-            for day, number in _unpublished(ledger, target)
+            for day, number in _unpublished(ledger, target, settings)
             if due(ledger.troubles.get(publish_key(day, number, target.root.identity)), now.now)
         ]
         for step in _drive(ledger, now, settings, target, wanted, taken):
@@ -96,7 +98,7 @@ def _card(
     taken: set[int],
 ) -> Iterator[Step]:
     load = ledger.loads[sight.load]
-    new, here = _sort(ledger, now, settings, sight)
+    new, here = _sort(ledger, now, settings, sight, wanted.busy)
     if new:
         yield TakeStock(load, sight.root, tuple(new[:STOCK_FILES]))
     free = [r for r in here if r.id not in taken]
@@ -112,20 +114,38 @@ def _card(
 
 
 def _sort(
-    ledger: Ledger, now: Situation, settings: Settings, sight: Sight
+    ledger: Ledger,
+    now: Situation,
+    settings: Settings,
+    sight: Sight,
+    busy: frozenset[int],
 ) -> tuple[list[Sighted], list[Recording]]:
     """Files to take stock of, and recordings that lie there as they are known."""
     new: list[Sighted] = []
     here: list[Recording] = []
     for file in sight.files:
         known = ledger.current(sight.load, file.path)
-        if known is not None and known.stamp == file.stamp and not refuted(known):
+        if (
+            known is not None
+            and known.stamp == file.stamp
+            and not refuted(known)
+            and not undescribed(known)
+        ):
             here.append(known)
+        elif known is not None and known.id in busy:
+            continue
         elif settled(file, sight, settings.settle_seconds) and due(
             ledger.troubles.get(stock_key(sight.load, file.path)), now.now
         ):
             new.append(file)
     return new, here
+
+
+def undescribed(recording: Recording) -> bool:
+    """Whether its header could not be read yet: it is described first, then copied."""
+    return not recording.readings and any(
+        c.code == NOT_DESCRIBED for c in recording.description.complaints
+    )
 
 
 def refuted(recording: Recording) -> bool:
@@ -158,9 +178,16 @@ def _owed(ledger: Ledger, now: Situation, settings: Settings, recording: Recordi
     if not due(ledger.troubles.get(rec_key(recording.id)), now.now):
         return None
     lacking = lacking_targets(ledger, now, settings, recording)
-    if not lacking or (recording.readings and _spring(ledger, now, recording) is not None):
+    springs = _springs(ledger, now, recording) if recording.readings else []
+    if not lacking or (springs and _tries(ledger, recording) % 2 == 0):
         return None
     return Owed(recording, lacking)
+
+
+def _tries(ledger: Ledger, recording: Recording) -> int:
+    """How often reading it has failed since it last went well."""
+    before = ledger.troubles.get(rec_key(recording.id))
+    return before.tries if before else 0
 
 
 def lacking_targets(
@@ -182,13 +209,11 @@ def has_room(target: Target, size: int, settings: Settings) -> bool:
     return target.free_bytes >= size + settings.reserve_megabytes * MEGABYTE
 
 
-def _spring(ledger: Ledger, now: Situation, recording: Recording) -> tuple[Copy, Target] | None:
-    """A proven copy on a destination that is there."""
+def _springs(ledger: Ledger, now: Situation, recording: Recording) -> list[tuple[Copy, Target]]:
+    """The proven copies on destinations that are there."""
     present = {t.root.identity: t for t in now.targets}
-    for copy in ledger.copies_of(recording.id):
-        if copy.root in present:
-            return copy, present[copy.root]
-    return None
+    copies = ledger.copies_of(recording.id)
+    return [(copy, present[copy.root]) for copy in copies if copy.root in present]
 
 
 def _drive(
@@ -209,9 +234,10 @@ def _drive(
             continue
         mine = [c for c in held.values() if c.root == target.root.identity]
         if not mine:
-            spring = _spring(ledger, now, recording)
-            if spring and _may_land(ledger, now, settings, recording, target):
-                late.append((recording, *spring))
+            springs = _springs(ledger, now, recording)
+            if springs and _may_land(ledger, now, settings, recording, target):
+                turn = _tries(ledger, recording) // 2 % len(springs)
+                late.append((recording, *springs[turn]))
         old += [(recording, c) for c in mine if _stale(ledger, c, now, settings, asked_at)]
     if late:
         yield CatchUp(target, tuple(_batch(late, lambda p: p[0].stamp.size)))
@@ -228,6 +254,7 @@ def _may_land(
         not refuted(recording)
         and has_room(target, recording.stamp.size, settings)
         and due(ledger.troubles.get(key), now.now)
+        and due(ledger.troubles.get(rec_key(recording.id)), now.now)
     )
 
 
@@ -245,10 +272,11 @@ def _stale(
     return asked or overdue(copy.proof.at, now.now, settings)
 
 
-def _unpublished(ledger: Ledger, target: Target) -> Iterator[tuple[str, int]]:
-    root = target.root.identity
+def _unpublished(ledger: Ledger, target: Target, settings: Settings) -> Iterator[tuple[str, int]]:
+    root, ours = target.root.identity, production_folder(settings)
     for day, revisions in ledger.revisions.items():
-        if not any(_has_copy(ledger, rid, root) for rid in ledger.of_day.get(day, ())):
+        mine = [r.id for r in ledger.day(day) if r.place.startswith(ours)]
+        if not any(_has_copy(ledger, rid, root) for rid in mine):
             continue
         for revision in revisions:
             if (day, revision.number, root) not in ledger.published:

@@ -31,6 +31,19 @@ def wraps_due(ledger: Ledger, settings: Settings, here: datetime) -> tuple[str, 
     )
 
 
+def unclosed(ledger: Ledger, settings: Settings, here: datetime) -> tuple[str, ...]:
+    """Days gone by, up to a week, with files and no manifest: nobody wrapped them."""
+    today = shooting_day(here, settings.day_starts_at)
+    since = (here - timedelta(days=LOOK_BACK)).date().isoformat()
+    return tuple(
+        sorted(
+            day
+            for day, ids in ledger.of_day.items()
+            if ids and since <= day < today and ledger.newest(day) is None
+        )
+    )
+
+
 def _past(here: datetime, settings: Settings) -> bool:
     assert settings.wrap_at is not None
     into = (here.hour * 60 + here.minute - settings.day_starts_at) % (24 * 60)

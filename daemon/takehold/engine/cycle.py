@@ -11,10 +11,10 @@ from dataclasses import dataclass, field, replace
 from takehold.decide.backoff import trouble
 from takehold.decide.check import Around
 from takehold.decide.day import shooting_day
-from takehold.decide.enrol import load_of, new_load
+from takehold.decide.enrol import load_of, new_load, untaken
 from takehold.decide.inventory import take_in
 from takehold.decide.plan import Wanted, plan, publish_key
-from takehold.decide.schedule import wraps_due
+from takehold.decide.schedule import unclosed, wraps_due
 from takehold.decide.settle import settled
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
@@ -46,6 +46,9 @@ from takehold.ports.decoder import Decoder
 from takehold.ports.disk import Disk
 from takehold.ports.volumes import Volumes
 
+# Alarms of a source that is there and could not be looked at: its files are not known.
+UNLISTED = ("list ", "twice ")
+
 
 @dataclass(slots=True)
 class World:
@@ -69,7 +72,8 @@ class Now:
     @property
     def around(self) -> Around:
         """What the check needs of it."""
-        return Around(self.situation.absent, self.unsettled)
+        alarms = tuple(t for k, t in self.alarms.items() if k.startswith(UNLISTED))
+        return Around(self.situation.absent, self.unsettled, alarms)
 
 
 class Engine:
@@ -208,7 +212,23 @@ class Engine:
             tuple(look.targets),
             tuple(look.absent),
         )
-        return Now(situation, look.alarms, tuple(unsettled))
+        return Now(situation, look.alarms | self._unclosed(), tuple(unsettled))
+
+    def _unclosed(self) -> dict[str, Trouble]:
+        """Days that nobody wrapped: silence is never good news (P12)."""
+        now = self._world.clock.now()
+        return {
+            f"unclosed {day}": Trouble(
+                f"unclosed {day}",
+                "day-not-closed",
+                f"The day {day} was not closed; it has no manifest.",
+                f"Run: takehold wrap {day}",
+                now,
+                1,
+                now,
+            )
+            for day in unclosed(self.ledger, self.settings, self._world.clock.local())
+        }
 
     def _enrol(self, found: Found, claimed: set[int]) -> Sight:
         arrival, root = found.arrival, found.arrival.root
@@ -219,7 +239,14 @@ class Engine:
             load = new_load(self.ledger, arrival, now, self.today())
             self._record([LoadSeen(load)])
         self._sticky[place] = load.id
-        listed = Listed(load.id, now, len(arrival.files), found.litter, found.skipped)
+        listed = Listed(
+            load.id,
+            now,
+            len(arrival.files),
+            found.litter,
+            found.skipped,
+            untaken(self.ledger, load.id, arrival.files),
+        )
         known = self.ledger.listings.get(load.id)
         if known is None or _unlike(known, listed):
             self._record([listed])
@@ -279,11 +306,7 @@ class Engine:
 
 
 def _unlike(known: Listed, listed: Listed) -> bool:
-    return (known.files, known.litter, known.skipped) != (
-        listed.files,
-        listed.litter,
-        listed.skipped,
-    )
+    return replace(known, at=0) != replace(listed, at=0)
 
 
 def _vanished(path: bytes) -> TakeholdError:

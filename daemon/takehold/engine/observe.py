@@ -74,6 +74,7 @@ class Observer:
         for source, root in sources:
             self._list(source, root, look)
         self._refuse_doubles(look)
+        self._report_twins(look)
         cards = {root.volume.device for source, root in sources if source.label is not None}
         for destination in self._settings.destinations:
             self._destination(destination, mounted, cards, look)
@@ -143,6 +144,18 @@ class Observer:
             do = "Give each source its own label or folder in the config."
             self._alarm(look, f"twice {place}", "source-twice", says, do)
             look.found = [f for f in look.found if f not in same]
+
+    def _report_twins(self, look: Look) -> None:
+        """Two live volumes of one identity (clones) are two loads; a person should know."""
+        seen: dict[str, Root] = {}
+        for found in look.found:
+            root = found.arrival.root
+            other = seen.setdefault(root.identity, root)
+            if other.volume.device != root.volume.device:
+                places = f"{display(other.path)} and {display(root.path)}"
+                says = f"{places} carry the same identity; they are kept apart."
+                do = "Format one of them anew when it is empty: clones are easily mistaken."
+                self._alarm(look, f"twins {root.identity}", "twin-volumes", says, do)
 
     def sighted(self, root_key: str, files: Files) -> tuple[Sighted, ...]:
         """The files with how long each has stood still, by the steady clock."""

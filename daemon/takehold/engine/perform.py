@@ -11,7 +11,7 @@ from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, replace
 
 from takehold.decide.inventory import Described
-from takehold.decide.plan import land_key, prove_key, publish_key, rec_key, stock_key
+from takehold.decide.plan import NOT_DESCRIBED, land_key, prove_key, publish_key, rec_key, stock_key
 from takehold.engine.job import Job
 from takehold.engine.outcome import Outcome, Tell
 from takehold.engine.reading import read_whole
@@ -110,6 +110,7 @@ class Performer:
 
         One that changed since it was listed waits for the next look.
         """
+        key = stock_key(step.load.id, file.path)
         try:
             with tree.open(file.path) as reader:
                 if reader.stamp() != file.stamp:
@@ -119,10 +120,14 @@ class Performer:
         except VolumeGone:
             raise
         except FileMissing as error:
-            tell(Outcome(key=stock_key(step.load.id, file.path), error=error))
+            tell(Outcome(key=key, error=error))
             return
-        except TakeholdError:
-            said = Description(Kind.OTHER)
+        except TakeholdError as error:
+            complaint = Complaint(NOT_DESCRIBED, "")
+            said = Description(Kind.OTHER, complaints=(complaint,))
+            tell(Outcome(key=key, error=error))
+        else:
+            tell(Outcome(key=key))
         found.append(Described(file, said))
 
     def _second_opinion(self, said: Description, reader: Reader, size: int) -> Description:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from takehold.engine.cycle import Engine
 from takehold.engine.lanes import Running
 from takehold.formats.names import display, shown
-from takehold.model.facts import Trouble
 from takehold.model.step import (
     CatchUp,
     Confirm,
@@ -17,6 +16,8 @@ from takehold.model.step import (
 )
 
 SECOND_NS = 10**9
+# Free space shifts all the time on a system disk; that alone is no news.
+ROUND = 10**8
 
 
 def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
@@ -38,13 +39,25 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
             for s in now.sights
         ],
         "destinations": [
-            {"name": shown(t.name), "at": display(t.root.path), "free_bytes": t.free_bytes}
+            {
+                "name": shown(t.name),
+                "at": display(t.root.path),
+                "free_bytes": t.free_bytes // ROUND * ROUND,
+            }
             for t in now.targets
         ],
         "absent": [shown(name) for name in now.absent],
         "work": [_work(r, steady_ns) for r in engine.lanes.running.values()],
         "unsettled": list(engine.now.unsettled),
-        "alarms": [_trouble(t) for t in engine.now.alarms.values()],
+        "alarms": [
+            {
+                "code": t.code,
+                "says": t.says,
+                "do": t.do,
+                "unlisted": t in engine.now.around.unlisted,
+            }
+            for t in engine.now.alarms.values()
+        ],
     }
 
 
@@ -83,7 +96,3 @@ def what(step: Step) -> str:
             return f"reading {len(proofs)} copies on {shown(target.name)} again"
         case Publish(target=target, day=day, number=number):
             return f"putting {day} r{number} on {shown(target.name)}"
-
-
-def _trouble(trouble: Trouble) -> dict[str, object]:
-    return {"code": trouble.code, "says": trouble.says, "do": trouble.do}

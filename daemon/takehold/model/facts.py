@@ -24,13 +24,17 @@ class Skip:
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """The newest complete listing of a load: how many files, what was ignored and skipped."""
+    """The newest listing of a load: how many files, what was ignored and skipped.
+
+    `untaken` counts files that the listing showed and that were not taken in, as they lay there.
+    """
 
     load: int
     at: int
     files: int
     litter: tuple[tuple[str, int], ...]
     skipped: tuple[Skip, ...]
+    untaken: int = 0
 
 
 @dataclass(frozen=True, slots=True)

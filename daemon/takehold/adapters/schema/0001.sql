@@ -18,6 +18,7 @@ CREATE TABLE listing (
     load    INTEGER PRIMARY KEY REFERENCES load (id),
     at      INTEGER NOT NULL,
     files   INTEGER NOT NULL,
+    untaken INTEGER NOT NULL,
     litter  TEXT NOT NULL,
     skipped TEXT NOT NULL
 ) STRICT;

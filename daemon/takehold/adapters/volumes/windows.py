@@ -100,7 +100,7 @@ if sys.platform == "win32":
     def _mounts() -> tuple[str, ...]:
         return tuple(p.mountpoint for p in psutil.disk_partitions(all=True) if p.fstype)
 
-    def _ask(_: str) -> Told | None:
+    def _ask(mount: str) -> Told | None:
         label = ctypes.create_unicode_buffer(261)
         kind = ctypes.create_unicode_buffer(261)
         name = ctypes.create_unicode_buffer(50)
