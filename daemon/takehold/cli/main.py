@@ -12,6 +12,7 @@ from takehold import __version__
 from takehold.cli.exits import status_of
 from takehold.model.errors import TakeholdError
 
+CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 JSON = click.option("--json", "as_json", is_flag=True, help="Print the facts as JSON.")
 
 
@@ -37,17 +38,17 @@ class Commands(click.Group):
             sys.exit(130)
 
 
-@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Commands, context_settings=CONTEXT)
 @click.version_option(__version__, prog_name="takehold")
 @click.option("--config", metavar="FILE", help="Use this config (or set TAKEHOLD_CONFIG).")
 @click.pass_context
 def cli(ctx: click.Context, config: str | None) -> None:
-    r"""Copies a day's recordings to several drives, proves every copy, and signs for the day.
+    """Copies a day's recordings to several drives, proves every copy, and signs for the day.
 
     \b
     Exit status: 0 fine or READY, 1 a problem in the media or HOLD,
     2 wrong usage or config, 3 the environment failed, 4 another one is running.
-    """
+    """  # noqa: D301 - click reads the escape
     ctx.obj = config
 
 

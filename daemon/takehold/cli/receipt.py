@@ -187,9 +187,9 @@ def _told(doc: ReceiptDoc) -> list[str]:
         ("missing", doc.missing),
         ("not in the manifest", doc.unknown),
     )
+    about = f"{shown(doc.name)} of {shown(doc.production)}"
     return [
-        f"Receipt for {shown(doc.name)} of {shown(doc.production)}, "
-        f"by {who}, checked {doc.checked_at}.",
+        f"Receipt for {about}, by {who}, checked {doc.checked_at}.",
         f"{doc.intact} files intact, "
         + ", ".join(f"{len(names)} {word}" for word, names in lists)
         + ".",

@@ -195,14 +195,12 @@ def _show_day(day: Day) -> None:
     click.echo(f"  {counts}, {len(compared.strangers)} not in the manifest")
     if compared.warm:
         click.echo(f"  {compared.warm} files may have been read from memory, not from the medium")
-    _show_rows(
-        [
-            *((c.answer.value, display(c.place), c.why) for c in compared.checked if c.why),
-            *(("not opened", place, "its path leaves the folder or meets another") for place in doc.refused),
-            *(("not in the manifest", name, "") for name in compared.strangers),
-            *(("unfinished", name, "a copy that was never completed") for name in compared.unfinished),
-        ]
-    )  # fmt: skip
+    refused = "its path leaves the folder or meets another"
+    rows = [(c.answer.value, display(c.place), c.why) for c in compared.checked if c.why]
+    rows += [("not opened", place, refused) for place in doc.refused]
+    rows += [("not in the manifest", name, "") for name in compared.strangers]
+    rows += [("unfinished", name, "a copy never completed") for name in compared.unfinished]
+    _show_rows(rows)
     click.echo(f"  {day_conclusion(day.manifest, compared)}")
 
 

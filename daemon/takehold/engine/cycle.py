@@ -201,7 +201,9 @@ class Engine:
             claimed.add(sight.load)
             sights.append(sight)
             for file in sight.files:
-                if not settled(file, sight, self.settings.settle_seconds):
+                if untaken(self.ledger, sight.load, ((file.path, file.stamp),)) and not settled(
+                    file, sight, self.settings.settle_seconds
+                ):
                     label = self.ledger.loads[sight.load].label
                     unsettled.append(f"{shown(label)}/{display(file.path)}")
         self._gone_unread(sights)

@@ -19,7 +19,7 @@ from takehold.engine.ring import Ring
 from takehold.engine.small_file import land_bytes
 from takehold.engine.transfer import Spring, Transfer
 from takehold.formats.describe import describe
-from takehold.model.errors import FileMissing, TakeholdError, VolumeGone
+from takehold.model.errors import FileMissing, NameTaken, TakeholdError, VolumeGone
 from takehold.model.facts import Broken, Proven, Published
 from takehold.model.recording import Copy, Proof, Recording, Seen
 from takehold.model.situation import Sighted, Target
@@ -31,6 +31,7 @@ from takehold.ports.decoder import Decoder
 from takehold.ports.disk import DestinationTree, Disk, Reader, SourceTree
 
 TELL_EVERY = 50
+LISTS = (b".sha256", b".xxh64")
 # A file with one of these is not whole: a decoder's opinion of it says nothing new.
 NOT_WHOLE = frozenset({"header-unfinished", "header-untrue", "no-fmt", "no-data", "empty-file"})
 
@@ -254,12 +255,20 @@ class Performer:
 
     # -- manifests
 
+    def _land_file(self, tree: DestinationTree, path: bytes, data: bytes) -> None:
+        """A list that stands there was written for this revision: it is as true as it was then."""
+        try:
+            land_bytes(tree, path, data)
+        except NameTaken:
+            if not path.endswith(LISTS):
+                raise
+
     def _publish(self, step: Publish, files: Mapping[bytes, bytes], tell: Tell) -> None:
         key = publish_key(step.day, step.number, step.target.root.identity)
         try:
             with self._disk.destination(step.target.root) as tree:
                 for path, data in files.items():
-                    land_bytes(tree, path, data)
+                    self._land_file(tree, path, data)
         except TakeholdError as error:
             tell(Outcome(key=key, error=error))
             return

@@ -248,9 +248,7 @@ def _without_lost(
         here: list[Proven] = []
         try:
             with disk.destination(target.root) as tree:
-                for fact in mine:
-                    if tree.size_of(fact.copy.path) != sizes[fact.copy.recording]:
-                        here.append(fact)
+                here += (f for f in mine if tree.size_of(f.copy.path) != sizes[f.copy.recording])
         except TakeholdError as error:
             says = f"{shown(target.name)}: not all of its copies could be looked for: {error.says}"
             search.said.append(says)

@@ -1,0 +1,470 @@
+"""A ledger, written into manifests, read back from them: the same standings and findings.
+
+No outside reference exists for this format of our own; the times are checked against RFC 3339.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from takehold.decide.judge import judge
+from takehold.decide.manifest import Writer, document, names_of, revision
+from takehold.decide.place import card_folder, place_of
+from takehold.decide.reads import Reads, reads_of
+from takehold.decide.rebuild import facts_of_manifests, original
+from takehold.formats.canonical import canonical
+from takehold.formats.names import display, same_key
+from takehold.model import facts as f
+from takehold.model.errors import Malformed
+from takehold.model.finding import Relation, Verdict
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
+from takehold.model.settings import Destination, Expect, Role, Settings, Source
+from takehold.model.sound import (
+    Complaint,
+    Description,
+    Kind,
+    Metadata,
+    Rate,
+    Sound,
+    Span,
+    Track,
+    WaveFormat,
+)
+
+DAY, NEXT = "2031-05-06", "2031-05-07"
+NOON = 1_935_835_200  # 2031-05-06T12:00:00Z, by GNU date
+SETTINGS = Settings(
+    production="Lantern Bay",
+    sources=(Source("primary", Role.PRIMARY, "SND_A*"), Source("backup", Role.BACKUP, "SND_B*")),
+    destinations=(Destination("shuttle-1", "SHUTTLE_1"), Destination("cart-raid", "RAID")),
+    expect=Expect(Rate(24000, 1001), 48_000, 24),
+)
+POLY = WaveFormat(1, 2, 48_000, 24, 6)
+BEXT = Metadata(
+    project="Lantern Bay",
+    scene="12A",
+    take="3",
+    tape="D07",
+    circled=True,
+    note="plane at the end",
+    date=DAY,
+    time="14:01:50",
+    time_reference=2_425_224_000,
+    timecode_rate=Rate(24000, 1001),
+    file_uid="T0003",
+    family_uid="F01",
+    tracks=(Track(1, 1, "Boom"), Track(2, 2, "Lav «A»")),
+)
+WAVE = Description(Kind.WAVE, POLY, Span(700, 144_000), 24_000, BEXT)
+OPAQUE = Description(Kind.OTHER)
+
+
+@dataclass
+class Shoot:
+    """A production's ledger and the manifests that were written of it."""
+
+    ledger: Ledger = field(default_factory=Ledger)
+    settings: Settings = SETTINGS
+    docs: list[tuple[bytes, dict[str, Any]]] = field(default_factory=list)
+
+    def load(
+        self, role: Role = Role.PRIMARY, label: str = "SND_A01", day: str = DAY, at: int = NOON
+    ) -> Load:
+        folder = card_folder(label, day, self.ledger.loads.values())
+        number = self.ledger.next_id
+        load = Load(number, role.value, role, f"uuid:{label}", label, folder, frozenset(), at, day)
+        listed = f.Listed(number, at, 1, (("thumbs.db", 2),), (f.Skip(b"a-link\xff", "a link"),))
+        self.ledger.apply([f.LoadSeen(load), listed])
+        return load
+
+    def recording(
+        self,
+        load: Load,
+        path: bytes = b"12A-T03.WAV",
+        said: Description = WAVE,
+        *,
+        day: str = DAY,
+        audio: str = "aa",
+        file: str = "11",
+        reads: Iterable[str | None] = (None,),
+        on: Iterable[str] = ("shuttle-1", "cart-raid"),
+        frames: int = 24_000,
+    ) -> Recording:
+        """One version of one file; `reads` are its digests where they differ from the first."""
+        number = self.ledger.next_id
+        version = len(self.ledger.versions(load.id, path)) + 1
+        taken = {same_key(r.place) for r in self.ledger.day(day)}
+        place = place_of(self.settings.production, day, load.folder, path, version, taken)
+        stamp = Stamp(144_700, (load.seen_at - 60) * 10**9)
+        made = Recording(number, load.id, path, stamp, load.seen_at, day, place, version, said)
+        self.ledger.apply([f.Inventoried(made)])
+        sound = Sound(frames, audio * 16, b"\0" * 8) if said.format else None
+        for count, other in enumerate(reads):
+            digests = Digests((other or file) * 8, (other or file) * 32)
+            reading = Reading(digests, sound, load.seen_at + count, Seen.MEDIUM)
+            self.ledger.apply([f.WasRead(number, reading)])
+            sound = None
+        for name in on:
+            self.ledger.apply([f.Proven(copy(number, name, place, load.seen_at + 5))])
+        return self.ledger.recordings[number]
+
+    def write(self, day: str = DAY, at: int = NOON + 9000) -> dict[str, Any]:
+        """The day's next revision, as the engine writes it."""
+        judged = judge(self.ledger, day, self.settings)
+        doc = document(judged, self.ledger, self.settings, (), Writer("cart", "takehold 0"))
+        newest = self.ledger.newest(day)
+        number = newest.number + 1 if newest else 1
+        raw = canonical(revision(doc, number, at, self.ledger.last_revision()))
+        read: dict[str, Any] = json.loads(raw)
+        self.docs.append((raw, read))
+        told = facts_of_manifests([(raw, read)])
+        self.ledger.apply([r for r in told if isinstance(r, f.Revised)])
+        return read
+
+    def rebuilt(self) -> Ledger:
+        ledger = Ledger()
+        ledger.apply(facts_of_manifests(self.docs))
+        return ledger
+
+
+def copy(recording: int, name: str, place: bytes, at: int) -> Copy:
+    disks = frozenset({f"disk of {name}"})
+    return Copy(recording, name, f"id:{name}", disks, place, Proof(at, Seen.MEDIUM, durable=True))
+
+
+def seen_in(ledger: Ledger, day: str, settings: Settings = SETTINGS) -> dict[str, object]:
+    """Everything that a day comes to, without the numbers that may differ."""
+    judged = judge(ledger, day, settings)
+    return {
+        "verdict": judged.verdict,
+        "reasons": judged.reasons,
+        "findings": sorted((x.id, x.code, x.severity, x.subject, x.says) for x in judged.findings),
+        "files": sorted(
+            (
+                s.recording.place,
+                s.recording.path,
+                s.recording.version,
+                s.recording.stamp.size,
+                s.recording.digests,
+                s.recording.description.kind,
+                s.recording.description.format,
+                s.recording.description.metadata,
+                s.load.folder,
+                s.current,
+                s.devices,
+                s.reads,
+                s.confirmed,
+                s.answer and s.answer.relation,
+                tuple(replace(c, recording=0) for c in s.copies),
+            )
+            for s in judged.view.files
+        ),
+        "loads": [
+            (load.identity, load.label, load.role, load.seen_at, load.day)
+            for load in judged.view.loads
+        ],
+    }
+
+
+def same_days(shoot: Shoot, *days: str) -> Ledger:
+    rebuilt = shoot.rebuilt()
+    for day in days:
+        assert seen_in(rebuilt, day, shoot.settings) == seen_in(shoot.ledger, day, shoot.settings)
+    return rebuilt
+
+
+def test_a_ready_day_comes_back_ready() -> None:
+    """Two cards, two drives, everything confirmed: READY before and after."""
+    shoot = Shoot()
+    for role, label in ((Role.PRIMARY, "SND_A01"), (Role.BACKUP, "SND_B01")):
+        shoot.recording(shoot.load(role, label))
+    shoot.ledger.listings.clear()  # its skipped entry would be a finding
+    shoot.write()
+    rebuilt = same_days(shoot, DAY)
+    assert judge(rebuilt, DAY, SETTINGS).verdict is Verdict.READY
+    assert rebuilt.day(DAY)[0].description.metadata == BEXT
+    assert rebuilt.day(DAY)[0].description.frames == 24_000
+
+
+def test_several_days_and_revisions() -> None:
+    """A card of two days, a revision more for one of them: the newest counts, all are known."""
+    shoot = Shoot()
+    card = shoot.load()
+    shoot.recording(card, on=("shuttle-1",))
+    shoot.write()
+    shoot.recording(card, b"12A-T04.WAV", file="22", audio="bb")
+    night = replace(WAVE, metadata=replace(BEXT, date=NEXT))
+    shoot.recording(card, b"NEXT/13-T01.WAV", night, day=NEXT, file="33", audio="cc")
+    shoot.write(at=NOON + 20_000)
+    shoot.write(NEXT, at=NOON + 90_000)
+    rebuilt = same_days(shoot, DAY, NEXT)
+    assert rebuilt.revisions == shoot.ledger.revisions
+    assert rebuilt.last_revision() == shoot.ledger.last_revision()
+    assert [r.name for r in rebuilt.revisions[DAY]] == [
+        names_of(DAY, n)["manifest"] for n in (1, 2)
+    ]
+    assert len(rebuilt.loads) == 1
+    ids = [*rebuilt.loads, *rebuilt.recordings]
+    assert len(ids) == len(set(ids)) == 4
+
+
+def test_the_order_of_the_manifests_does_not_matter() -> None:
+    """From whatever drive they are read first."""
+    shoot = Shoot()
+    card = shoot.load()
+    shoot.recording(card)
+    shoot.write()
+    shoot.recording(card, b"B.WAV", file="22")
+    shoot.write(at=NOON + 20_000)
+    backwards = facts_of_manifests(reversed(shoot.docs))
+    assert backwards == facts_of_manifests(shoot.docs) == facts_of_manifests(shoot.docs * 2)
+
+
+def test_numbers_of_loads_may_differ_between_manifests() -> None:
+    """A load that has another number in another manifest is one load all the same."""
+    shoot = Shoot()
+    card = shoot.load()
+    shoot.recording(card)
+    shoot.write()
+    shoot.recording(card, b"B.WAV", replace(WAVE, metadata=replace(BEXT, date=NEXT)), day=NEXT)
+    other = shoot.write(NEXT)
+    for entry in [*other["loads"], *other["files"]]:
+        entry["id" if "id" in entry else "load"] = 77
+    shoot.docs[-1] = (canonical(other), other)
+    rebuilt = shoot.rebuilt()
+    assert len(rebuilt.loads) == 1
+    assert {r.load for r in rebuilt.recordings.values()} == set(rebuilt.loads)
+
+
+def test_versions_stay_in_order() -> None:
+    """An edit of the metadata, and other audio under the same name."""
+    shoot = Shoot()
+    card = shoot.load()
+    for file, audio in (("11", "aa"), ("22", "aa"), ("33", "bb")):
+        shoot.recording(card, file=file, audio=audio)
+    shoot.write()
+    rebuilt = same_days(shoot, DAY)
+    load = next(iter(rebuilt.loads))
+    assert [r.version for r in rebuilt.versions(load, b"12A-T03.WAV")] == [1, 2, 3]
+    current = rebuilt.current(load, b"12A-T03.WAV")
+    assert current is not None
+    assert current.digests == Digests("33" * 8, "33" * 32)
+
+
+@pytest.mark.parametrize(
+    "path", [b"\xff\xfe.WAV", b"a\\b:c.WAV", "é\u202e.WAV".encode(), b"LPT1.wav", b"x/y/%41.WAV"]
+)
+def test_names_come_back_as_bytes(path: bytes) -> None:
+    """Names that are not UTF-8, hidden characters, names that a drive cannot hold."""
+    shoot = Shoot()
+    shoot.recording(shoot.load(label="SND_A\u202e\\1"), path)
+    shoot.write()
+    rebuilt = same_days(shoot, DAY)
+    assert rebuilt.day(DAY)[0].path == path
+
+
+def test_an_unreadable_label_comes_back() -> None:
+    """A volume label that is not UTF-8 reaches us with surrogates."""
+    shoot = Shoot()
+    shoot.recording(shoot.load(label=b"SND_A\xe9".decode("utf-8", "surrogateescape")))
+    shoot.write()
+    same_days(shoot, DAY)
+
+
+def test_two_cards_of_one_label() -> None:
+    """A reformatted card is another load, with a folder of its own."""
+    shoot = Shoot()
+    shoot.recording(shoot.load())
+    shoot.recording(shoot.load(at=NOON + 100), file="22", audio="bb")
+    shoot.write()
+    rebuilt = same_days(shoot, DAY)
+    assert {load.folder for load in rebuilt.loads.values()} == {b"SND_A01", b"SND_A01.load-2"}
+
+
+def test_an_opaque_file_and_complaints_keep_their_findings() -> None:
+    """What was noticed of a file is noticed still, although its header is not read again."""
+    shoot = Shoot()
+    card = shoot.load()
+    shoot.recording(card, b"SETUP.BIN", OPAQUE)
+    broken = replace(WAVE, complaints=(Complaint("header-untrue", "12 of 15 (\u202e) bytes"),))
+    shoot.recording(card, b"12A-T05.WAV", broken, file="44", audio="dd")
+    silent = Description(Kind.WAVE, complaints=(Complaint("no-fmt", ""),))
+    shoot.recording(card, b"12A-T06.WAV", silent, file="55")
+    shoot.write()
+    rebuilt = same_days(shoot, DAY)
+    codes = {x.code for x in judge(rebuilt, DAY, SETTINGS).findings}
+    assert {"content-not-looked-at", "header-untrue", "no-fmt"} <= codes
+
+
+@pytest.mark.parametrize(
+    ("reads", "word"),
+    [
+        ((None,), Reads.ONCE),
+        ((None, None), Reads.AGREED),
+        ((None, "99"), Reads.DISPUTED),
+        ((None, "99", "88"), Reads.DISPUTED),
+        ((None, "99", "99"), Reads.FIRST_WRONG),
+    ],
+)
+def test_reads_that_differed_do_not_come_back_as_agreed(
+    reads: tuple[str | None, ...], word: Reads
+) -> None:
+    """A refuted or disputed read stays so: its manifest said it in a finding (P4, P8)."""
+    shoot = Shoot()
+    shoot.recording(shoot.load(), reads=reads)
+    shoot.write()
+    rebuilt = shoot.rebuilt()
+    assert reads_of(rebuilt.day(DAY)[0]) is word
+    ids = [{x.id for x in judge(led, DAY, SETTINGS).findings} for led in (shoot.ledger, rebuilt)]
+    assert ids[0] == ids[1]
+
+
+def test_a_lost_and_an_altered_copy_stay_findings() -> None:
+    """READY must not come of forgetting; and a copy made again at the same place counts."""
+    shoot = Shoot()
+    card = shoot.load()
+    first = shoot.recording(card)
+    second = shoot.recording(card, b"B.WAV", file="22", audio="bb")
+    beside = second.place.replace(b"B.WAV", b"B.other-2.WAV")
+    for made, path, why in ((first, first.place, "missing"), (second, beside, "altered")):
+        gone = f.Broken(made.id, "shuttle-1", "id:shuttle-1", path, why, NOON + 60)
+        shoot.ledger.apply([gone])
+    shoot.ledger.apply([f.Proven(copy(first.id, "shuttle-1", first.place, NOON + 70))])
+    shoot.write()
+    rebuilt = same_days(shoot, DAY)
+    whys = sorted(b.why for facts in rebuilt.broken.values() for b in facts)
+    assert whys == ["altered", "missing"]
+
+
+def test_decisions_come_back() -> None:
+    """The last note on a finding, also from an older revision."""
+    shoot = Shoot()
+    shoot.recording(shoot.load(), said=replace(WAVE, complaints=(Complaint("frame-cut", ""),)))
+    found = next(x for x in judge(shoot.ledger, DAY, SETTINGS).findings if x.code == "frame-cut")
+    for note, at in (("listened", NOON + 10), ("listened twice", NOON + 20)):
+        shoot.ledger.apply([f.Acked(found.id, note, at)])
+        shoot.write()
+    rebuilt = same_days(shoot, DAY)
+    assert rebuilt.acks == {found.id: f.Acked(found.id, "listened twice", NOON + 20)}
+
+
+def test_what_the_manifest_does_not_tell_is_left_open() -> None:
+    """A change time of 0 asks for a read of the card; the next wrap writes a new revision."""
+    shoot = Shoot()
+    shoot.recording(shoot.load())
+    shoot.write()
+    rebuilt = shoot.rebuilt()
+    made = rebuilt.day(DAY)[0]
+    assert made.stamp == Stamp(144_700, (NOON - 60) * 10**9, 0)
+    assert made.sound == Sound(24_000, "aa" * 16, b"")
+    newest = rebuilt.newest(DAY)
+    assert newest is not None
+    assert newest.basis == ""
+    assert rebuilt.published == set()
+
+
+def test_listings_come_back() -> None:
+    """What was ignored and skipped on a card."""
+    shoot = Shoot()
+    card = shoot.load()
+    shoot.recording(card)
+    shoot.write()
+    rebuilt = shoot.rebuilt()
+    known, told = shoot.ledger.listings[card.id], next(iter(rebuilt.listings.values()))
+    assert replace(told, load=known.load, at=known.at) == known
+
+
+def test_a_card_seen_the_morning_after_belongs_to_its_own_day() -> None:
+    """It stands in both days' manifests; a file without a date went with the card."""
+    shoot = Shoot()
+    card = shoot.load(day=NEXT, at=NOON + 70_000)
+    shoot.recording(card)
+    undated = replace(WAVE, metadata=replace(BEXT, date="", time=""))
+    shoot.recording(card, b"X.WAV", undated, day=NEXT, file="22", audio="bb")
+    shoot.write()
+    shoot.write(NEXT)
+    same_days(shoot, DAY, NEXT)
+
+
+def test_a_fraction_of_a_second_is_kept() -> None:
+    """RFC 3339, section 5.6: time-secfrac."""
+    shoot = Shoot()
+    shoot.recording(shoot.load())
+    doc = shoot.write()
+    doc["files"][0]["mtime"] = "2031-05-06T12:00:00.25Z"
+    shoot.docs[-1] = (canonical(doc), doc)
+    assert shoot.rebuilt().day(DAY)[0].stamp.mtime_ns == NOON * 10**9 + 250_000_000
+
+
+def test_a_short_backup_stays_a_hold() -> None:
+    """Block digests are not in the manifest; what the backup lacks cannot be told, that it is
+    no answer can."""
+    shoot = Shoot()
+    shoot.recording(shoot.load())
+    shoot.recording(shoot.load(Role.BACKUP, "SND_B01"), frames=9_000, audio="bb", file="22")
+    shoot.write()
+    judged = judge(shoot.rebuilt(), DAY, SETTINGS)
+    answers = {s.answer.relation for s in judged.view.files if s.answer}
+    assert answers <= {Relation.SHORT, Relation.DIFFERENT}
+    assert judged.verdict is Verdict.HOLD
+
+
+def broken_docs() -> list[tuple[str, Any]]:
+    return [
+        ("day", "2031-02-30"),
+        ("files.0.place", "../outside.WAV"),
+        ("files.0.place", 7),
+        ("files.0.load", 99),
+        ("files.0.reads", []),
+        ("files.0.reads", ["now"]),
+        ("files.0.reads.0.at", "yesterday"),
+        ("files.0.reads.0.from", "the moon"),
+        ("files.0.mtime", "2031-05-06"),
+        ("files.0.audio.encoding", "tag x"),
+        ("files.0.path_hex", "f"),
+        ("files.0.copies.0.path", "/etc/passwd"),
+        ("files.0.metadata", None),
+        ("loads.0.role", "spare"),
+        ("loads.0.label", "\\ud800"),
+        ("loads.0.folder", "\\Uffffffff"),
+        ("destinations", {}),
+    ]
+
+
+@pytest.mark.parametrize(("where", "value"), broken_docs(), ids=str)
+def test_a_malformed_document_is_refused(where: str, value: object) -> None:
+    """Malformed, never a wrong fact and never another error (P10)."""
+    shoot = Shoot()
+    shoot.recording(shoot.load())
+    doc = shoot.write()
+    *steps, last = where.split(".")
+    inner: Any = doc
+    for step in steps:
+        inner = inner[int(step) if step.isdigit() else step]
+    inner[int(last) if last.isdigit() else last] = value
+    with pytest.raises(Malformed):
+        facts_of_manifests([(b"", doc)])
+
+
+@given(st.binary(max_size=40))
+def test_every_shown_name_has_its_original(name: bytes) -> None:
+    """`original` undoes `display` for any bytes."""
+    assert original(display(name)) == name
+
+
+@given(st.text(max_size=20).map(lambda text: text.encode("utf-8", "surrogatepass")))
+def test_every_shown_text_has_its_original(name: bytes) -> None:
+    """The same for names in UTF-8, hidden characters among them."""
+    assert original(display(name)) == name
+
+
+def test_no_manifest_no_facts() -> None:
+    assert facts_of_manifests([]) == ()
