@@ -66,7 +66,7 @@ Command = Callable[..., Any]
 @click.option("--force", is_flag=True, help="Set an existing config aside and begin a new one.")
 @click.pass_context
 def init(ctx: click.Context, force: bool) -> None:
-    """Ask a few questions, write a commented config and make a signing key."""
+    """Ask a few questions; write a config and a key."""
     from takehold.cli.init import init as begin
 
     here = place(ctx)
@@ -82,7 +82,10 @@ def init(ctx: click.Context, force: bool) -> None:
 @JSON
 @click.pass_context
 def preflight(ctx: click.Context, as_json: bool) -> None:
-    """Check config, key, destinations, rights and space before the day begins."""
+    """Check that everything is fit for the day.
+
+    Looks at config, key, clock, destinations, rights and space.
+    """
     from takehold.cli.setup import preflight_table
 
     sys.exit(preflight_table(place(ctx), as_json))
@@ -91,7 +94,7 @@ def preflight(ctx: click.Context, as_json: bool) -> None:
 @cli.command()
 @click.pass_context
 def run(ctx: click.Context) -> None:
-    """Work all day, in the foreground: a service manager starts this."""
+    """Work all day (a service manager starts this)."""
     from takehold.cli.run import run_daemon
 
     sys.exit(run_daemon(place(ctx)))
@@ -101,7 +104,10 @@ def run(ctx: click.Context) -> None:
 @JSON
 @click.pass_context
 def once(ctx: click.Context, as_json: bool) -> None:
-    """Copy and prove everything that is mounted now, then end: 0 all proven, 1 not."""
+    """Copy and prove everything that is there, then end.
+
+    Exit status 0: all of it has its proven copies; 1: not all; 3: no card is there.
+    """
     from takehold.cli.work import once as work_once
 
     sys.exit(work_once(place(ctx), as_json))
@@ -112,7 +118,7 @@ def once(ctx: click.Context, as_json: bool) -> None:
 @click.option("--watch", is_flag=True, help="Go on showing it, until Ctrl-C.")
 @click.pass_context
 def status(ctx: click.Context, as_json: bool, watch: bool) -> None:
-    """How it is now: cards, destinations, work, and what needs a hand."""
+    """How it is now, and what needs a hand."""
     from takehold.cli.show import status as show_status
 
     sys.exit(show_status(place(ctx), as_json, watch))
@@ -123,7 +129,10 @@ def status(ctx: click.Context, as_json: bool, watch: bool) -> None:
 @JSON
 @click.pass_context
 def day(ctx: click.Context, day: str | None, as_json: bool) -> None:
-    """A shooting day's verdict, findings and takes (DAY as 2026-11-25; else the current one)."""
+    """A shooting day's verdict, findings and takes.
+
+    DAY is written like 2026-11-25; without it, the current one.
+    """
     from takehold.cli.show import day as show_day
 
     sys.exit(show_day(place(ctx), day, as_json))
@@ -134,7 +143,10 @@ def day(ctx: click.Context, day: str | None, as_json: bool) -> None:
 @JSON
 @click.pass_context
 def wrap(ctx: click.Context, day: str | None, as_json: bool) -> None:
-    """Close the day: finish what is due, then write and sign its manifest."""
+    """Close the day: write and sign its manifest.
+
+    What is due and possible is finished first. DAY is written like 2026-11-25.
+    """
     from takehold.cli.work import wrap as work_wrap
 
     sys.exit(work_wrap(place(ctx), day, as_json))
@@ -145,7 +157,10 @@ def wrap(ctx: click.Context, day: str | None, as_json: bool) -> None:
 @JSON
 @click.pass_context
 def card(ctx: click.Context, name: str | None, as_json: bool) -> None:
-    """May a card be handed over, may it be cleared, and why (NAME: its label or source)."""
+    """May a card be handed over, may it be cleared?
+
+    NAME is its label or its source's name; without it, the newest cards.
+    """
     from takehold.cli.show import card as show_card
 
     sys.exit(show_card(place(ctx), name, as_json))
@@ -156,7 +171,7 @@ def card(ctx: click.Context, name: str | None, as_json: bool) -> None:
 @click.option("--note", required=True, help="What was decided, and why; it goes in the manifest.")
 @click.pass_context
 def ack(ctx: click.Context, finding: str, note: str) -> None:
-    """Record a person's decision on a finding that says `look`."""
+    """Record a decision on a finding that says `look`."""
     from takehold.cli.work import ack as work_ack
 
     sys.exit(work_ack(place(ctx), finding, note))
@@ -177,7 +192,10 @@ def receive(
     receipt_to: str | None,
     as_json: bool,
 ) -> None:
-    """Check a received folder against its manifest and signature; write a receipt."""
+    """Check a received folder; write a receipt.
+
+    FOLDER is the day's folder, the production's, or the drive. No config is needed.
+    """
     from takehold.cli.receive import receive as check_received
 
     sys.exit(
@@ -207,7 +225,10 @@ def receipt(ctx: click.Context, file: str, key: str | None) -> None:
 @click.argument("destination", required=False)
 @click.pass_context
 def recheck(ctx: click.Context, destination: str | None) -> None:
-    """Read copies again and compare, the oldest proof first."""
+    """Read copies again and compare.
+
+    The oldest proof first; without DESTINATION, on all that are there.
+    """
     from takehold.cli.work import recheck as work_recheck
 
     sys.exit(work_recheck(place(ctx), destination or ""))
@@ -239,7 +260,10 @@ def key_new(ctx: click.Context) -> None:
 @cli.command()
 @click.argument("folder", required=False)
 def demo(folder: str | None) -> None:
-    """Watch a made-up shooting day go through the whole job, in a scratch folder."""
+    """Watch a made-up day go through the whole job.
+
+    FOLDER must be new; without it, a scratch folder is made and named.
+    """
     from takehold.cli.demo import demo as show_demo
 
     sys.exit(show_demo(folder))

@@ -26,8 +26,9 @@ ORDER = {HOLD: 0, LOOK: 1, NOTE: 2}
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What is so at this moment only: destinations that are not there, files not settled yet,
-    and sources that are there and cannot be listed.
+    """What is so at this moment only.
+
+    Destinations that are not there, files not settled yet, sources that cannot be listed.
     """
 
     absent: tuple[str, ...] = ()

@@ -7,7 +7,7 @@ Rules of this file:
 1. Any error of write, flush or close kills that copy; nothing is retried here.
 2. A name that is taken stays as it is: if the very same bytes stand there, that is the copy;
    else the new one gets a name of its own.
-3. A lander that is given up (`leave`) keeps no buffer that others wait for.
+3. A lander that is given up (`leave`) keeps no buffer that others wait for, and takes no more.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ SETTLE_EVERY = 32
 FLUSH_PATIENCE = 15
 
 Report = Callable[[Job, Target, "Copy | TakeholdError"], None]
+Item = tuple[str, Job, Buffer | None] | None
 
 
 class Lander:
@@ -50,7 +51,7 @@ class Lander:
         self._ring = ring
         self._report = report
         self._clock = clock
-        self._inbox: queue.SimpleQueue[tuple[str, Job, Buffer | None] | None] = queue.SimpleQueue()
+        self._inbox: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self._proofs: queue.SimpleQueue[tuple[Job, Part, bool] | None] = queue.SimpleQueue()
         self._lock = threading.Lock()
         self._open: dict[int, Job] = {}
@@ -64,8 +65,8 @@ class Lander:
 
     @property
     def behind(self) -> bool:
-        """Whether bytes wait here to be written."""
-        return self._in_hand is not None or not self._inbox.empty()
+        """Whether bytes wait here to be written, or are just being flushed."""
+        return self._in_hand is not None or self.flushing or not self._inbox.empty()
 
     @property
     def done(self) -> bool:
@@ -79,20 +80,36 @@ class Lander:
     def begin(self, job: Job) -> None:
         """A recording follows."""
         with self._lock:
+            if self.left:
+                return
             self._open[job.recording.id] = job
-        self._inbox.put(("begin", job, None))
+        self._put(("begin", job, None))
 
     def data(self, job: Job, buffer: Buffer) -> None:
         """Bytes of it; the lander gives the buffer back."""
-        self._inbox.put(("data", job, buffer))
+        if not self._put(("data", job, buffer)):
+            self._ring.back(buffer)
 
     def end(self, job: Job) -> None:
         """It is whole, or given up: `job.closed` and `job.fault` will tell."""
-        self._inbox.put(("end", job, None))
+        self._put(("end", job, None))
 
     def close(self) -> None:
         """No more recordings."""
-        self._inbox.put(None)
+        self._put(None)
+
+    def _put(self, item: Item) -> bool:
+        """Hand over, unless this destination was left meanwhile: what comes then is never read.
+
+        Who had nothing to do was not still: its time counts from now.
+        """
+        with self._lock:
+            if self.left:
+                return False
+            if not self.behind:
+                self._touch()
+            self._inbox.put(item)
+            return True
 
     def leave(self, why: TakeholdError) -> None:
         """Give this destination up for now: its buffers go back, its open recordings are missed."""
@@ -244,16 +261,19 @@ class Lander:
                     f"{display(job.recording.path)}.",
                     "It is copied again by itself. If this returns, do not trust that drive.",
                 )
-            path, seen = self._keep(job, part, job.digests, seen)
+            path, there = self._keep(job, part, job.digests)
         except TakeholdError as error:
             self._fail(job, part, error)
             return
         root = self.target.root
+        if there is not None:  # another's bytes: flushed or not, only the medium can say
+            seen, durable = there, durable and there is Seen.MEDIUM
         proof = Proof(self._clock.now(), seen, durable)
         copy = Copy(job.recording.id, self.target.name, root.identity, root.disks, path, proof)
         kept.append((job, copy))
 
-    def _keep(self, job: Job, part: Part, digests: Digests, seen: Seen) -> tuple[bytes, Seen]:
+    def _keep(self, job: Job, part: Part, digests: Digests) -> tuple[bytes, Seen | None]:
+        """The name it has now; where the same bytes stood there, how those were read back."""
         place = path = job.recording.place
         for number in range(2, OTHER_NAMES):
             try:
@@ -265,7 +285,7 @@ class Lander:
                     return path, there
                 path = beside(place, b"other", number)
             else:
-                return path, seen
+                return path, None
         raise NameTaken(f"{display(place)} and {OTHER_NAMES} names beside it are taken.")
 
     def _stands_there(self, path: bytes, size: int, digests: Digests) -> Seen | None:

@@ -94,7 +94,8 @@ class Performer:
                     if len(found) >= TELL_EVERY:
                         tell(Outcome(load=step.load, described=tuple(found)))
                         found = []
-        except VolumeGone as error:
+        except TakeholdError as error:
+            tell(Outcome(load=step.load, described=tuple(found)))
             tell(Outcome(key=f"load {step.load.id}", error=error))
             return
         tell(Outcome(key=f"load {step.load.id}", load=step.load, described=tuple(found)))
@@ -194,10 +195,14 @@ class Performer:
         homes = {recording.id: home for recording, _, home in step.pairs}
 
         def told(outcome: Outcome) -> None:
-            tell(outcome)
-            if outcome.error is not None and outcome.error.code == "altered":
-                rid = int(outcome.key.split()[1])
-                tell(Outcome((self._broken(copies[rid], "altered"),)))
+            word, rid = outcome.key.split()[:2]
+            copy = copies[int(rid)]
+            if word == "land":
+                tell(outcome)
+            if outcome.error is None:
+                tell(Outcome(key=prove_key(copy)))  # it was read whole, so it can be
+            elif word == "rec":
+                tell(self._unread(copy, outcome.error))
 
         with ExitStack() as stack:
             trees: dict[str, DestinationTree] = {}
@@ -212,6 +217,14 @@ class Performer:
             jobs = [(Job(recording), (step.target,)) for recording, _, _ in step.pairs]
             self._carry(spring, jobs, told, moved, stop)
 
+    def _unread(self, copy: Copy, error: TakeholdError) -> Outcome:
+        """A copy that others should be made from is altered, is gone, or cannot be read now."""
+        if error.code == "altered":
+            return Outcome((self._broken(copy, "altered"),), prove_key(copy))
+        if isinstance(error, FileMissing):
+            return Outcome((self._broken(copy, "missing"),), prove_key(copy))
+        return Outcome(key=prove_key(copy), error=error)
+
     # -- proving again
 
     def _prove(
@@ -222,18 +235,23 @@ class Performer:
                 for recording, copy in step.pairs:
                     if stop.is_set():
                         return
-                    self._prove_one(tree, recording, copy, tell)
+                    self._prove_one(tree, recording, copy, tell, lambda: _go_on(moved, stop))
                     moved(recording.stamp.size)
         except TakeholdError as error:
             tell(Outcome(key=prove_key(step.pairs[0][1]), error=error))
 
     def _prove_one(
-        self, tree: DestinationTree, recording: Recording, copy: Copy, tell: Tell
+        self,
+        tree: DestinationTree,
+        recording: Recording,
+        copy: Copy,
+        tell: Tell,
+        read: Callable[[], None],
     ) -> None:
         key = prove_key(copy)
         try:
             with tree.open(copy.path) as reader:
-                digests, seen = read_whole(reader, recording.stamp.size, lambda: None)
+                digests, seen = read_whole(reader, recording.stamp.size, read)
         except FileMissing:
             tell(Outcome((self._broken(copy, "missing"),), key))
         except VolumeGone:
@@ -276,3 +294,10 @@ class Performer:
             step.day, step.number, step.target.name, step.target.root.identity, self._clock.now()
         )
         tell(Outcome((done,), key))
+
+
+def _go_on(moved: Callable[[int], None], stop: threading.Event) -> None:
+    """A buffer was read: say that the work lives, and end it there when it shall stop."""
+    moved(0)
+    if stop.is_set():
+        raise SourceChanged("Stopped before the end.", code="stopped")

@@ -60,7 +60,7 @@ class Ring:
                 self._lock.notify()
 
     def forsake(self, buffer: Buffer) -> None:
-        """One reader hangs with it: a new buffer takes its place once the others are done."""
+        """One reader hangs with it: a new buffer takes its place, it is never used again."""
         fresh = Buffer(self._size)
         with self._lock:
             self._free.append(fresh)

@@ -10,7 +10,6 @@ from takehold.model.errors import CopyDiffers, NameTaken, TakeholdError
 from takehold.ports.disk import DestinationTree
 
 SIZE = 1 << 20
-SLACK = 4096
 
 
 def land_bytes(tree: DestinationTree, path: bytes, data: bytes) -> None:
@@ -19,11 +18,13 @@ def land_bytes(tree: DestinationTree, path: bytes, data: bytes) -> None:
     A file of that name with the same bytes is fine. Raises NameTaken if it has other bytes,
     CopyDiffers if the medium gave back something else, and what the disk raises.
     """
-    if tree.size_of(path) is not None:
-        with tree.open(path) as reader:
-            if read_up(reader, len(data) + SLACK) == data:
-                return
-        raise NameTaken(f"{display(path)} is there already, with other bytes; it is left alone.")
+    there = tree.size_of(path)
+    if there is not None:
+        if there != len(data) or not _holds(tree, path, data):
+            says = f"{display(path)} is there already, with other bytes; it is left alone."
+            raise NameTaken(says, "Look who wrote it; takehold never replaces a file.")
+        tree.settle(folder_of(path))
+        return
     part = tree.part(folder_of(path))
     try:
         part.reserve(len(data))
@@ -41,3 +42,8 @@ def land_bytes(tree: DestinationTree, path: bytes, data: bytes) -> None:
         part.drop()
         raise
     tree.settle(folder_of(path))
+
+
+def _holds(tree: DestinationTree, path: bytes, data: bytes) -> bool:
+    with tree.open(path) as reader:
+        return read_up(reader, len(data)) == data

@@ -117,15 +117,17 @@ class Hasher:
                     "The copy to read from holds other bytes.", code="altered"
                 )
             return
-        if previous is not None and previous.digests == reading.digests:
+        if previous and not known.readings and previous.digests == reading.digests:
             facts = (Gone(known.id), SameBytes(previous.id, known.stamp))
             again = WasRead(previous.id, _lighter(reading))
             self._tell(Outcome((*facts, again), rec_key(known.id)))
             job.fault = SourceChanged(f"{display(known.path)} is unchanged.", code="same-bytes")
             return
-        later = _lighter(reading) if known.readings else reading
-        self._tell(Outcome((WasRead(known.id, later),), rec_key(known.id)))
-        if known.digests is not None and known.digests != reading.digests:
+        if known.digests is None or known.digests == reading.digests:
+            later = _lighter(reading) if known.readings else reading
+            self._tell(Outcome((WasRead(known.id, later),), rec_key(known.id)))
+        else:  # its trouble is not over: each next try waits longer
+            self._tell(Outcome((WasRead(known.id, _lighter(reading)),)))
             job.fault = SourceChanged(
                 f"{display(known.path)} gave other bytes than at its first read.",
                 "It is read once more. Use another reader or cable, and keep the card.",
@@ -183,7 +185,7 @@ class Transfer:
             for job, roots in jobs:
                 if stop.is_set():
                     break
-                self._send(job, [r for r in roots if r in self._landers], hasher, moved, stop)
+                self._send(job, roots, hasher, moved, stop)
                 if isinstance(job.fault, VolumeGone):
                     break
         finally:
@@ -201,7 +203,10 @@ class Transfer:
         moved: Callable[[int], None],
         stop: threading.Event,
     ) -> None:
-        landers = [self._landers[r] for r in roots if not self._landers[r].left]
+        """Read one recording; not at all if none of those who lack it takes it now."""
+        landers = [n for r in roots if (n := self._landers.get(r)) is not None and not n.left]
+        if roots and not landers:
+            return
         for lander in landers:
             lander.begin(job)
         seen = Seen.UNKNOWN
