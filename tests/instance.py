@@ -226,9 +226,7 @@ def _text(raw: bytes) -> str:
 def copies_below(root: Path) -> dict[str, Path]:
     """Every file below a destination but manifests and what belongs to them, by path."""
     paper = re.compile(r"\d{4}-\d\d-\d\d\.r\d+\.")
-    return {
-        name: path for name, path in files_below(root).items() if not paper.match(path.name)
-    }
+    return {name: path for name, path in files_below(root).items() if not paper.match(path.name)}
 
 
 def files_below(root: Path) -> dict[str, Path]:

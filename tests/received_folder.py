@@ -44,15 +44,15 @@ def key_at(folder: Path, name: str = "key") -> KeySigner:
 
 def entry(place: str, content: bytes, **changes: Any) -> dict[str, Any]:
     """A manifest's entry for these bytes, copied under their place."""
-    copies = [_copy(place)] if "copies" not in changes else []
-    return file_entry(
-        path=place.rpartition("/")[2],
-        place=place,
-        size=len(content),
-        sha256=hashlib.sha256(content).hexdigest(),
-        xxh64=xxhash.xxh64(content).hexdigest(),
-        **({"copies": copies} | changes),
-    )
+    plain = {
+        "path": place.rpartition("/")[2],
+        "place": place,
+        "size": len(content),
+        "sha256": hashlib.sha256(content).hexdigest(),
+        "xxh64": xxhash.xxh64(content).hexdigest(),
+        "copies": copied(place),
+    }
+    return file_entry(**(plain | changes))
 
 
 def _copy(path: str, destination: str = "shuttle-1") -> dict[str, Any]:

@@ -55,6 +55,11 @@ class Home:
         return os.path.join(self.state, "lock")
 
     @property
+    def bell(self) -> str:
+        """A folder that the daemon watches: a change in it means that somebody asked something."""
+        return os.path.join(self.state, "bell")
+
+    @property
     def archive(self) -> str:
         """The laptop's own keep of manifests."""
         return os.path.join(self.state, "manifests")

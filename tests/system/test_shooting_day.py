@@ -185,7 +185,7 @@ def test_the_check_of_a_card_s_image_can_fail(bench: Bench):
 
 
 def test_a_card_can_be_taken_out_while_the_daemon_idles(day: Day):
-    """umount refuses a busy volume: every one of the four goes while takehold runs."""
+    """Umount refuses a busy volume: every one of the four goes while takehold runs."""
     fill(day.primary.mount)
     fill(day.backup.mount)
     with day.instance.daemon() as daemon:

@@ -23,7 +23,7 @@ from takehold.formats.canonical import canonical
 from takehold.formats.names import display, same_key
 from takehold.model import facts as f
 from takehold.model.errors import Malformed
-from takehold.model.finding import Relation, Verdict
+from takehold.model.finding import Relation, Severity, Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
 from takehold.model.settings import Destination, Expect, Role, Settings, Source
@@ -382,6 +382,51 @@ def test_listings_come_back() -> None:
     assert replace(told, load=known.load, at=known.at) == known
 
 
+def test_a_file_that_was_not_read_yet_keeps_the_day_on_hold() -> None:
+    """It is in the findings and not in `files`; its card must be looked at again (P4)."""
+    shoot = Shoot()
+    for role, label in ((Role.PRIMARY, "SND_A01"), (Role.BACKUP, "SND_B01")):
+        card = shoot.load(role, label)
+        shoot.recording(card)
+        if role is Role.PRIMARY:
+            shoot.recording(card, b"SETUP.BIN", OPAQUE, reads=(), on=())
+    shoot.ledger.listings = {
+        i: replace(listed, skipped=()) for i, listed in shoot.ledger.listings.items()
+    }
+    shoot.write()
+    rebuilt = shoot.rebuilt()
+    assert len(rebuilt.recordings) == 2
+    judged = judge(rebuilt, DAY, SETTINGS)
+    assert judged.verdict is Verdict.HOLD
+    assert [x.code for x in judged.findings if x.severity is Severity.HOLD] == [
+        "inventory-incomplete"
+    ]
+
+
+def test_an_inventory_that_broke_off_is_told_again() -> None:
+    shoot = Shoot()
+    card = shoot.load()
+    shoot.recording(card)
+    listed = shoot.ledger.listings[card.id]
+    shoot.ledger.apply([replace(listed, files=9, untaken=8)])
+    shoot.write()
+    same_days(shoot, DAY)
+
+
+def test_the_end_of_the_chain_is_found_though_the_clock_went_back() -> None:
+    """The next manifest must follow the one written last, not the one that looks newest (P11)."""
+    shoot = Shoot()
+    card = shoot.load()
+    shoot.recording(card)
+    shoot.recording(card, b"B.WAV", replace(WAVE, metadata=replace(BEXT, date=NEXT)), day=NEXT)
+    for day, at in ((NEXT, NOON), (DAY, NOON + 50), (NEXT, NOON + 60), (DAY, NOON - 500)):
+        shoot.write(day, at)
+    last = shoot.rebuilt().last_revision()
+    assert last == shoot.ledger.last_revision()
+    assert last is not None
+    assert (last.day, last.number) == (DAY, 2)
+
+
 def test_a_card_seen_the_morning_after_belongs_to_its_own_day() -> None:
     """It stands in both days' manifests; a file without a date went with the card."""
     shoot = Shoot()
@@ -405,8 +450,7 @@ def test_a_fraction_of_a_second_is_kept() -> None:
 
 
 def test_a_short_backup_stays_a_hold() -> None:
-    """Block digests are not in the manifest; what the backup lacks cannot be told, that it is
-    no answer can."""
+    """What it lacks cannot be told without block digests; that it is no answer can."""
     shoot = Shoot()
     shoot.recording(shoot.load())
     shoot.recording(shoot.load(Role.BACKUP, "SND_B01"), frames=9_000, audio="bb", file="22")

@@ -23,6 +23,7 @@ from received_folder import (
 from takehold.cli.receive import conclusion, in_order, receive
 from takehold.decide.receive import Answer, named_manifests, outside
 from takehold.decide.signed import judge_signature, trusted
+from takehold.engine.receive import _most
 from takehold.formats.manifest_doc import read_receipt, receipt_bytes
 from takehold.model.errors import BadSignature, FileMissing, UsageError, WorldError
 
@@ -426,8 +427,6 @@ def test_a_receipt_of_a_hundred_thousand_strangers_stays_readable(day, signer):
     """Beyond 10,000 they are counted."""
     made(day, signer)
     (one,) = checked(day).days
-    from takehold.engine.receive import _most
-
     names = _most(tuple(f"x{n}" for n in range(100_000)))
     assert names[-1] == "and 90000 more"
     assert read_receipt(receipt_bytes(one.receipt)) == one.receipt

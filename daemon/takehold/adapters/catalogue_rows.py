@@ -243,9 +243,9 @@ def _copy(row: sqlite3.Row) -> Copy:
 
 
 def _receipt(row: sqlite3.Row) -> f.Receipt:
-    *told, altered, missing, unknown = tuple(row)[1:]
+    *told, altered, missing, unknown, confirmed = tuple(row)[1:]
     lists = (plain.loads(tuple[str, ...], text) for text in (altered, missing, unknown))
-    return f.Receipt(*told, *lists)
+    return f.Receipt(*told, *lists, bool(confirmed))
 
 
 def _disks(text: str) -> frozenset[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from typing import Any
 
@@ -29,6 +30,15 @@ def is_running(place: Home) -> bool:
 def live_state(place: Home) -> State | None:
     """What the running daemon shows, None if none runs."""
     return read_live(place.state) if is_running(place) else None
+
+
+def ring(place: Home) -> None:
+    """Have the daemon look at once for what was asked; unheard, it looks when its time comes."""
+    with (
+        contextlib.suppress(OSError),
+        open(os.path.join(place.bell, "rung"), "w", encoding="utf-8") as file,
+    ):
+        file.write("asked\n")
 
 
 def around_of(state: State | None) -> Around:

@@ -39,7 +39,7 @@ def take_in(path: str, ledger: Ledger, *, key: str | None) -> tuple[Receipt, lis
     """
     given = None if key is None else given_keys(key, RECEIPT_NAMESPACE)
     raw = given_file(path, RECEIPT_CAP)
-    signer, signed = _signer(path, raw, given, ledger)
+    signer, confirmed, signed = _signer(path, raw, given, ledger)
     doc = read_receipt(raw)
     known = _known(ledger, doc)
     _check_counts(ledger, doc, known)
@@ -54,6 +54,7 @@ def take_in(path: str, ledger: Ledger, *, key: str | None) -> tuple[Receipt, lis
         altered=doc.altered,
         missing=doc.missing,
         unknown=doc.unknown,
+        confirmed=confirmed,
     )
     return fact, [*_told(doc), signed, *_advice(ledger, fact, doc)]
 
@@ -101,8 +102,10 @@ def _reason(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 
 
-def _signer(path: str, raw: bytes, given: frozenset[str] | None, ledger: Ledger) -> tuple[str, str]:
-    """The fingerprint of the receipt's key, empty without one, and what to say of it."""
+def _signer(
+    path: str, raw: bytes, given: frozenset[str] | None, ledger: Ledger
+) -> tuple[str, bool, str]:
+    """The fingerprint of the receipt's key, empty without one; whether it counts; what to say."""
     try:
         armoured = given_file(path + ".sig", SIGNATURE_CAP)
     except FileMissing:
@@ -115,18 +118,18 @@ def _signer(path: str, raw: bytes, given: frozenset[str] | None, ledger: Ledger)
         )
     match signed.word:
         case "none":
-            return "", "It is not signed: it was taken in, but it does not clear a card."
+            return "", False, "It is not signed: it was taken in, but it does not clear a card."
         case "confirmed":
-            return signed.signer, f"It is signed {signed.says}."
-    before = [r.day for r in ledger.receipts if r.signer == signed.signer]
+            return signed.signer, True, f"It is signed {signed.says}."
+    before = [r.day for r in ledger.receipts if r.signer == signed.signer and r.confirmed]
     if before:
-        says = f"It is signed by {signed.signer}, as the receipt for {before[-1]} was."
-    else:
-        says = (
-            f"It is signed by {signed.signer}, a key not seen before: "
-            "compare it with post by phone before you clear a card."
-        )
-    return signed.signer, says
+        says = f"It is signed by {signed.signer}, as the confirmed receipt for {before[-1]} was."
+        return signed.signer, True, says
+    says = (
+        f"It is signed by {signed.signer}, a key that nobody vouched for yet: compare it with post "
+        f"by phone, then take the receipt in again with --key {signed.signer}"
+    )
+    return signed.signer, False, says
 
 
 def _known(ledger: Ledger, doc: ReceiptDoc) -> Revised:

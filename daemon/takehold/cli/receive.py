@@ -174,6 +174,8 @@ def _made(path: bytes, content: bytes) -> bool:
 def _show(received: Received) -> None:
     for day in received.days:
         _show_day(day)
+        if len(received.days) > 1:
+            click.echo(f"  {day_conclusion(day.manifest, day.compared)}")
     for path, says in received.unread:
         click.echo(f"! {display(path)} cannot be read: {says}")
     for path in received.older:
@@ -201,7 +203,6 @@ def _show_day(day: Day) -> None:
     rows += [("not in the manifest", name, "") for name in compared.strangers]
     rows += [("unfinished", name, "a copy never completed") for name in compared.unfinished]
     _show_rows(rows)
-    click.echo(f"  {day_conclusion(day.manifest, compared)}")
 
 
 def _show_rows(rows: list[tuple[str, str, str]]) -> None:

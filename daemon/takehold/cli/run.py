@@ -41,9 +41,9 @@ def run_daemon(place: Home) -> int:
         log = structlog.get_logger()
         for note in begun.notes:
             log.warning(note)
-        daemon = Daemon(
-            begun.engine, wake, begun.clock, LiveFile(place.state), ServiceManager(), log
-        )
+        os.makedirs(place.bell, mode=0o700, exist_ok=True)
+        bell, live = os.fsencode(place.bell), LiveFile(place.state)
+        daemon = Daemon(begun.engine, wake, begun.clock, live, ServiceManager(), log, bell)
         with _signals(daemon, wake, place, begun, log), _timer(begun.engine.settings, wake):
             wake.watch_mounts()
             service_manager.ready()

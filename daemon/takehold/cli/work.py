@@ -16,7 +16,7 @@ from takehold.adapters.wake import Wake
 from takehold.app import Home, Running, reading, running, settings_of
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import day_facts
-from takehold.cli.live import around_of, is_running, live_state
+from takehold.cli.live import around_of, is_running, live_state, ring
 from takehold.cli.show import current_day, print_day, work_line
 from takehold.cli.tables import print_json
 from takehold.decide.judge import judge
@@ -90,7 +90,9 @@ def _ask(place: Home, kind: str, about: str) -> str:
     if is_running(place):
         catalogue = SqliteCatalogue.open(place.catalogue)
         try:
-            return _await(place, catalogue, catalogue.ask(kind, about, now))
+            number = catalogue.ask(kind, about, now)
+            ring(place)
+            return _await(place, catalogue, number)
         finally:
             catalogue.close()
     with working(place) as (begun, wake):

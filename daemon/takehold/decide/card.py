@@ -79,11 +79,13 @@ def _unconfirmed(ledger: Ledger, judged: Judged) -> list[str]:
     answers = [r for r in ledger.receipts if r.manifest_sha256 == newest.sha256]
     if not answers:
         return [f"{day}: no receipt for {newest.name} has come back."]
-    good = [r for r in answers if r.complete and r.signer]
+    good = [r for r in answers if r.complete and r.signer and r.confirmed]
     if good and _says_all(newest, judged, max(r.intact for r in good)):
         return []
     if good:
         return [f"{day}: {newest.name} lacks files of that day; renew it: takehold wrap {day}"]
+    if any(r.complete and r.signer for r in answers):
+        return [f"{day}: nobody vouched for the key of the receipt for {newest.name}."]
     if any(r.complete for r in answers):
         return [f"{day}: the receipt for {newest.name} is not signed; ask who sent it."]
     return [f"{day}: the receipt for {newest.name} names altered or missing files."]

@@ -4,8 +4,8 @@
    again: the first step of a lane in the order given here is the one to do.
 2. A recording that a running step works on (`busy`) is in no other step.
 3. Work that failed waits until its trouble's `retry_at`.
-4. A card is read once for all destinations; what lacks a copy later gets it from a proven one,
-   or, while that one cannot be read, from another and from the card by turns.
+4. A card is read once for all destinations; what lacks a copy later gets it from a proven one
+   that can be read, and from the card while there is none.
 """
 
 from __future__ import annotations
@@ -179,15 +179,9 @@ def _owed(ledger: Ledger, now: Situation, settings: Settings, recording: Recordi
         return None
     lacking = lacking_targets(ledger, now, settings, recording)
     springs = _springs(ledger, now, recording) if recording.readings else []
-    if not lacking or (springs and _tries(ledger, recording) % 2 == 0):
+    if not lacking or (springs and not _in_trouble(ledger, springs[0])):
         return None
     return Owed(recording, lacking)
-
-
-def _tries(ledger: Ledger, recording: Recording) -> int:
-    """How often reading it has failed since it last went well."""
-    before = ledger.troubles.get(rec_key(recording.id))
-    return before.tries if before else 0
 
 
 def lacking_targets(
@@ -210,10 +204,18 @@ def has_room(target: Target, size: int, settings: Settings) -> bool:
 
 
 def _springs(ledger: Ledger, now: Situation, recording: Recording) -> list[tuple[Copy, Target]]:
-    """The proven copies on destinations that are there."""
+    """The proven copies on destinations that are there, those that could not be read last."""
     present = {t.root.identity: t for t in now.targets}
-    copies = ledger.copies_of(recording.id)
-    return [(copy, present[copy.root]) for copy in copies if copy.root in present]
+    found = [
+        (copy, present[copy.root])
+        for copy in ledger.copies_of(recording.id)
+        if copy.root in present and due(ledger.troubles.get(prove_key(copy)), now.now)
+    ]
+    return sorted(found, key=lambda spring: _in_trouble(ledger, spring))
+
+
+def _in_trouble(ledger: Ledger, spring: tuple[Copy, Target]) -> bool:
+    return prove_key(spring[0]) in ledger.troubles
 
 
 def _drive(
@@ -236,8 +238,7 @@ def _drive(
         if not mine:
             springs = _springs(ledger, now, recording)
             if springs and _may_land(ledger, now, settings, recording, target):
-                turn = _tries(ledger, recording) // 2 % len(springs)
-                late.append((recording, *springs[turn]))
+                late.append((recording, *springs[0]))
         old += [(recording, c) for c in mine if _stale(ledger, c, now, settings, asked_at)]
     if late:
         yield CatchUp(target, tuple(_batch(late, lambda p: p[0].stamp.size)))
@@ -254,7 +255,6 @@ def _may_land(
         not refuted(recording)
         and has_room(target, recording.stamp.size, settings)
         and due(ledger.troubles.get(key), now.now)
-        and due(ledger.troubles.get(rec_key(recording.id)), now.now)
     )
 
 

@@ -14,7 +14,6 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from enum import StrEnum
 from typing import TypeVar
 
 from takehold.decide.check_file import COMPLAINTS
@@ -22,7 +21,7 @@ from takehold.decide.day import is_day
 from takehold.decide.manifest import names_of
 from takehold.decide.manifest_file import ENCODINGS
 from takehold.decide.place import day_folder
-from takehold.formats.names import display, good_relative, shown
+from takehold.formats.names import display, good_relative, is_shown, shown
 from takehold.formats.timecode import rate_named
 from takehold.formats.wave import FRAMED
 from takehold.model import facts as f
@@ -34,7 +33,6 @@ from takehold.model.sound import Complaint, Description, Kind, Metadata, Sound, 
 Entry = Mapping[str, object]
 LoadKey = tuple[int, str, str, str]
 T = TypeVar("T")
-Word = TypeVar("Word", bound=StrEnum)
 
 # A read that differed: the manifest says that it was so, and not what it gave.
 UNTOLD = Digests("unknown", "unknown")
@@ -44,6 +42,7 @@ ORDER = (f.LoadSeen, f.Listed, f.Inventoried, f.WasRead, f.Broken, f.Proven, f.R
 TAGS = {encoding: tag for tag, encoding in ENCODINGS.items()}
 
 _ESCAPE = re.compile(r"\\(\\|x[0-9a-f]{2}|u[0-9a-f]{4}|U[0-9a-f]{8})")
+_LACKING = re.compile(r"([0-9]+) of its [0-9]+ files")
 _OTHER = re.compile(rb"\.other-[0-9]+(?=(?:\.[^./]+)?$)")
 
 
@@ -66,6 +65,13 @@ def facts_of_manifests(docs: Iterable[tuple[bytes, Entry]]) -> tuple[f.Fact, ...
     Of two with the same day and revision the first one counts. Raises Malformed for a document
     that is not as docs/manifest.md says.
     """
+    try:
+        return tuple(sorted(_told(docs), key=lambda fact: ORDER.index(type(fact))))
+    except (LookupError, OverflowError, ValueError) as error:
+        raise Malformed("A value in it is not as a manifest has it.") from error
+
+
+def _told(docs: Iterable[tuple[bytes, Entry]]) -> Iterator[f.Fact]:
     pages: dict[tuple[str, int], _Page] = {}
     for raw, doc in docs:
         page = _page(raw, doc)
@@ -73,23 +79,19 @@ def facts_of_manifests(docs: Iterable[tuple[bytes, Entry]]) -> tuple[f.Fact, ...
     ordered = [pages[key] for key in sorted(pages)]
     newest = list({page.day: page for page in ordered}.values())
     loads = _loads(newest)
-    told: list[f.Fact] = [f.LoadSeen(load) for load in loads.values()]
-    told += _listings(newest, loads)
+    yield from map(f.LoadSeen, loads.values())
+    yield from _listings(newest, loads)
     next_id = len(loads) + 1
     for page in newest:
-        told += _day(page, loads, next_id)
+        yield from _day(page, loads, next_id)
         next_id += len(_each(page.doc, "files"))
-    told += [_revised(page) for page in ordered]
-    told += _decisions(ordered)
-    return tuple(sorted(told, key=lambda fact: ORDER.index(type(fact))))
+    yield from _revisions(ordered)
+    yield from _decisions(ordered)
 
 
 def original(text: str) -> bytes:
-    """The name whose `display` is this text. Raises Malformed where there is none."""
-    try:
-        return _ESCAPE.sub(_char, text).encode("utf-8", "surrogateescape")
-    except ValueError as error:
-        raise Malformed(f"{shown(text)} shows no name.") from error
+    """The name whose `display` is this text. Raises ValueError or OverflowError for another."""
+    return _ESCAPE.sub(_char, text).encode("utf-8", "surrogateescape")
 
 
 def _char(found: re.Match[str]) -> str:
@@ -107,22 +109,23 @@ def _page(raw: bytes, doc: Entry) -> _Page:
     for found in _each(doc, "findings"):
         about = noted.setdefault(_the(found, "subject", str), {})
         about[_the(found, "code", str)] = _the(found, "says", str)
-    return _Page(
-        doc,
-        hashlib.sha256(raw).hexdigest(),
-        day,
-        _the(doc, "revision", int),
-        _at(doc, "written_at"),
-        day_folder(_the(doc, "production", str), day) + b"/",
-        noted,
-    )
+    folder = day_folder(_the(doc, "production", str), day) + b"/"
+    number, at = _the(doc, "revision", int), _at(doc, "written_at")
+    return _Page(doc, hashlib.sha256(raw).hexdigest(), day, number, at, folder, noted)
 
 
-def _revised(page: _Page) -> f.Revised:
-    """Its basis is left empty: the next manifest of the day is a new revision in any case."""
-    name = names_of(page.day, page.number)["manifest"]
-    verdict = _the(page.doc, "verdict", str)
-    return f.Revised(page.day, page.number, name, page.sha256, page.at, verdict, "")
+def _revisions(pages: list[_Page]) -> Iterator[f.Revised]:
+    """By day and number, but the day last that ends the chain (P11), whatever the clock said.
+
+    The basis is left empty: the next manifest of a day is a new revision in any case.
+    """
+    links = [page.doc.get("previous") for page in pages]
+    followed = {link.get("sha256") for link in links if isinstance(link, dict)}
+    ends = [page for page in pages if page.sha256 not in followed]
+    last = max(ends, key=lambda page: page.at).day if ends else ""
+    for page in sorted(pages, key=lambda page: (page.day == last, page.day, page.number)):
+        name, word = names_of(page.day, page.number)["manifest"], _the(page.doc, "verdict", str)
+        yield f.Revised(page.day, page.number, name, page.sha256, page.at, word, "")
 
 
 def _decisions(pages: Iterable[_Page]) -> list[f.Acked]:
@@ -156,7 +159,7 @@ def _loads(pages: Iterable[_Page]) -> dict[LoadKey, Load]:
             mine = [file for file in files if file.get("load") == entry.get("id")]
             # A load without a file there stands in the manifest of its own day only, and a file
             # that names no date goes with its card.
-            its = not mine or any("recorded" not in _the(m, "metadata", dict) for m in mine)
+            its = not mine or any("date" not in _the(m, "metadata", dict) for m in mine)
             days.setdefault(key, []).append((not its, _apart(page.day, key), page.day))
     return {
         key: _load(number, entries[key], min(days[key])[-1])
@@ -174,8 +177,8 @@ def _load(number: int, entry: Entry, day: str) -> Load:
     return Load(
         id=number,
         source=_the(entry, "source", str),
-        role=_word(entry, "role", Role),
-        identity=_the(entry, "identity", str),
+        role=Role(_the(entry, "role", str)),
+        identity=_identity(entry),
         label=original(_the(entry, "label", str)).decode("utf-8", "surrogateescape"),
         folder=original(_the(entry, "folder", str)),
         disks=frozenset(),
@@ -186,30 +189,42 @@ def _load(number: int, entry: Entry, day: str) -> Load:
 
 def _listings(pages: Iterable[_Page], loads: Mapping[LoadKey, Load]) -> Iterator[f.Listed]:
     """Each load as the last manifest has it; it was listed at the latest when that was written."""
-    newest = {
-        _load_key(entry): (page.at, entry)
-        for page in sorted(pages, key=lambda page: page.at)
-        for entry in _each(page.doc, "loads")
-    }
+    newest: dict[LoadKey, tuple[int, Entry]] = {}
+    untaken: dict[LoadKey, int] = {}
+    for page in sorted(pages, key=lambda page: page.at):
+        for entry in _each(page.doc, "loads"):
+            key = _load_key(entry)
+            newest[key] = (page.at, entry)
+            untaken[key] = max(untaken.get(key, 0), _unread(page, entry))
     for key, (at, entry) in newest.items():
         litter = ((_the(e, "name", str), _the(e, "count", int)) for e in _each(entry, "litter"))
         paths = ((original(_the(e, "path", str)), e) for e in _each(entry, "skipped"))
         skipped = tuple(f.Skip(path, _the(e, "why", str)) for path, e in paths)
-        yield f.Listed(loads[key].id, at, _the(entry, "files", int), tuple(litter), skipped)
+        told = (_the(entry, "files", int), tuple(litter), skipped, untaken[key])
+        yield f.Listed(loads[key].id, at, *told)
+
+
+def _unread(page: _Page, load: Entry) -> int:
+    """Files of a load that the findings tell of and `files` does not: they were not read yet."""
+    home = f"{display(page.folder)}{load['folder']}/"
+    told = {display(_below(entry, "place", page.folder)) for entry in _each(page.doc, "files")}
+    said = page.noted.get(_the(load, "label", str), {})
+    found = _LACKING.search(said.get("inventory-incomplete", ""))
+    return (int(found[1]) if found else 0) + sum(
+        "copies-short" in codes and subject.startswith(home) and subject not in told
+        for subject, codes in page.noted.items()
+    )
 
 
 def _day(page: _Page, loads: Mapping[LoadKey, Load], next_id: int) -> Iterator[f.Fact]:
     of_load = {_the(e, "id", int): loads[_load_key(e)].id for e in _each(page.doc, "loads")}
     disks = {
-        _the(e, "identity", str): frozenset(map(str, _the(e, "disks", list)))
+        _identity(e): frozenset(map(str, _the(e, "disks", list)))
         for e in _each(page.doc, "destinations")
     }
     ids: dict[bytes, int] = {}
     for number, entry in enumerate(_each(page.doc, "files"), next_id):
-        load = of_load.get(_the(entry, "load", int))
-        if load is None:
-            raise _malformed("load")
-        recording = _recording(entry, page, number, load)
+        recording = _recording(entry, page, number, of_load[_the(entry, "load", int)])
         ids[recording.place] = number
         noted = page.noted.get(display(recording.place), {})
         yield f.Inventoried(recording)
@@ -220,15 +235,12 @@ def _day(page: _Page, loads: Mapping[LoadKey, Load], next_id: int) -> Iterator[f
 
 def _recording(entry: Entry, page: _Page, number: int, load: int) -> Recording:
     place = _below(entry, "place", page.folder)
-    reads = _each(entry, "reads")
-    if not reads:
-        raise _malformed("reads")
     return Recording(
         id=number,
         load=load,
         path=_name(entry, "path"),
         stamp=Stamp(_the(entry, "size", int), _ns(entry, "mtime")),
-        seen_at=_at(reads[0], "at"),
+        seen_at=_at(_each(entry, "reads")[0], "at"),
         day=page.day,
         place=place,
         version=_the(entry, "version", int),
@@ -244,7 +256,7 @@ def _readings(entry: Entry, noted: Mapping[str, str]) -> Iterator[Reading]:
     if "reads-differ" in noted:
         reads = reads[:2]  # more of them, all untold, would seem to agree
     for read in reads:
-        yield Reading(*told, _at(read, "at"), _word(read, "from", Seen))
+        yield Reading(*told, _at(read, "at"), Seen(_the(read, "from", str)))
         differs = "reads-differ" in noted or "first-read-wrong" in noted
         told = (UNTOLD if differs else digests, None)
 
@@ -253,19 +265,17 @@ def _copies(
     entry: Entry, page: _Page, recording: int, disks: Mapping[str, frozenset[str]]
 ) -> Iterator[Copy]:
     for copy in _each(entry, "copies"):
-        root = _the(copy, "identity", str)
-        proof = Proof(
-            _at(copy, "proven_at"), _word(copy, "read_back", Seen), _the(copy, "durable", bool)
-        )
+        root, name = _identity(copy), _the(copy, "destination", str)
+        at, seen = _at(copy, "proven_at"), Seen(_the(copy, "read_back", str))
+        proof = Proof(at, seen, _the(copy, "durable", bool))
         path = _below(copy, "path", page.folder)
-        name = _the(copy, "destination", str)
         yield Copy(recording, name, root, disks.get(root, frozenset()), path, proof)
 
 
 def _broken(page: _Page, ids: Mapping[bytes, int]) -> Iterator[f.Broken]:
     """Copies that were lost or altered; seen so at the latest when the manifest was written."""
     homes = {
-        shown(_the(entry, "name", str)): (_the(entry, "name", str), _the(entry, "identity", str))
+        shown(_the(entry, "name", str)): (_the(entry, "name", str), _identity(entry))
         for entry in _each(page.doc, "destinations")
     }
     for subject, codes in page.noted.items():
@@ -304,19 +314,14 @@ def _audio(entry: Entry) -> tuple[WaveFormat, Sound] | tuple[None, None]:
         return None, None
     audio = _the(entry, "audio", dict)
     encoding, digest = _the(audio, "encoding", str), _the(audio, "digest", str)
-    number = encoding.removeprefix("tag ")
-    if encoding not in TAGS and not (number.isascii() and number.isdigit()):
-        raise _malformed("encoding")
-    tag = TAGS[encoding] if encoding in TAGS else int(number)
-    channels, bits = _the(audio, "channels", int), _the(audio, "bits", int)
-    made = WaveFormat(
-        tag, channels, _the(audio, "sample_rate", int), bits, channels * -(-bits // 8)
-    )
+    tag = TAGS[encoding] if encoding in TAGS else int(encoding.removeprefix("tag "))
+    channels, rate, bits = (_the(audio, key, int) for key in ("channels", "sample_rate", "bits"))
+    made = WaveFormat(tag, channels, rate, bits, channels * -(-bits // 8))
     return made, Sound(_the(audio, "frames", int), digest, b"")
 
 
 def _metadata(said: Entry) -> Metadata:
-    count = str(said.get("time_reference", ""))
+    count = _text(said, "time_reference")
     return Metadata(
         project=_text(said, "project"),
         scene=_text(said, "scene"),
@@ -326,7 +331,7 @@ def _metadata(said: Entry) -> Metadata:
         note=_text(said, "note"),
         date=_text(said, "date"),
         time=_text(said, "time"),
-        time_reference=int(count) if count.isascii() and count.isdigit() else None,
+        time_reference=int(count) if count else None,
         timecode_rate=rate_named(_text(said, "timecode_rate")),
         file_uid=_text(said, "file_uid"),
         family_uid=_text(said, "family_uid"),
@@ -359,21 +364,11 @@ def _each(entry: Entry, key: str) -> list[Entry]:
     return items
 
 
-def _word(entry: Entry, key: str, kind: type[Word]) -> Word:
-    try:
-        return kind(_the(entry, key, str))
-    except ValueError as error:
-        raise _malformed(key) from error
-
-
 def _ns(entry: Entry, key: str) -> int:
     """A moment in ns since 1970 (RFC 3339, UTC)."""
     whole, _, part = _the(entry, key, str).removesuffix("Z").partition(".")
-    try:
-        seconds = int(datetime.fromisoformat(f"{whole}+00:00").timestamp())
-        return seconds * 10**9 + int(part.ljust(9, "0"))
-    except ValueError as error:
-        raise _malformed(key) from error
+    moment = datetime.strptime(f"{whole}Z", "%Y-%m-%dT%H:%M:%S%z")
+    return int(moment.timestamp()) * 10**9 + int(part[:9].ljust(9, "0"))
 
 
 def _at(entry: Entry, key: str) -> int:
@@ -382,12 +377,16 @@ def _at(entry: Entry, key: str) -> int:
 
 def _name(entry: Entry, key: str) -> bytes:
     """A file's name; in hex where it is not UTF-8."""
-    try:
-        if f"{key}_hex" in entry:
-            return bytes.fromhex(_text(entry, f"{key}_hex"))
-        return _the(entry, key, str).encode()
-    except ValueError as error:
-        raise _malformed(key) from error
+    if f"{key}_hex" in entry:
+        return bytes.fromhex(_text(entry, f"{key}_hex"))
+    return _the(entry, key, str).encode()
+
+
+def _identity(entry: Entry) -> str:
+    """Escaped only where it holds something hidden."""
+    text = _the(entry, "identity", str)
+    plain = original(text).decode("utf-8", "surrogateescape")
+    return text if is_shown(plain) else plain
 
 
 def _below(entry: Entry, key: str, folder: bytes) -> bytes:

@@ -6,6 +6,8 @@ A day is closed once nothing that is there still owes it anything; what is away 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from functools import partial
 from typing import Protocol
 
 from takehold.decide.backoff import due, trouble
@@ -13,6 +15,7 @@ from takehold.decide.check import Around
 from takehold.decide.plan import recordings_of
 from takehold.decide.standing import DayStanding, day_standing
 from takehold.engine.days import Days
+from takehold.engine.patience import Patience
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import (
     Answered,
@@ -26,11 +29,12 @@ from takehold.model.facts import (
 )
 from takehold.model.ledger import Ledger
 from takehold.model.situation import Situation, Target
-from takehold.model.step import Prove, Step, TakeStock
+from takehold.model.step import Prove, Publish, Step, TakeStock
 from takehold.ports.clock import Clock
 from takehold.ports.disk import Disk
 
 SETTLE_TIMES = 3
+PUBLISH_PATIENCE_S = 60
 
 
 class Present(Protocol):
@@ -51,8 +55,19 @@ class Closer:
     def __init__(self, days: Days, clock: Clock) -> None:
         self.days = days
         self._clock = clock
+        self._patience = Patience(days.settings.stall_seconds)
         self._touched: set[str] = set()
         self._since: dict[str, int] = {}
+
+    def remember(self, ledger: Ledger) -> None:
+        """Note the days of which something became known after their last manifest was written.
+
+        Before the program was stopped there was no time to revise them.
+        """
+        for day in ledger.revisions:
+            newest = ledger.newest(day)
+            if newest is not None and _last_fact(ledger, day) >= newest.at:
+                self._touched.add(day)
 
     def since(self, day: str) -> int:
         """When the clock first wanted that day closed."""
@@ -67,7 +82,7 @@ class Closer:
                 case WasRead(recording=rid) | Broken(recording=rid):
                     self._touched |= {r.day for r in [ledger.recordings.get(rid)] if r}
                 case Proven(copy):
-                    self._touched.add(ledger.recordings[copy.recording].day)
+                    self._touched |= {r.day for r in [ledger.recordings.get(copy.recording)] if r}
                 case _:
                     pass
 
@@ -85,21 +100,30 @@ class Closer:
         facts: list[Fact] = []
         wraps = [a for a in asked if a.kind == "wrap"]
         for day in sorted(closing):
-            if quiet(ledger, day, steps) and not self._settling(closing[day], now):
+            if self._publishing(ledger, day, steps) or self._settling(closing[day], now):
+                continue
+            if quiet(ledger, day, steps):
                 answers = [a for a in wraps if a.about == day]
                 facts += self._close_day(ledger, day, answers, now, disk)
         for day in sorted(self._touched - set(closing)):
             if ledger.newest(day) is not None and quiet(ledger, day, steps):
                 facts += self._revise(ledger, day, now)
-        for recheck in asked:
-            if recheck.kind == "recheck" and not any(isinstance(s, Prove) for s in steps):
-                facts.append(Answered(recheck.id, "Read again.", self._clock.now()))
+        if not any(isinstance(s, Prove) for s in steps):
+            at = self._clock.now()
+            rechecks = [a for a in asked if a.kind == "recheck"]
+            facts += [Answered(a.id, _read_again(ledger, a, now), at) for a in rechecks]
         return facts
 
     def _settling(self, since: int, now: Present) -> bool:
         """A file that is being written is waited for, for a while; then the manifest says so."""
         patience = SETTLE_TIMES * self.days.settings.settle_seconds
         return bool(now.around.unsettled) and self._clock.now() - since < patience
+
+    def _publishing(self, ledger: Ledger, day: str, steps: Iterable[Step]) -> bool:
+        """A manifest on its way to a drive is waited for; one that hangs there is not."""
+        newest = ledger.newest(day)
+        late = newest is None or self._clock.now() - newest.at > PUBLISH_PATIENCE_S
+        return not late and any(isinstance(s, Publish) and s.day == day for s in steps)
 
     def _close_day(
         self, ledger: Ledger, day: str, asked: list[Asked], now: Present, disk: Disk
@@ -113,37 +137,43 @@ class Closer:
         return self._write(ledger, day, asked, now, key)
 
     def _revise(self, ledger: Ledger, day: str, now: Present) -> list[Fact]:
-        self._touched.discard(day)
-        if not self.days.stale(ledger, day, now.situation, now.around):
+        key = f"manifest {day}"
+        if not due(ledger.troubles.get(key), self._clock.now()):
             return []
-        return self._write(ledger, day, [], now, f"manifest {day}")
+        if not self.days.stale(ledger, day, now.situation, now.around):
+            self._touched.discard(day)
+            return []
+        return self._write(ledger, day, [], now, key)
 
     def _write(
         self, ledger: Ledger, day: str, asked: list[Asked], now: Present, key: str
     ) -> list[Fact]:
         at = self._clock.now()
         try:
+            kept = self.days.kept(ledger, day)
+            if kept is not None:
+                return [kept]
             revised, new = self.days.write(ledger, day, now.situation, now.around)
         except TakeholdError as error:
             failed = trouble(key, error, ledger.troubles.get(key), at)
             return [failed, *(Answered(a.id, f"! {error.says} {error.do}", at) for a in asked)]
         self._touched.discard(day)
-        facts: list[Fact] = [revised] if new else []
-        if key in ledger.troubles:
-            facts.append(TroubleOver(key))
-        return [*facts, *(Answered(a.id, revised.name, at) for a in asked)]
+        over: list[Fact] = [TroubleOver(key)] if key in ledger.troubles else []
+        if new:  # answered for once it stands on the drives that are there
+            return [revised, *over]
+        return [*over, *(Answered(a.id, revised.name, at) for a in asked)]
 
     def _glance(self, view: DayStanding, now: Present, disk: Disk) -> list[Broken]:
         """Copies on drives that are there, and are not: missing, or of another length.
 
-        A glance shows no altered bytes; `recheck` reads them.
+        A glance shows no altered bytes; `recheck` reads them. A drive that does not answer, or
+        hangs, shows nothing.
         """
         lost: list[Broken] = []
         for target in now.situation.targets:
-            try:
-                lost += self._glance_at(view, target, disk)
-            except TakeholdError:
-                continue
+            look = partial(self._glance_at, view, target, disk)
+            with suppress(TakeholdError):
+                lost += self._patience.ask(f"glance {target.root.identity}", look)
         return lost
 
     def _glance_at(self, view: DayStanding, target: Target, disk: Disk) -> list[Broken]:
@@ -160,6 +190,29 @@ class Closer:
                     at = self._clock.now()
                     lost.append(Broken(copy.recording, copy.destination, root, copy.path, why, at))
         return lost
+
+
+def _last_fact(ledger: Ledger, day: str) -> int:
+    """When something of that day was last seen, read or proven; 0 for never."""
+    times = [0]
+    for recording in ledger.day(day):
+        times.append(recording.seen_at)
+        times += [reading.at for reading in recording.readings]
+        times += [copy.proof.at for copy in ledger.copies_of(recording.id)]
+        times += [broken.at for broken in ledger.broken.get(recording.id, ())]
+    return max(times)
+
+
+def _read_again(ledger: Ledger, asked: Asked, now: Present) -> str:
+    """What came of a recheck: how many copies on the drives that are there were read since."""
+    here = {t.root.identity for t in now.situation.targets if asked.about in ("", t.name)}
+    if not here:
+        return "! That destination is not there; nothing was read."
+    copies = [c for rid in ledger.recordings for c in ledger.copies_of(rid) if c.root in here]
+    unread = sum(copy.proof.at < asked.at for copy in copies)
+    if unread:
+        return f"! {unread} of {len(copies)} copies could not be read again; they are tried again."
+    return f"Read again: {len(copies)} copies."
 
 
 def quiet(ledger: Ledger, day: str, steps: Iterable[Step]) -> bool:

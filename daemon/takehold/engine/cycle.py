@@ -5,6 +5,7 @@ Only this thread touches ledger and catalogue. A turn moves no bytes of recordin
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
@@ -18,6 +19,7 @@ from takehold.decide.schedule import unclosed, wraps_due
 from takehold.decide.settle import settled
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
+from takehold.engine.endings import ended, left
 from takehold.engine.lanes import Lanes
 from takehold.engine.observe import Found, Look, Observer
 from takehold.engine.outcome import QUIET, Outcome
@@ -29,7 +31,6 @@ from takehold.model.facts import (
     Answered,
     Asked,
     Fact,
-    Gone,
     Listed,
     LoadSeen,
     Trouble,
@@ -48,6 +49,7 @@ from takehold.ports.volumes import Volumes
 
 # Alarms of a source that is there and could not be looked at: its files are not known.
 UNLISTED = ("list ", "twice ")
+AILING = "loop"
 
 
 @dataclass(slots=True)
@@ -91,7 +93,10 @@ class Engine:
         self.lanes = Lanes(performer, world.clock, nudge)
         self._sticky: dict[str, int] = {}
         self._mounts: set[str] = set()
+        self._unrecorded: deque[Outcome] = deque()
+        self.ailing = False
         self.closer = Closer(days, world.clock)
+        self.closer.remember(self.ledger)
         self.now = Now(Situation(world.clock.now(), self.today(), (), ()))
 
     def _new_observer(self, settings: Settings) -> Observer:
@@ -102,7 +107,7 @@ class Engine:
         """Go on with another config from the next turn on."""
         self.settings = settings
         self._observer = self._new_observer(settings)
-        self.closer = Closer(days, self._world.clock)
+        self.closer.days = days
 
     def today(self) -> str:
         """The shooting day by the laptop's clock."""
@@ -119,31 +124,47 @@ class Engine:
     # -- recording
 
     def collect(self) -> tuple[bool, bool]:
-        """Record what steps told: whether there was anything, and whether a lane came free."""
+        """Record what steps told: whether there was anything, and whether a lane came free.
+
+        What the catalogue does not take now waits, in its order.
+        """
         outcomes, freed = self.lanes.gather()
-        for outcome in outcomes:
-            self._record(self._facts_of(outcome))
+        self._unrecorded.extend(outcomes)
+        try:
+            while self._unrecorded:
+                self._record(self._facts_of(self._unrecorded[0]))
+                self._unrecorded.popleft()
+        except TakeholdError as error:
+            self._ail(error)
         return bool(outcomes), freed
+
+    def _ail(self, error: TakeholdError) -> None:
+        """The loop itself cannot work: nothing new is begun, and nothing told is forgotten."""
+        now = self._world.clock.now()
+        says = f"The work stands still: {error.says}"
+        do = error.do or "It goes on by itself once that is mended."
+        alarm = Trouble(AILING, error.code, says, do, now, 1, now)
+        self.now.alarms = {**self.now.alarms, AILING: alarm}
+        self.ailing = True
 
     def _facts_of(self, outcome: Outcome) -> list[Fact]:
         facts: list[Fact] = list(outcome.facts)
         if outcome.load is not None and outcome.described:
             seen = self._world.clock.local()
             facts += take_in(self.ledger, outcome.load, outcome.described, self.settings, seen)
-        if outcome.error is not None and outcome.error.code not in QUIET:
-            facts.append(self._trouble(outcome.key, outcome.error))
-        elif outcome.key in self.ledger.troubles:
+        if outcome.error is None:
             facts.append(TroubleOver(outcome.key))
+        elif outcome.error.code not in QUIET:
+            facts.append(self._trouble(outcome.key, outcome.error))
         return facts
 
     def _trouble(self, key: str, error: TakeholdError) -> Trouble:
         return trouble(key, error, self.ledger.troubles.get(key), self._world.clock.now())
 
     def _record(self, facts: Iterable[Fact]) -> None:
-        kept = list(facts)
-        for gone in [f for f in kept if isinstance(f, Gone)]:
-            ends = {f"rec {gone.recording}"} & set(self.ledger.troubles)
-            kept += [TroubleOver(key) for key in ends]
+        known = self.ledger.troubles
+        kept = [f for f in facts if not isinstance(f, TroubleOver) or f.key in known]
+        kept += [TroubleOver(key) for key in sorted(ended(self.ledger, kept))]
         if kept:
             self._world.catalogue.record(kept)
             self.ledger.apply(kept)
@@ -158,7 +179,21 @@ class Engine:
     # -- a turn
 
     def turn(self) -> bool:
-        """Look and start what is due; whether anything is running or was just done."""
+        """Look and start what is due; whether anything is running or was just done.
+
+        While the catalogue takes nothing, nothing is begun: what is told would be unknown.
+        """
+        if self._unrecorded:
+            return bool(self.lanes.running)
+        try:
+            busy = self._turn()
+        except TakeholdError as error:
+            self._ail(error)
+            return bool(self.lanes.running)
+        self.ailing = False
+        return busy
+
+    def _turn(self) -> bool:
         asked = self._commands()
         look = self._observer.look()
         self.now = self._see(look)
@@ -261,6 +296,7 @@ class Engine:
         for sight in sights:
             if not sight.complete:
                 continue
+            facts += [TroubleOver(key) for key in sorted(left(self.ledger, sight))]
             here = {file.path for file in sight.files}
             for path, ids in self.ledger.of_load.get(sight.load, {}).items():
                 recording = self.ledger.recordings[ids[-1]]

@@ -10,12 +10,14 @@ from typing import Protocol
 
 from takehold.engine.cycle import Engine
 from takehold.engine.progress import snapshot
+from takehold.model.facts import Trouble
 from takehold.ports.clock import Clock
 from takehold.ports.live import Live
 from takehold.ports.wake import Wake
 
 STOP_S = 9.0
 BUSY_WAIT_S = 1.0
+AILING_WAIT_S = 5.0
 SECOND_NS = 10**9
 
 
@@ -40,15 +42,24 @@ class Daemon:
     """Runs an engine until it is told to stop."""
 
     def __init__(
-        self, engine: Engine, wake: Wake, clock: Clock, live: Live, manager: Manager, log: Log
+        self,
+        engine: Engine,
+        wake: Wake,
+        clock: Clock,
+        live: Live,
+        manager: Manager,
+        log: Log,
+        bell: bytes,
     ) -> None:
+        """`bell` is a folder to watch beside the sources: it changes when a person asks."""
         self._engine = engine
         self._wake = wake
         self._clock = clock
         self._live = live
         self._manager = manager
         self._log = log
-        self._said: dict[str, str] = {}
+        self._bell = bell
+        self._said: dict[str, Trouble] = {}
         self._shown: dict[str, object] = {}
         self.stopping = False
         self.reload: Callable[[], None] | None = None
@@ -56,6 +67,7 @@ class Daemon:
     def run(self) -> bool:
         """Turn until `stopping`; whether all work ended in time."""
         looked_ns = 0
+        busy = False
         while not self.stopping:
             if self.reload is not None:
                 reload, self.reload = self.reload, None
@@ -63,11 +75,11 @@ class Daemon:
             told, freed = self._engine.collect()
             now = self._clock.steady_ns()
             if freed or not told or now - looked_ns > SECOND_NS:
-                self._engine.turn()
+                busy = self._engine.turn()
                 looked_ns = now
             self._say()
             self._wake.watch_folders(self._watched())
-            self._wake.wait(self._pause())
+            self._wake.wait(self._pause(busy))
         return self._end()
 
     def _end(self) -> bool:
@@ -76,20 +88,28 @@ class Daemon:
         self._say()
         return ended
 
-    def _pause(self) -> float:
-        """Until the next look, or the next second try, or while work runs the next second."""
+    def _pause(self, busy: bool) -> float:
+        """Until the next look, or the next second try, or while work runs the next second.
+
+        A turn that closed a day leaves something to do: its manifest goes on the drives.
+        """
         engine = self._engine
         if engine.lanes.running:
             return BUSY_WAIT_S
+        if busy:
+            return 0.0
         pauses = [float(engine.settings.look_every_seconds)]
         now = self._clock.now()
         pauses += [float(max(1, t.retry_at - now)) for t in engine.ledger.troubles.values()]
+        if engine.ailing:
+            pauses.append(AILING_WAIT_S)
         if engine.now.unsettled:
             pauses.append(float(engine.settings.settle_seconds))
         return min(pauses)
 
     def _watched(self) -> list[bytes]:
-        return [s.root.path for s in self._engine.now.situation.sights if s.watched]
+        sights = self._engine.now.situation.sights
+        return [self._bell, *(s.root.path for s in sights if s.watched)]
 
     def _say(self) -> None:
         """Show the state, and log each trouble once when it begins and once when it ends."""
@@ -98,13 +118,14 @@ class Daemon:
         if {k: v for k, v in state.items() if k != "at"} != self._shown:
             self._live.show(state)
             self._shown = {k: v for k, v in state.items() if k != "at"}
-        standing = {k: t.says for k, t in (engine.now.alarms | engine.ledger.troubles).items()}
-        for key, says in standing.items():
-            if self._said.get(key) != says:
-                self._log.warning(says)
-        for key, says in self._said.items():
+        standing = engine.now.alarms | engine.ledger.troubles
+        for key, trouble in standing.items():  # figures in the sentence may change, its kind not
+            if key not in self._said or self._said[key].code != trouble.code:
+                self._log.warning(trouble.says)
+        for key, trouble in self._said.items():
             if key not in standing:
-                self._log.info("Over.", what=says)
+                self._log.info("Over.", what=trouble.says)
         self._said = standing
         needs = len(standing)
-        self._manager.alive(f"{needs} things need a hand" if needs else "All well")
+        things = "1 thing needs" if needs == 1 else f"{needs} things need"
+        self._manager.alive(f"{things} a hand" if needs else "All well")

@@ -6,7 +6,9 @@ Order: the manifest's files first, then the fact that they exist.
 from __future__ import annotations
 
 import hashlib
+import json
 from dataclasses import dataclass
+from datetime import datetime
 
 from takehold.decide.check import Around
 from takehold.decide.judge import judge
@@ -31,6 +33,9 @@ from takehold.ports.archive import Archive
 from takehold.ports.clock import Clock
 from takehold.ports.signer import Signer
 
+# What a revision has beside the day's document.
+OF_A_REVISION = frozenset({"revision", "written_at", "previous"})
+
 
 @dataclass(frozen=True, slots=True)
 class Days:
@@ -47,6 +52,25 @@ class Days:
         newest = ledger.newest(day)
         return newest is not None and newest.basis != basis(self._doc(ledger, day, now, around))
 
+    def kept(self, ledger: Ledger, day: str) -> Revised | None:
+        """The day's next revision, if it is signed and kept but was never recorded.
+
+        The power went between the two, or the catalogue took no facts. It stays what it is, so
+        that one number never means two manifests. Raises what the archive and the signer raise.
+        """
+        newest = ledger.newest(day)
+        number = newest.number + 1 if newest else 1
+        name = names_of(day, number)["manifest"]
+        if name not in self.archive.names(day):
+            return None
+        raw = self.archive.read(day, name)
+        self._keep(day, number, raw)
+        doc = json.loads(raw)
+        at = int(datetime.fromisoformat(doc["written_at"]).timestamp())
+        bare = {k: v for k, v in doc.items() if k not in OF_A_REVISION}
+        sha = hashlib.sha256(raw).hexdigest()
+        return Revised(day, number, name, sha, at, str(doc["verdict"]), basis(bare))
+
     def write(
         self, ledger: Ledger, day: str, now: Situation, around: Around
     ) -> tuple[Revised, bool]:
@@ -62,6 +86,12 @@ class Days:
         number = newest.number + 1 if newest else 1
         at = self.clock.now()
         raw = canonical(revision(doc, number, at, ledger.last_revision()))
+        self._keep(day, number, raw)
+        word = str(doc["verdict"])
+        sha = hashlib.sha256(raw).hexdigest()
+        return Revised(day, number, names_of(day, number)["manifest"], sha, at, word, what), True
+
+    def _keep(self, day: str, number: int, raw: bytes) -> None:
         names = names_of(day, number)
         self.archive.keep(
             day,
@@ -71,9 +101,6 @@ class Days:
                 names["signers"]: self.signer.allowed_signers(PRINCIPAL, NAMESPACE),
             },
         )
-        word = str(doc["verdict"])
-        sha = hashlib.sha256(raw).hexdigest()
-        return Revised(day, number, names["manifest"], sha, at, word, what), True
 
     def files_for(self, ledger: Ledger, step: Publish) -> dict[bytes, bytes]:
         """What a revision's folder on one destination gets: the kept files, and its own lists."""

@@ -65,8 +65,8 @@ class Lander:
 
     @property
     def behind(self) -> bool:
-        """Whether bytes wait here to be written, or are just being flushed."""
-        return self._in_hand is not None or self.flushing or not self._inbox.empty()
+        """Whether bytes wait here to be written."""
+        return self._in_hand is not None or not self._inbox.empty()
 
     @property
     def done(self) -> bool:
@@ -106,7 +106,7 @@ class Lander:
         with self._lock:
             if self.left:
                 return False
-            if not self.behind:
+            if not (self.behind or self.flushing):
                 self._touch()
             self._inbox.put(item)
             return True

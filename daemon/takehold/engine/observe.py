@@ -64,7 +64,7 @@ class Observer:
         self._clock = clock
         self._patience = Patience(settings.stall_seconds)
         self._still: dict[str, dict[bytes, tuple[Stamp, int]]] = {}
-        self._swept: set[str] = set()
+        self._swept: set[tuple[str, str]] = set()
 
     def look(self) -> Look:
         """Look at everything that is mounted now."""
@@ -78,7 +78,8 @@ class Observer:
         cards = {root.volume.device for source, root in sources if source.label is not None}
         for destination in self._settings.destinations:
             self._destination(destination, mounted, cards, look)
-        self._swept &= {v.mount_id for v in mounted}
+        here = {v.mount_id for v in mounted}
+        self._swept = {place for place in self._swept if place[0] in here}
         return look
 
     # -- sources
@@ -118,8 +119,8 @@ class Observer:
             return
         parted = sort_litter(listed.files)
         hidden = tuple(Skip(path, "audio in a litter folder") for path in parted.hidden_audio)
-        broken = any(s.why == "unreadable folder" and matters(s) for s in listed.skipped)
-        complete = listed.complete or not broken
+        unread = [s for s in listed.skipped if s.why.startswith("unreadable")]
+        complete = listed.complete or (bool(unread) and not any(matters(s) for s in unread))
         look.found.append(
             Found(
                 Arrival(source, root, parted.files, complete),
@@ -236,9 +237,10 @@ class Observer:
 
     def _free(self, root: Root) -> int:
         with self._disk.destination(root) as tree:
-            if root.volume.mount_id not in self._swept:
+            place = (root.volume.mount_id, root.identity)
+            if place not in self._swept:
                 tree.sweep()
-                self._swept.add(root.volume.mount_id)
+                self._swept.add(place)
             return tree.free_bytes()
 
     def _alarm(self, look: Look, key: str, code: str, says: str, do: str = "") -> None:

@@ -16,9 +16,9 @@ QUIET = frozenset({"same-bytes", "nobody", "stopped", "late"})
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """`key` names the work (decide.plan): without an error, its trouble is over; with a quiet
-    one it stays as it was.
+    """What one piece of work came to; `key` names the work (decide.plan).
 
+    Without an error, its trouble is over; with a quiet one, that stays as it was.
     `described` are files of `load` that wait for their day and place.
     """
 

@@ -19,7 +19,7 @@ from takehold.engine.ring import Ring
 from takehold.engine.small_file import land_bytes
 from takehold.engine.transfer import Spring, Transfer
 from takehold.formats.describe import describe
-from takehold.model.errors import FileMissing, NameTaken, TakeholdError, VolumeGone
+from takehold.model.errors import FileMissing, NameTaken, SourceChanged, TakeholdError, VolumeGone
 from takehold.model.facts import Broken, Proven, Published
 from takehold.model.recording import Copy, Proof, Recording, Seen
 from takehold.model.situation import Sighted, Target
@@ -32,6 +32,8 @@ from takehold.ports.disk import DestinationTree, Disk, Reader, SourceTree
 
 TELL_EVERY = 50
 LISTS = (b".sha256", b".xxh64")
+# How a read of a copy ends that is shorter than it was, or holds other bytes.
+NOT_AS_WRITTEN = frozenset({"altered", SourceChanged.code})
 # A file with one of these is not whole: a decoder's opinion of it says nothing new.
 NOT_WHOLE = frozenset({"header-unfinished", "header-untrue", "no-fmt", "no-data", "empty-file"})
 
@@ -196,13 +198,11 @@ class Performer:
 
         def told(outcome: Outcome) -> None:
             word, rid = outcome.key.split()[:2]
-            copy = copies[int(rid)]
-            if word == "land":
-                tell(outcome)
-            if outcome.error is None:
-                tell(Outcome(key=prove_key(copy)))  # it was read whole, so it can be
-            elif word == "rec":
-                tell(self._unread(copy, outcome.error))
+            if word == "rec" and outcome.error is not None:
+                outcome = self._unread(copies[int(rid)], outcome.key, outcome.error)
+            tell(outcome)
+            if word == "land" and outcome.error is None:
+                tell(Outcome(key=rec_key(int(rid))))  # a copy could be read, so it serves
 
         with ExitStack() as stack:
             trees: dict[str, DestinationTree] = {}
@@ -217,13 +217,13 @@ class Performer:
             jobs = [(Job(recording), (step.target,)) for recording, _, _ in step.pairs]
             self._carry(spring, jobs, told, moved, stop)
 
-    def _unread(self, copy: Copy, error: TakeholdError) -> Outcome:
+    def _unread(self, copy: Copy, key: str, error: TakeholdError) -> Outcome:
         """A copy that others should be made from is altered, is gone, or cannot be read now."""
-        if error.code == "altered":
-            return Outcome((self._broken(copy, "altered"),), prove_key(copy))
+        if error.code in NOT_AS_WRITTEN:
+            return Outcome((self._broken(copy, "altered"),), key)
         if isinstance(error, FileMissing):
-            return Outcome((self._broken(copy, "missing"),), prove_key(copy))
-        return Outcome(key=prove_key(copy), error=error)
+            return Outcome((self._broken(copy, "missing"),), key)
+        return Outcome(key=key, error=error)
 
     # -- proving again
 

@@ -29,7 +29,7 @@ def read_whole(reader: Reader, size: int, moved: Callable[[], None]) -> tuple[Di
         digest.update(buffer.view[:count])
         offset += count
         moved()
-        if offset > size:
+        if count < len(buffer.view) or offset > size:
             break
     return (digest.digests() if offset == size else None), reader.seen(size)
 

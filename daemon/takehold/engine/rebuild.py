@@ -274,6 +274,6 @@ def _summary(search: _Search, facts: tuple[Fact, ...]) -> str:
     files = sum(isinstance(f, Inventoried) for f in facts)
     copies = sum(isinstance(f, Proven) for f in facts)
     return (
-        f"Rebuilt from {len(search.pages)} manifests of {days} days: "
-        f"{files} files and {copies} proven copies are known again."
+        f"Known again from signed manifests ({len(search.pages)}): "
+        f"days {days}, files {files}, proven copies {copies}."
     )

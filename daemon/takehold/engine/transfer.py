@@ -251,10 +251,11 @@ class Transfer:
             except TakeholdError:
                 self._ring.send(buffer, 0)
                 raise
-            if not count:
+            if count < min(len(buffer.view), job.size - offset):
                 self._ring.send(buffer, 0)
+                there = f"{offset + count} of {job.size} bytes"
                 raise SourceChanged(
-                    f"{display(job.recording.path)} ended after {offset} of {job.size} bytes.",
+                    f"{display(job.recording.path)} ended after {there}.",
                     "It is read again.",
                 )
             buffer.length, buffer.offset = min(count, job.size - offset), offset

@@ -144,7 +144,11 @@ class Acked:
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """The DIT's answer to a manifest. `signer` is the key's fingerprint, empty where unsigned."""
+    """The DIT's answer to a manifest.
+
+    `signer` is the key's fingerprint, empty where unsigned; `confirmed` says that a person vouched
+    for that key.
+    """
 
     manifest_sha256: str
     day: str
@@ -156,6 +160,7 @@ class Receipt:
     altered: tuple[str, ...]
     missing: tuple[str, ...]
     unknown: tuple[str, ...]
+    confirmed: bool = False
 
     @property
     def complete(self) -> bool:

@@ -137,7 +137,8 @@ CREATE TABLE receipt (
     intact          INTEGER NOT NULL,
     altered         TEXT NOT NULL,
     missing         TEXT NOT NULL,
-    unknown         TEXT NOT NULL
+    unknown         TEXT NOT NULL,
+    confirmed       INTEGER NOT NULL
 ) STRICT;
 
 -- AUTOINCREMENT: the number of a request is never given twice.

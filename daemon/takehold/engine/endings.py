@@ -1,0 +1,46 @@
+"""Troubles that end because their work is no more: a pure question, asked with every new fact."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from takehold.decide.plan import prove_key, rec_key
+from takehold.model.facts import Broken, Fact, Gone, Inventoried
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Copy, Proof, Seen
+from takehold.model.situation import Sight
+
+ABOUT_A_RECORDING = frozenset({"rec", "land", "prove"})
+
+
+def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
+    """The keys whose work ends with these facts: of what is gone, replaced or broken."""
+    keys: set[str] = set()
+    for fact in facts:
+        match fact:
+            case Gone(recording=rid):
+                keys |= {key for key in ledger.troubles if _is_about(key, rid)}
+            case Inventoried(recording):
+                older = ledger.versions(recording.load, recording.path)
+                keys |= {rec_key(old.id) for old in older}
+            case Broken(rid, destination, root, path):
+                unproven = Proof(fact.at, Seen.UNKNOWN, durable=False)
+                keys.add(prove_key(Copy(rid, destination, root, frozenset(), path, unproven)))
+            case _:
+                pass
+    return keys & set(ledger.troubles)
+
+
+def _is_about(key: str, recording: int) -> bool:
+    word, number, *_ = key.split()
+    return word in ABOUT_A_RECORDING and number == str(recording)
+
+
+def left(ledger: Ledger, sight: Sight) -> set[str]:
+    """The keys of files that could not be described and lie on their card no more.
+
+    The listing must be complete: absence from one that broke off is no evidence.
+    """
+    here = {file.path.hex() for file in sight.files}
+    about = [(key, key.split()) for key in ledger.troubles if key.startswith("stock ")]
+    return {k for k, (_, load, path) in about if load == str(sight.load) and path not in here}
