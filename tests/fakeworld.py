@@ -19,12 +19,15 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
 from fakedisk import FakeDisk, FakeVolume
 from memory_catalogue import MemoryCatalogue
 from takehold.decide.judge import judge
 from takehold.decide.manifest import Judged, Writer
 from takehold.engine.cycle import Engine, World
 from takehold.engine.days import Days
+from takehold.formats import signature as signature_format
 from takehold.formats.bwf_file import bwf
 from takehold.model.errors import FileMissing, NameTaken, TakeholdError
 from takehold.model.facts import Fact
@@ -123,19 +126,24 @@ class Decoder:
 
 
 class Signer:
-    """No cryptography: the same bytes give the same signature."""
+    """A key that is the same in every run."""
+
+    def __init__(self) -> None:
+        self._key = Ed25519PrivateKey.from_private_bytes(b"k" * 32)
+        self._public = self._key.public_key().public_bytes_raw()
 
     def sign(self, message: bytes, namespace: str) -> bytes:
-        return b"signed " + hashlib.sha256(namespace.encode() + message).hexdigest().encode()
+        signature = self._key.sign(signature_format.signed_bytes(message, namespace))
+        return signature_format.armour(self._public, signature, namespace)
 
     def public_line(self) -> str:
-        return "ssh-ed25519 AAAA"
+        return signature_format.public_line(self._public)
 
     def fingerprint(self) -> str:
-        return "SHA256:fake"
+        return signature_format.fingerprint(self._public)
 
     def allowed_signers(self, principal: str, namespace: str) -> bytes:
-        return f'{principal} namespaces="{namespace}" ssh-ed25519 AAAA\n'.encode()
+        return signature_format.allowed_signers(principal, self._public, namespace)
 
 
 class MemoryArchive:
@@ -236,7 +244,10 @@ class Site:
         raise AssertionError(f"no end: {running} {self.engine.ledger.troubles}")
 
     def later(self, seconds: int = 400) -> None:
-        """Work after the longest wait for another try."""
+        """Work after the longest wait for another try; what runs is waited for, it did not hang."""
+        for running in list(self.engine.lanes.running.values()):
+            assert running.thread is not None
+            running.thread.join(PATIENCE_S)
         self.clock.advance(seconds)
         self.work()
 
@@ -310,23 +321,3 @@ def within(seconds: float, so: Callable[[], bool]) -> bool:
             return False
         time.sleep(0.005)
     return True
-
-
-__all__ = [
-    "CARDS",
-    "DAY",
-    "DRIVES",
-    "FORMAT",
-    "NOON",
-    "Clock",
-    "Decoder",
-    "MemoryArchive",
-    "Signer",
-    "Site",
-    "Volumes",
-    "Wake",
-    "call_count",
-    "ending",
-    "take",
-    "within",
-]

@@ -148,11 +148,11 @@ def unread(recorded: Recording) -> Recording:
     return replace(recorded, readings=())
 
 
-def copy(recorded: Recording, at: Target, path: bytes | None = None, **proof: Any) -> Copy:
+def copy(recorded: Recording, on: Target, path: bytes | None = None, **proof: Any) -> Copy:
     """A proven copy on a destination."""
-    home = at.root
+    home = on.root
     proven = replace(Proof(NOON + 60, Seen.MEDIUM, durable=True), **proof)
-    return Copy(recorded.id, at.name, home.identity, home.disks, path or recorded.place, proven)
+    return Copy(recorded.id, on.name, home.identity, home.disks, path or recorded.place, proven)
 
 
 def ledger(*facts: f.Fact | Iterable[f.Fact]) -> Ledger:
@@ -226,6 +226,6 @@ def revised(number: int = 1, day: str = DAY, at: int = NOON + 3600, **changes: A
 
 
 def receipt(of: f.Revised, **changes: Any) -> f.Receipt:
-    """A complete, signed answer to a manifest of two files."""
+    """A complete answer to a manifest of two files, signed by a key that somebody vouched for."""
     made = f.Receipt(of.sha256, of.day, of.number, of.at + 60, "Post", "SHA256:KEY", 2, (), (), ())
-    return replace(made, **changes)
+    return replace(made, **{"confirmed": True, **changes})

@@ -109,7 +109,7 @@ def test_nothing_is_lost_and_everything_is_said(odd: Odd):
         "SND_A1: link.WAV is no file (link) and is not copied.",
         "SND_A1: out is no file (link) and is not copied.",
         "SND_A1/empty.WAV: it has no bytes",
-        "SND_A1/garbage.wav: it is named like audio and is none",
+        "SND_A1/garbage.wav: it is named like a WAVE file and was not recognised as one",
         "SND_A1/torn.wav: its header and its length disagree",
     ):
         assert sentence in wrapped.stdout

@@ -179,7 +179,7 @@ def test_files_without_audio_and_of_odd_formats() -> None:
     odd = replace(odd, description=replace(odd.description, format=made))
     files = checked(written(cards(), taken(opaque, headless, odd)))["files"]
     assert [x["audio"] and x["audio"]["encoding"] for x in files] == [None, None, "tag 65534"]
-    assert BYTE_FORMAT != made
+    assert made != BYTE_FORMAT
 
 
 @pytest.mark.parametrize("seconds", [-(2**62), -1, 0, 2**40, 2**62])

@@ -157,4 +157,4 @@ def test_copies_are_counted_by_recording() -> None:
     assert standing is not None
     assert (len(standing.copies), standing.devices) == (2, 1)
     assert view(known, day="2031-05-07").files == ()
-    assert DAY == view(known).day
+    assert view(known).day == DAY

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterator
+from typing import Any
 
 from takehold.adapters import plain
 from takehold.model import facts as f
@@ -243,9 +244,10 @@ def _copy(row: sqlite3.Row) -> Copy:
 
 
 def _receipt(row: sqlite3.Row) -> f.Receipt:
-    *told, altered, missing, unknown, confirmed = tuple(row)[1:]
-    lists = (plain.loads(tuple[str, ...], text) for text in (altered, missing, unknown))
-    return f.Receipt(*told, *lists, bool(confirmed))
+    told: dict[str, Any] = {name: row[name] for name in f.Receipt.__slots__}
+    for name in ("altered", "missing", "unknown"):
+        told[name] = plain.loads(tuple[str, ...], row[name])
+    return f.Receipt(**{**told, "confirmed": bool(row["confirmed"])})
 
 
 def _disks(text: str) -> frozenset[str]:

@@ -84,11 +84,12 @@ def _unconfirmed(ledger: Ledger, judged: Judged) -> list[str]:
         return []
     if good:
         return [f"{day}: {newest.name} lacks files of that day; renew it: takehold wrap {day}"]
-    if any(r.complete and r.signer for r in answers):
-        return [f"{day}: nobody vouched for the key of the receipt for {newest.name}."]
-    if any(r.complete for r in answers):
-        return [f"{day}: the receipt for {newest.name} is not signed; ask who sent it."]
-    return [f"{day}: the receipt for {newest.name} names altered or missing files."]
+    whole = [r for r in answers if r.complete]
+    if any(r.signer for r in whole):
+        why = "is signed by a key that nobody vouched for"
+    else:
+        why = "is not signed; ask who sent it" if whole else "names altered or missing files"
+    return [f"{day}: the receipt for {newest.name} {why}."]
 
 
 def _says_all(newest: Revised, judged: Judged, intact: int) -> bool:

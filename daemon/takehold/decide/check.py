@@ -98,7 +98,7 @@ def _loads(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
             if skip.why == "audio in a litter folder":
                 says = f"{subject} is an audio file inside a system folder; it is not copied."
                 yield finding("litter-holds-audio", LOOK, subject, says, "Look at it in the card.")
-            elif skip.why == "unreadable folder" and matters(skip):
+            elif skip.why.startswith("unreadable") and matters(skip):
                 says = f"{subject} cannot be listed, so it is not known what is in it."
                 do = "Try another reader or cable; keep the card."
                 yield finding("listing-incomplete", HOLD, subject, says, do)

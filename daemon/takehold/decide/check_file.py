@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from takehold.decide.litter import holds_audio
+from takehold.decide.litter import holds_audio, named_wave
 from takehold.decide.noticed import finding
 from takehold.decide.reads import Reads, other_digests
 from takehold.decide.standing import DayStanding, Standing
@@ -155,9 +155,14 @@ def _is_audio(standing: Standing) -> bool:
 
 
 def _opaque(standing: Standing) -> Iterator[Finding]:
-    if standing.recording.description.kind is Kind.OTHER:
-        says = "it is copied and proven as bytes; its content was not looked at"
-        yield _make(standing, "content-not-looked-at", NOTE, says)
+    description, path = standing.recording.description, standing.recording.path
+    if description.kind is not Kind.OTHER:
+        return
+    if named_wave(path) and not description.complaints:
+        says = "it is named like a WAVE file and was not recognised as one"
+        yield _make(standing, "not-wave", LOOK, says, "Open it in the recorder.")
+    says = "it is copied and proven as bytes; its content was not looked at"
+    yield _make(standing, "content-not-looked-at", NOTE, says)
 
 
 def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:

@@ -36,7 +36,8 @@ def load_of(
 ) -> Load | None:
     """The known load that lies there, None if it is a new one.
 
-    `claimed` are loads that other live volumes are; `sticky` is what this mount was last time.
+    `claimed` are loads that other live volumes are; `sticky` is what this mount was a moment ago:
+    a mounted card is not formatted.
     """
     claimed = set(claimed)
     candidates = [
@@ -46,10 +47,10 @@ def load_of(
         and load.source == arrival.source.name
         and load.id not in claimed
     ]
-    fitting = [load for load in candidates if _fits(ledger, load, arrival)]
-    for load in fitting:
+    for load in candidates:
         if load.id == sticky:
             return load
+    fitting = [load for load in candidates if _fits(ledger, load, arrival)]
     return max(
         fitting, key=lambda load: (_overlap(ledger, load, arrival.files), load.id), default=None
     )

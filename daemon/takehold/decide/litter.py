@@ -35,7 +35,8 @@ LITTER_FILES = (
     b"desktop.ini",
     b"indexervolumeguid",
 )
-AUDIO_ENDINGS = (b".wav", b".bwf", b".rf64", b".w64", b".flac", b".mp3", b".aif", b".aiff")
+WAVE_ENDINGS = (b".wav", b".bwf", b".rf64")
+AUDIO_ENDINGS = (*WAVE_ENDINGS, b".w64", b".flac", b".mp3", b".aif", b".aiff")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +81,11 @@ def holds_audio(path: bytes) -> bool:
     """Whether the name is one of an audio file, and not of a computer's note beside one."""
     name = path.rsplit(b"/", 1)[-1].lower()
     return name.endswith(AUDIO_ENDINGS) and not name.startswith(b"._")
+
+
+def named_wave(path: bytes) -> bool:
+    """Whether the name is one of a WAVE file, whatever its content is."""
+    return holds_audio(path) and path.lower().endswith(WAVE_ENDINGS)
 
 
 def matters(skip: Skip) -> bool:

@@ -8,11 +8,12 @@ no new revision.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from takehold.decide.manifest_file import file_entry, writable
+from takehold.decide.manifest_file import file_entry, fitting, writable
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.canonical import canonical
@@ -84,7 +85,7 @@ def document(
         "findings": [_finding(f, ledger) for f in judged.findings],
         "totals": _totals(view.files),
         "verdict": judged.verdict.value,
-        "reasons": list(judged.reasons),
+        "reasons": [fitting(r) for r in judged.reasons],
     }
 
 
@@ -132,7 +133,7 @@ def _load(load: Load, listed: Listed | None) -> dict[str, object]:
         "first_seen_at": stamp(load.seen_at),
         "files": listed.files if listed else 0,
         "litter": [{"name": n, "count": c} for n, c in listed.litter] if listed else [],
-        "skipped": [{"path": display(s.path), "why": s.why} for s in listed.skipped]
+        "skipped": [{"path": fitting(display(s.path)), "why": s.why} for s in listed.skipped]
         if listed
         else [],
     }
@@ -165,8 +166,8 @@ def _finding(found: Finding, ledger: Ledger) -> dict[str, object]:
         "id": found.id,
         "code": found.code,
         "severity": found.severity.value,
-        "subject": found.subject,
-        "says": found.says,
+        "subject": fitting(found.subject),
+        "says": fitting(found.says),
         "do": found.do,
         "decision": ack and {"note": ack.note, "at": stamp(ack.at)},
     }
@@ -191,6 +192,12 @@ def names_of(day: str, number: int) -> dict[str, str]:
         "xxh64": f"{base}.xxh64",
         "signers": f"{base}.signers",
     }
+
+
+def number_of(day: str, name: str) -> int | None:
+    """The revision that a file name in a day's folder belongs to, None if to none."""
+    found = re.match(r"r([1-9]\d{0,8})\.", name.removeprefix(f"{day}."))
+    return int(found[1]) if found and name.startswith(f"{day}.") else None
 
 
 def lists(view: DayStanding, production: str, root: str) -> tuple[bytes, bytes]:

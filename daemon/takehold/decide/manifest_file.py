@@ -61,6 +61,11 @@ def writable(text: str) -> str:
     return text if is_shown(text) else shown(text)
 
 
+def fitting(text: str) -> str:
+    """A text as the schema can hold it: a path of many long names makes a sentence too long."""
+    return text[:TEXT_CAP]
+
+
 def _copy(copy: Copy, folder: bytes, stamp: Callable[[int], str]) -> dict[str, object]:
     return {
         "destination": copy.destination,

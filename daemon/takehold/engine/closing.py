@@ -24,6 +24,7 @@ from takehold.model.facts import (
     Fact,
     Inventoried,
     Proven,
+    Revised,
     TroubleOver,
     WasRead,
 )
@@ -100,12 +101,16 @@ class Closer:
         facts: list[Fact] = []
         wraps = [a for a in asked if a.kind == "wrap"]
         for day in sorted(closing):
+            if _wrote(facts):
+                return facts
             if self._publishing(ledger, day, steps) or self._settling(closing[day], now):
                 continue
             if quiet(ledger, day, steps):
                 answers = [a for a in wraps if a.about == day]
                 facts += self._close_day(ledger, day, answers, now, disk)
         for day in sorted(self._touched - set(closing)):
+            if _wrote(facts):
+                return facts
             if ledger.newest(day) is not None and quiet(ledger, day, steps):
                 facts += self._revise(ledger, day, now)
         if not any(isinstance(s, Prove) for s in steps):
@@ -190,6 +195,11 @@ class Closer:
                     at = self._clock.now()
                     lost.append(Broken(copy.recording, copy.destination, root, copy.path, why, at))
         return lost
+
+
+def _wrote(facts: Iterable[Fact]) -> bool:
+    """Whether a manifest was written: the next one names it (P11), so it is recorded first."""
+    return any(isinstance(fact, Revised) for fact in facts)
 
 
 def _last_fact(ledger: Ledger, day: str) -> int:

@@ -13,6 +13,7 @@ from takehold.decide.backoff import trouble
 from takehold.decide.check import Around
 from takehold.decide.day import shooting_day
 from takehold.decide.enrol import load_of, new_load, untaken
+from takehold.decide.explain import what
 from takehold.decide.inventory import take_in
 from takehold.decide.plan import Wanted, plan, publish_key
 from takehold.decide.schedule import unclosed, wraps_due
@@ -50,6 +51,8 @@ from takehold.ports.volumes import Volumes
 # Alarms of a source that is there and could not be looked at: its files are not known.
 UNLISTED = ("list ", "twice ")
 AILING = "loop"
+# Times `stall_seconds` without a byte: when it is said, and when a closing day waits no longer.
+ALARM_TIMES, HUNG_TIMES = 3, 15
 
 
 @dataclass(slots=True)
@@ -153,7 +156,9 @@ class Engine:
             seen = self._world.clock.local()
             facts += take_in(self.ledger, outcome.load, outcome.described, self.settings, seen)
         if outcome.error is None:
-            facts.append(TroubleOver(outcome.key))
+            known = self.ledger.troubles.get(outcome.key)
+            if facts or known is None or known.code != "reads-differ":  # only a read settles that
+                facts.append(TroubleOver(outcome.key))
         elif outcome.error.code not in QUIET:
             facts.append(self._trouble(outcome.key, outcome.error))
         return facts
@@ -202,14 +207,27 @@ class Engine:
         if mounts - self._mounts:
             self.forgive()
         self._mounts = mounts
+        self._sticky = {k: v for k, v in self._sticky.items() if k.split(" ", 1)[0] in mounts}
         closing = self._closing(asked)
         rechecks = tuple(a for a in asked if a.kind == "recheck")
         wanted = Wanted(self.lanes.busy, closing, rechecks)
         steps = plan(self.ledger, self.now.situation, self.settings, wanted)
         started = [step for step in steps if self._start(step)]
-        waiting = [*(r.step for r in self.lanes.running.values()), *steps]
+        waiting = [*self._moving(), *steps]
         done = self._close(asked, closing, waiting)
         return bool(started or self.lanes.running or done)
+
+    def _moving(self) -> list[Step]:
+        """Running steps that a closing day waits for; a device that hangs is said instead."""
+        now, stall = self._world.clock.now(), self.settings.stall_seconds
+        for name, running in self.lanes.still(ALARM_TIMES * stall).items():
+            says = f"{what(running.step).capitalize()}: the device does not answer."
+            do = "Check cable and power, then take it out and put it in again."
+            self.now.alarms[f"still {name}"] = Trouble(
+                f"still {name}", "stalled", says, do, now, 1, now
+            )
+        hung = self.lanes.still(HUNG_TIMES * stall)
+        return [r.step for name, r in self.lanes.running.items() if name not in hung]
 
     def _commands(self) -> tuple[Asked, ...]:
         """Stored commands; those that need no work are answered at once."""

@@ -112,20 +112,24 @@ class Daemon:
         return [self._bell, *(s.root.path for s in sights if s.watched)]
 
     def _say(self) -> None:
-        """Show the state, and log each trouble once when it begins and once when it ends."""
+        """Show the state, and log each sentence once when it begins and once when it ends."""
         engine = self._engine
         state = snapshot(engine, self._clock.steady_ns())
         if {k: v for k, v in state.items() if k != "at"} != self._shown:
             self._live.show(state)
             self._shown = {k: v for k, v in state.items() if k != "at"}
         standing = engine.now.alarms | engine.ledger.troubles
+        before = {t.says for t in self._said.values()}
+        now = {t.says for t in standing.values()}
         for key, trouble in standing.items():  # figures in the sentence may change, its kind not
-            if key not in self._said or self._said[key].code != trouble.code:
+            same = key in self._said and self._said[key].code == trouble.code
+            if not same and trouble.says not in before:
+                before.add(trouble.says)
                 self._log.warning(trouble.says)
-        for key, trouble in self._said.items():
-            if key not in standing:
-                self._log.info("Over.", what=trouble.says)
+        over = [t.says for k, t in self._said.items() if k not in standing and t.says not in now]
+        for says in dict.fromkeys(over):
+            self._log.info("Over.", what=says)
         self._said = standing
-        needs = len(standing)
+        needs = len(now)
         things = "1 thing needs" if needs == 1 else f"{needs} things need"
         self._manager.alive(f"{things} a hand" if needs else "All well")

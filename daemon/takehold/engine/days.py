@@ -20,10 +20,13 @@ from takehold.decide.manifest import (
     document,
     lists,
     names_of,
+    number_of,
     revision,
 )
 from takehold.decide.place import day_folder
 from takehold.formats.canonical import canonical
+from takehold.formats.signature import public_line, verify
+from takehold.model.errors import EvidenceError
 from takehold.model.facts import Revised
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
@@ -60,16 +63,21 @@ class Days:
         """
         newest = ledger.newest(day)
         number = newest.number + 1 if newest else 1
-        name = names_of(day, number)["manifest"]
-        if name not in self.archive.names(day):
+        names = names_of(day, number)
+        if not {names["manifest"], names["signature"]} <= set(self.archive.names(day)):
             return None
-        raw = self.archive.read(day, name)
-        self._keep(day, number, raw)
+        raw = self.archive.read(day, names["manifest"])
+        try:
+            key = verify(raw, self.archive.read(day, names["signature"]), NAMESPACE)
+        except EvidenceError:
+            return None
+        if public_line(key) != self.signer.public_line():
+            return None
         doc = json.loads(raw)
         at = int(datetime.fromisoformat(doc["written_at"]).timestamp())
         bare = {k: v for k, v in doc.items() if k not in OF_A_REVISION}
         sha = hashlib.sha256(raw).hexdigest()
-        return Revised(day, number, name, sha, at, str(doc["verdict"]), basis(bare))
+        return Revised(day, number, names["manifest"], sha, at, str(doc["verdict"]), basis(bare))
 
     def write(
         self, ledger: Ledger, day: str, now: Situation, around: Around
@@ -83,7 +91,10 @@ class Days:
         newest = ledger.newest(day)
         if newest is not None and newest.basis == what:
             return newest, False
-        number = newest.number + 1 if newest else 1
+        number = 1 + max(
+            (n for name in self.archive.names(day) if (n := number_of(day, name)) is not None),
+            default=newest.number if newest else 0,
+        )
         at = self.clock.now()
         raw = canonical(revision(doc, number, at, ledger.last_revision()))
         self._keep(day, number, raw)
@@ -96,9 +107,9 @@ class Days:
         self.archive.keep(
             day,
             {
-                names["manifest"]: raw,
                 names["signature"]: self.signer.sign(raw, NAMESPACE),
                 names["signers"]: self.signer.allowed_signers(PRINCIPAL, NAMESPACE),
+                names["manifest"]: raw,
             },
         )
 

@@ -19,6 +19,7 @@ from contextlib import ExitStack
 
 from takehold.decide.place import beside
 from takehold.engine.job import Job
+from takehold.engine.patience import told
 from takehold.engine.reading import read_whole
 from takehold.engine.ring import Buffer, Ring
 from takehold.formats.names import display, shown
@@ -222,8 +223,12 @@ class Lander:
 
     def _fail(self, job: Job, part: Part | None, error: TakeholdError) -> None:
         self._drop(part)
+        name = display(job.recording.path)
+        gone = isinstance(error, VolumeGone)
+        if not gone and name not in error.says:  # a part's own name says nothing to a person
+            told(error, f"{name} to {shown(self.target.name)}")
         self._answer(job, error)
-        if isinstance(error, VolumeGone) and not self.left:
+        if gone and not self.left:
             self.leave(error)
 
     def _drop(self, part: Part | None) -> None:

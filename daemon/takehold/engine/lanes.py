@@ -36,6 +36,7 @@ class Lanes:
         self._nudge = nudge
         self._told: queue.SimpleQueue[Outcome] = queue.SimpleQueue()
         self._stop = threading.Event()
+        self._bug: BaseException | None = None
         self.running: dict[str, Running] = {}
 
     @property
@@ -76,7 +77,12 @@ class Lanes:
         self._nudge()
 
     def gather(self) -> tuple[list[Outcome], bool]:
-        """Everything told since, and whether a lane came free. A step's bug is raised here."""
+        """Everything told since, and whether a lane came free.
+
+        A step's bug is raised by the next call, once what was told before it is gathered.
+        """
+        if self._bug is not None:
+            raise self._bug
         ended = [
             name
             for name, running in self.running.items()
@@ -90,9 +96,13 @@ class Lanes:
                 break
         for name in ended:
             faults = self.running.pop(name).faults
-            if faults:
-                raise faults[0]
+            self._bug = self._bug or (faults[0] if faults else None)
         return outcomes, bool(ended)
+
+    def still(self, seconds: float) -> dict[str, Running]:
+        """Lanes in which nothing moved for so long: their device hangs."""
+        since = self._clock.steady_ns() - int(seconds * 1e9)
+        return {name: r for name, r in self.running.items() if r.moved_ns < since}
 
     def stop(self, seconds: float) -> bool:
         """Ask all steps to end after the buffer in hand; whether they did within `seconds`."""

@@ -14,6 +14,7 @@ from takehold.decide.inventory import Described
 from takehold.decide.plan import NOT_DESCRIBED, land_key, prove_key, publish_key, rec_key, stock_key
 from takehold.engine.job import Job
 from takehold.engine.outcome import Outcome, Tell
+from takehold.engine.patience import Patience
 from takehold.engine.reading import read_whole
 from takehold.engine.ring import Ring
 from takehold.engine.small_file import land_bytes
@@ -55,6 +56,7 @@ class Performer:
         self._decoder = decoder
         self._clock = clock
         self._stall_seconds = stall_seconds
+        self._patience = Patience(stall_seconds)
         self._rings: list[Ring] = []
 
     def perform(
@@ -174,13 +176,21 @@ class Performer:
             targets = {t.root.identity: t for _, ts in jobs for t in ts}
             for target in targets.values():
                 try:
-                    transfer.add(target, self._disk.destination(target.root))
+                    transfer.add(target, self._patient(target))
                 except TakeholdError as error:
                     first = next(j for j, ts in jobs if target in ts)
                     key = land_key(first.recording.id, target.root.identity)
                     tell(Outcome(key=key, error=error))
             named = [(job, [t.root.identity for t in ts]) for job, ts in jobs]
             transfer.run(named, moved, stop)
+
+    @contextmanager
+    def _patient(self, target: Target) -> Iterator[DestinationTree]:
+        """Its tree; a drive that hangs already when it is opened is not waited for."""
+        with ExitStack() as stack:
+            opening = self._disk.destination(target.root)
+            key = f"open {target.root.volume.mount_id}"
+            yield self._patience.ask(key, lambda: stack.enter_context(opening))
 
     @contextmanager
     def _ring(self) -> Iterator[Ring]:

@@ -29,5 +29,5 @@ def facts_of(asked: Asked) -> tuple[Fact, ...]:
             return (Acked(str(said["finding"]), str(said["note"]), asked.at),)
         lists = {k: tuple(said[k]) for k in ("altered", "missing", "unknown")}
         return (Receipt(**{**said, **lists}),)
-    except (ValueError, TypeError, KeyError) as error:
+    except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise Malformed(f"The stored command {asked.id} cannot be read.") from error

@@ -65,6 +65,7 @@ class Hasher:
         self._tell = tell
         self._clock = clock
         self._inbox: queue.SimpleQueue[Item | None] = queue.SimpleQueue()
+        self._bug: BaseException | None = None
         self._thread = threading.Thread(target=self._run, name="hash", daemon=True)
         self._thread.start()
 
@@ -77,11 +78,30 @@ class Hasher:
         self._inbox.put((job, None, seen))
 
     def close(self) -> None:
-        """Wait until everything that was handed over is judged."""
+        """Wait until everything that was handed over is judged; its own bug is raised."""
         self._inbox.put(None)
         self._thread.join()
+        if self._bug is not None:
+            raise self._bug
 
     def _run(self) -> None:
+        try:
+            self._work()
+        except BaseException as bug:
+            self._bug = bug
+            self._give_up()
+
+    def _give_up(self) -> None:
+        """After a bug nothing of what follows may be kept, and nobody may wait for it."""
+        while (item := self._inbox.get()) is not None:
+            job, buffer, _ = item
+            if buffer is not None:
+                self._ring.back(buffer)
+            else:
+                job.fault = job.fault or SourceChanged("Stopped by a bug.", code="stopped")
+                job.closed.set()
+
+    def _work(self) -> None:
         digest, meter = FileDigest(), None
         fresh = True
         while (item := self._inbox.get()) is not None:

@@ -20,6 +20,7 @@ from takehold.model.errors import UsageError
 from takehold.model.settings import Destination, Expect, Settings, Source
 
 LARGEST_BYTES = 256 * 1024
+MOST_DOTS = 200  # on one line: the standard library's time grows with the square of a key's parts
 _LISTS = ("source", "destination")
 _COPIES = next(f.default for f in fields(Settings) if f.name == "copies_required")
 
@@ -48,6 +49,10 @@ def read_config(text: str, name: str) -> Settings:
     if len(text.encode("utf-8", "surrogatepass")) > LARGEST_BYTES:
         raise ConfigError((f"{name}: larger than 256 KiB: takes a config file",))
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")  # some editors write a byte order mark
+    dotted = [n for n, line in enumerate(text.split("\n"), 1) if line.count(".") > MOST_DOTS]
+    if dotted:
+        says = f"more than {MOST_DOTS} dots: takes plain keys"
+        raise ConfigError((f"{name}, line {dotted[0]}: {says}",))
     try:
         tables = tomllib.loads(text)
     except RecursionError:

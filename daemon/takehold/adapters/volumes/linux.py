@@ -6,6 +6,7 @@ import os
 import re
 import select
 import threading
+import time
 from dataclasses import dataclass
 
 from takehold.adapters.volumes import block
@@ -17,6 +18,8 @@ from takehold.model.volume import MEMORY_FILE_SYSTEMS, Root, Volume
 from takehold.ports.volumes import Absent
 
 TAGS_S = 5.0
+# Each question that a device does not answer holds up the loop for as long as it is waited for.
+ASK_AGAIN_S = 30.0
 
 # "//nas/share", "nas:/export", "user@nas:/folder", "[fe80::1]:/x", "pool/dataset": shares of one
 # machine, like parts of one pool, may lie on one disk, so they count as one (P5).
@@ -48,11 +51,15 @@ class LinuxVolumes:
         self._patience = Patience()
         self._tags: dict[Mount, block.Tags] = {}
         self._fresh: set[Mount] = set()
+        self._silent: dict[Mount, float] = {}
         self._lock = threading.Lock()
         # Kept open: polling it tells whether anything was mounted or unmounted since.
         self._table = open("/proc/self/mountinfo", "rb", buffering=0)  # noqa: SIM115
         self._changes = select.poll()
         self._changes.register(self._table, select.POLLPRI | select.POLLERR)
+
+    def __del__(self) -> None:
+        self.close()
 
     def close(self) -> None:
         """Close the table."""
@@ -97,6 +104,7 @@ class LinuxVolumes:
         if changed:
             # Numbers, ids and paths come again with another card: everything is asked again.
             self._fresh.clear()
+            self._silent = {m: self._silent[m] for m in table if m in self._silent}
             self._tags = {m: self._tags[m] for m in table if m in self._tags}
         return table
 
@@ -127,7 +135,11 @@ class LinuxVolumes:
     def _known_tags(self, mount: Mount, number: str) -> block.Tags | None:
         if mount in self._fresh:
             return self._tags[mount]
+        if time.monotonic() < self._silent.get(mount, 0.0):
+            return None
         tags = self._patience.ask(number, lambda: block.ask_tags(number, TAGS_S), TAGS_S)
+        if tags is None:
+            self._silent[mount] = time.monotonic() + ASK_AGAIN_S
         if tags is not None and not tags.uuid:
             # A failing device does not tell its name any more; it is still the same one.
             tags = self._tags.get(mount, tags)

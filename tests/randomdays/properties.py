@@ -1,0 +1,227 @@
+"""What must never be so, looked at from outside after every call, and what must finally be so.
+
+The truth is the world's own: what the recorder wrote on each card, what lies on each drive, what
+the world itself damaged. Nothing here asks the product's own judgement but to compare it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from takehold.decide.standing import devices_of
+from takehold.formats.checksum_list import read_list
+from takehold.formats.signature import verify
+from takehold.model.facts import Fact, Proven, Published, Revised, Trouble
+from takehold.model.recording import Seen
+
+if TYPE_CHECKING:
+    from randomdays.world import Card, Drive, World
+
+OWN = b".takehold-"
+WRITES = frozenset({"part", "reserve", "write", "flush", "reader", "keep", "settle", "sweep"})
+
+
+class Broken(AssertionError):
+    """A property does not hold; the sentence says which."""
+
+
+def must(holds: object, says: str) -> None:
+    """Raise Broken unless it holds."""
+    if not holds:
+        raise Broken(says)
+
+
+def sha(raw: bytes) -> str:
+    """SHA-256 in hex, by the standard library."""
+    return hashlib.sha256(raw).hexdigest()
+
+
+def is_part(path: bytes) -> bool:
+    """Whether it is a file being written."""
+    return path.rpartition(b"/")[2].startswith(OWN)
+
+
+# -- never
+
+
+def card_untouched(card: Card) -> None:
+    """P1: what the recorder wrote, and nothing else, is there; nothing asked to write."""
+    must(card.volume.files == card.truth, f"P1: the card {card.name} was written to")
+    asked = {op for op, _ in card.volume.calls}
+    must(not asked & WRITES, f"P1: {asked & WRITES} on the card {card.name}")
+
+
+def drive_kept(world: World, drive: Drive) -> None:
+    """P2, P3: no name changed or went; each new one holds bytes that a card gave."""
+    now = {p: b for p, b in drive.volume.files.items() if not is_part(p)}
+    for path, content in drive.shadow.items():
+        must(path in now, f"P2: {path!r} was removed from {drive.name}")
+        must(now[path] is content or now[path] == content, f"P2: {path!r} was overwritten")
+    for path in now.keys() - drive.shadow.keys():
+        name = path.rpartition(b"/")[2].decode()
+        if path.count(b"/") == 2 and name.startswith(path.split(b"/")[1].decode() + ".r"):
+            continue  # a revision's file: judged when it is said to be published
+        must(now[path] in world.given, f"P3: {path!r} on {drive.name} holds bytes no card gave")
+    drive.shadow = now
+
+
+def facts_true(world: World, facts: Iterable[Fact]) -> None:
+    """P4: what is recorded as proven, published or revised is so on the medium at that moment."""
+    for fact in facts:
+        match fact:
+            case Proven(copy):
+                drive = world.drive_of(copy.root)
+                content = drive.volume.files.get(copy.path)
+                digests = world.book.known.recordings[copy.recording].digests
+                must(content is not None, f"P4: {copy.path!r} is proven and not on {drive.name}")
+                true = content is not None and digests and sha(content) == digests.sha256
+                if (drive.id, copy.path) not in world.damaged:
+                    must(true, f"P4: {copy.path!r} is proven with other bytes on {drive.name}")
+                must(copy.proof.seen is drive.volume.seen, "P4: read back otherwise than is said")
+                must(
+                    drive.volume.durable
+                    or not copy.proof.durable
+                    or copy.proof.seen is Seen.MEDIUM,
+                    "P4: durability that the drive denied",
+                )
+                must(copy.disks == drive.volume.root.disks, "P5: other disks than it stands on")
+            case Published(root=root):
+                _published(world, fact, world.drive_of(root))
+            case Revised():
+                _chained(world, fact)
+            case Trouble(says=says):
+                must(says.isprintable(), "P10: a sentence that cannot be printed")
+            case _:
+                pass
+
+
+def _published(world: World, fact: Published, drive: Drive) -> None:
+    base = b"Lantern Bay/" + fact.day.encode() + b"/"
+    names = (f"{fact.day}.r{fact.number}.{end}" for end in ("manifest.json", "manifest.json.sig"))
+    for name in names:
+        held = drive.volume.files.get(base + name.encode())
+        if (drive.id, base + name.encode()) not in world.damaged:
+            must(
+                held == world.archive.read(fact.day, name), f"P3: {name} on {drive.name} is not it"
+            )
+    listed = drive.volume.files.get(base + f"{fact.day}.r{fact.number}.sha256".encode(), b"")
+    for hex_, name in read_list(listed):
+        if (drive.id, base + name) not in world.damaged:
+            held = drive.volume.files.get(base + name)
+            must(held is not None and sha(held) == hex_, f"P4: the list names {name!r} falsely")
+
+
+def _chained(world: World, fact: Revised) -> None:
+    raw = world.archive.read(fact.day, fact.name)
+    must(sha(raw) == fact.sha256, "P11: the recorded hash is not the manifest's")
+    verify(raw, world.archive.read(fact.day, fact.name + ".sig"), "takehold-manifest")
+    link, before = json.loads(raw)["previous"], world.chain[-1] if world.chain else None
+    must((link or {}).get("sha256") == (before and before.sha256), "P11: the chain is broken")
+    must(all(r.name != fact.name for r in world.chain), "P11: a number means two manifests")
+    world.chain.append(fact)
+
+
+def manifest_true(world: World, raw: bytes) -> None:
+    """P4, P8: at the moment it is written, the bytes bear out each entry; READY is earned."""
+    doc: dict[str, Any] = json.loads(raw)
+    base = f"Lantern Bay/{doc['day']}/".encode()
+    for file in doc["files"]:
+        for copy in file["copies"]:
+            drive, path = world.drive_of(copy["identity"]), base + copy["path"].encode()
+            if (drive.id, path) in world.damaged:
+                continue
+            content = drive.volume.files.get(path)
+            name = f"{copy['path']} on {drive.name}"
+            must(content is not None, f"P4: the manifest names {name}, which is not there")
+            assert content is not None
+            must(sha(content) == file["sha256"], f"P4: {name} holds other bytes than it says")
+            must(len(content) == file["size"], f"P4: {name} has another length than it says")
+    if doc["verdict"] == "READY":
+        _ready(world, doc)
+
+
+def _ready(world: World, doc: dict[str, Any]) -> None:
+    roles = {load["id"]: load["role"] for load in doc["loads"]}
+    files = [file for file in doc["files"] if file["current"]]
+    must(files, "P12: READY of nothing")
+    for file in files:
+        name = f"{doc['day']} {file['place']}"
+        twice = len(file["reads"]) >= 2
+        answer = (file["counterpart"] or {}).get("relation")
+        must(twice or answer in ("identical", "same audio"), f"P8: READY, {name} is not confirmed")
+        must(file["sha256"] in world.recorded, f"P8: READY, {name} was never recorded so")
+        wave = file["path"].endswith(".WAV")
+        if wave and world.settings.has_backup() and roles[file["load"]] == "primary":
+            must(answer in ("identical", "same audio"), f"P8: READY, {name} has no backup")
+        standing = {world.drive_of(c["identity"]).volume.root.disks for c in file["copies"]}
+        must(_apart(standing) >= 2, f"P5: READY, {name} is on {len(standing)} disk")
+    named = {file["sha256"] for file in doc["files"]}
+    for card in world.cards_here():
+        for path, content in card.truth.items():
+            if card.day_of.get(path) == doc["day"]:
+                must(sha(content) in named, f"P7: READY, {path!r} of {card.name} is not in it")
+
+
+def _apart(standing: set[frozenset[str]]) -> int:
+    """Groups of disks that share none: at most three here, each a single disk."""
+    return len(set().union(*standing)) if standing else 0
+
+
+# -- finally
+
+
+def all_is_owed_no_more(world: World) -> None:
+    """Faults are over and everything is connected: what lies on the cards is proven everywhere."""
+    known, drives = world.book.known, world.drives_here()
+    for card in world.cards_here():
+        for path, content in card.truth.items():
+            want = sha(content)
+            mine = [r for r in known.recordings.values() if r.digests and r.digests.sha256 == want]
+            must(mine, f"finally: {path!r} of {card.name} was never read")
+            copies = {r.id: known.copies_of(r.id) for r in mine if r.path == path}
+            must(copies, f"finally: {path!r} of {card.name} is known under other names only")
+            full = max(copies.values(), key=len)
+            must(devices_of(full) >= 2, f"finally: {path!r} of {card.name} is not on two devices")
+            here = {d.id for d in drives if content in d.volume.files.values()}
+            missing = [d.name for d in drives if d.id not in here]
+            must(not missing, f"finally: {path!r} of {card.name} is not on {missing}")
+            must(any(_confirmed(world, r) for r in mine), f"finally: {path!r} is not confirmed")
+    away = {d.volume.root.identity for d in world.drives} - {d.volume.root.identity for d in drives}
+    left = {
+        k: t.says
+        for k, t in known.troubles.items()
+        if t.code != "file-vanished" and not away & set(k.split())
+    }
+    must(not left, f"finally: troubles are left: {left}")
+    for drive in drives:
+        parts = [path for path in drive.volume.files if is_part(path)]
+        must(not parts, f"finally: parts are left on {drive.name}: {parts}")
+        for day, revisions in known.revisions.items():
+            held = any(p.startswith(f"Lantern Bay/{day}/".encode()) for p in drive.volume.files)
+            for revision in revisions if held else ():
+                done = (day, revision.number, drive.volume.root.identity) in known.published
+                must(done, f"finally: {revision.name} is not on {drive.name}")
+    for day in {r.day for r in known.recordings.values()}:
+        must(
+            known.newest(day) is not None,
+            f"finally: {day} was asked to be closed and has no manifest",
+        )
+    must(not known.asked, f"finally: commands are not answered: {known.asked}")
+
+
+def _confirmed(world: World, recording: Any) -> bool:
+    """Read twice alike, or the same bytes or audio were read from another card."""
+    if len(recording.readings) > 1:
+        return True
+    if recording.sound is None:
+        others = [r for r in world.book.known.recordings.values() if r.digests == recording.digests]
+    else:
+        others = [
+            r
+            for r in world.book.known.recordings.values()
+            if r.sound is not None and r.sound.digest == recording.sound.digest
+        ]
+    return any(r.load != recording.load for r in others)

@@ -1,0 +1,493 @@
+"""A shooting day's world in memory, driven by chance: cards, recorder, drives, laptop, clock.
+
+One number makes one history, the same each time. The engine is the real one; disk, volumes, clock,
+catalogue and archive are in memory, steps are carried out when they are started, and the copy
+engine's threads take turns (baton.py). Properties are looked at after every turn.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from random import Random
+from typing import Any
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from fakedisk import FakeDisk, FakeVolume
+from memory_catalogue import MemoryCatalogue
+from randomdays import properties
+from randomdays.baton import Baton, Event, in_turns
+from takehold.adapters.signer import KeySigner
+from takehold.decide.manifest import Writer
+from takehold.engine.cycle import Engine
+from takehold.engine.cycle import World as Ports
+from takehold.engine.days import Days
+from takehold.engine.lanes import Running, total_of
+from takehold.engine.outcome import Outcome
+from takehold.engine.perform import Performer, Work
+from takehold.formats.bwf_file import bwf
+from takehold.model.errors import FileMissing, NameTaken, VolumeFull, VolumeGone, WorldError
+from takehold.model.facts import Asked, Fact
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Seen
+from takehold.model.settings import Destination, Role, Settings, Source
+from takehold.model.sound import Metadata, Rate, WaveFormat
+from takehold.model.step import lane
+from takehold.model.volume import Root, Volume
+from takehold.ports.volumes import Absent
+
+MONO = WaveFormat(1, 1, 48_000, 16, 2)
+RATE = Rate(25, 1)
+MORNING = datetime(2031, 5, 6, 8, 0, tzinfo=UTC)
+TURNS = 400  # far more than any look needs; more would be work without end
+ROOM = 1 << 30
+
+
+class Clock:
+    """Wall time that can be set wrong, steady time that cannot."""
+
+    def __init__(self) -> None:
+        self.true = MORNING
+        self.off = timedelta()
+        self.steady = 10**12
+
+    def now(self) -> int:
+        return int((self.true + self.off).timestamp())
+
+    def local(self) -> datetime:
+        return self.true + self.off
+
+    def steady_ns(self) -> int:
+        return self.steady
+
+    def go(self, seconds: float) -> None:
+        """Time goes by."""
+        self.true += timedelta(seconds=seconds)
+        self.steady += int(seconds * 10**9)
+
+
+class Calls(list[tuple[str, bytes]]):
+    """A volume's calls, each noticed by the world before it is carried out."""
+
+    def __init__(self, noticed: Callable[[], None]) -> None:
+        self._noticed = noticed
+
+    def append(self, call: tuple[str, bytes]) -> None:
+        super().append(call)
+        self._noticed()
+
+
+@dataclass(eq=False)
+class Card:
+    """A card. `truth` is what the recorder left on it; `day_of` the day of each recording."""
+
+    name: str
+    role: Role
+    volume: FakeVolume
+    truth: dict[bytes, bytes] = field(default_factory=dict)
+    day_of: dict[bytes, str] = field(default_factory=dict)
+    here: bool = False
+
+
+@dataclass(eq=False)
+class Drive:
+    """A drive. `shadow` is what lay on it when it was last looked at, but for parts."""
+
+    name: str
+    id: int
+    volume: FakeVolume
+    shadow: dict[bytes, bytes] = field(default_factory=dict)
+    here: bool = False
+
+
+class Volumes:
+    """`ports.Volumes` over what is put in."""
+
+    def __init__(self, world: World) -> None:
+        self._world = world
+
+    def mounted(self) -> tuple[Volume, ...]:
+        return tuple(v.root.volume for v in self._world.disk.volumes.values() if not v.gone)
+
+    def root(self, volume: Volume, folder: bytes = b"") -> Root:
+        assert not folder
+        return Root(volume.mount, volume, volume.identity)
+
+    def folder(self, path: bytes, known_identity: str | None) -> Root | Absent:
+        raise AssertionError((path, known_identity))
+
+
+class Book(MemoryCatalogue):
+    """The catalogue, whose facts are judged when they are recorded."""
+
+    def __init__(self, world: World) -> None:
+        super().__init__()
+        self._world = world
+        self.known = Ledger()
+
+    def record(self, facts: Sequence[Fact]) -> None:
+        self._check()
+        self._world.noticed()
+        self.known.apply(facts)
+        self._facts.extend(facts)
+        properties.facts_true(self._world, facts)
+
+    def ask(self, kind: str, about: str, at: int) -> int:
+        number = 1 + sum(isinstance(fact, Asked) for fact in self._facts)
+        fact = Asked(number, kind, about, at)
+        self._facts.append(fact)
+        self.known.apply([fact])
+        return number
+
+    def asked(self) -> tuple[Asked, ...]:
+        return tuple(self.known.asked[n] for n in sorted(self.known.asked))
+
+    def back_to(self, count: int) -> None:
+        """What was recorded later never was."""
+        del self._facts[count:]
+        self.known = Ledger()
+        self.known.apply(self._facts)
+
+    def __len__(self) -> int:
+        return len(self._facts)
+
+
+class Archive:
+    """`ports.Archive` in memory; each manifest is judged when it is kept."""
+
+    def __init__(self, world: World) -> None:
+        self._world = world
+        self.held: dict[tuple[str, str], bytes] = {}
+
+    def keep(self, day: str, files: dict[str, bytes]) -> None:
+        self._world.noticed()
+        for name, content in files.items():
+            if self.held.get((day, name), content) != content:
+                raise NameTaken(f"{name} is kept with other bytes.")
+        for name, content in files.items():
+            if (day, name) not in self.held and name.endswith("manifest.json"):
+                properties.manifest_true(self._world, content)
+            self.held[day, name] = content
+
+    def read(self, day: str, name: str) -> bytes:
+        if (day, name) not in self.held:
+            raise FileMissing(f"{name} is not kept.")
+        return self.held[day, name]
+
+    def names(self, day: str) -> tuple[str, ...]:
+        return tuple(sorted(name for d, name in self.held if d == day))
+
+    def days(self) -> tuple[str, ...]:
+        return tuple(sorted({day for day, _ in self.held}))
+
+
+class Quiet:
+    """`ports.Decoder` that has no complaint."""
+
+    def complaint(self, reader: object, size: int, frames: int) -> str | None:
+        return None
+
+
+class InlineLanes:
+    """`engine.lanes.Lanes` that carries a step out when it is started; it ends when gathered."""
+
+    def __init__(self, world: World, performer: Performer) -> None:
+        self._world = world
+        self._performer = performer
+        self._told: list[Outcome] = []
+        self.running: dict[str, Running] = {}
+
+    @property
+    def busy(self) -> frozenset[int]:
+        from takehold.decide.plan import recordings_of
+
+        return frozenset().union(*(recordings_of(r.step) for r in self.running.values()))
+
+    def free(self, step: Any) -> bool:
+        return lane(step) not in self.running
+
+    def still(self, _seconds: int) -> dict[str, Running]:
+        return {}
+
+    def start(self, work: Work) -> None:
+        self.running[lane(work.step)] = Running(work.step, total_of(work.step), 0)
+        stop: Any = Event(self._world.baton)
+        self._performer.perform(work, self._told.append, lambda _: None, stop)
+
+    def gather(self) -> tuple[list[Outcome], bool]:
+        told, self._told = self._told, []
+        freed = bool(self.running)
+        self.running = {}
+        return told, freed
+
+
+@cache
+def key() -> KeySigner:
+    """The production's key."""
+    return KeySigner(Ed25519PrivateKey.from_private_bytes(bytes(range(32))))
+
+
+class World:
+    """All of it."""
+
+    def __init__(self, number: int) -> None:
+        self.chance = Random(number)
+        self.baton = Baton(Random(number + 1))
+        self.log: list[str] = []
+        self.days = 1
+        self.clock = Clock()
+        self.disk = FakeDisk()
+        self.book = Book(self)
+        self.archive = Archive(self)
+        self.given: set[bytes] = set()
+        self.recorded: set[str] = set()
+        self.damaged: set[tuple[int, bytes]] = set()
+        self.chain: list[Any] = []
+        self.takes = 0
+        self._ids = 0
+        self._due: tuple[int, Callable[[], None]] | None = None
+        self._instant: tuple[Any, ...] | None = None
+        self.settings = self._some_settings()
+        self.cards = self._some_cards()
+        self.drives: list[Drive] = []
+        shared = self.chance.random() < 0.15
+        for at, name in enumerate(("shuttle-1", "shuttle-2", "cart-raid")):
+            self.drives.append(self._new_drive(name, "disk:one" if shared and at < 2 else ""))
+        self.start()
+
+    # -- what there is
+
+    def _some_settings(self) -> Settings:
+        sources = [Source("primary", Role.PRIMARY, label="SND_A*")]
+        if self.chance.random() < 0.8:
+            sources.append(Source("backup", Role.BACKUP, label="SND_B*"))
+        names = ("shuttle-1", "shuttle-2", "cart-raid")
+        return Settings(
+            "Lantern Bay",
+            tuple(sources),
+            tuple(Destination(n, label=n.upper()) for n in names),
+            wrap_at=self.chance.choice((None, 21 * 60 + 30)),
+            recheck_cards_at_wrap=self.chance.random() < 0.2,
+            recheck_after_days=self.chance.choice((1, 30)),
+            reserve_megabytes=0,
+        )
+
+    def _some_cards(self) -> list[Card]:
+        labels = [
+            ("SND_A1", Role.PRIMARY),
+            (self.chance.choice(("SND_A1", "SND_A2")), Role.PRIMARY),
+        ]
+        if self.settings.has_backup():
+            labels += [
+                ("SND_B1", Role.BACKUP),
+                (self.chance.choice(("SND_B1", "SND_B2")), Role.BACKUP),
+            ]
+        return [Card(f"{n} {r.value} {i}", r, self._volume(n)) for i, (n, r) in enumerate(labels)]
+
+    def _volume(self, label: str, on: str = "", capacity: int = ROOM) -> FakeVolume:
+        self._ids += 1
+        number = self._ids
+        about = Volume(
+            b"/media/%d" % number,
+            str(number),
+            f"8:{number}",
+            label,
+            f"uuid:{number:08}",
+            "exfat",
+            frozenset({on or f"disk:{number}"}),
+        )
+        made = FakeVolume(Root(about.mount, about, about.identity), capacity=capacity)
+        made.calls = Calls(self.noticed)
+        return made
+
+    def _new_drive(self, name: str, on: str = "") -> Drive:
+        volume = self._volume(name.upper(), on, self.chance.choice((ROOM, ROOM, 20_000)))
+        return Drive(name, self._ids, volume)
+
+    def drive_of(self, identity: str) -> Drive:
+        """The drive of a root's identity."""
+        return next(d for d in self.drives if d.volume.root.identity == identity)
+
+    def cards_here(self) -> list[Card]:
+        """Cards that are in and can be read."""
+        return [c for c in self.cards if c.here and not c.volume.gone and c.volume.complete]
+
+    def drives_here(self) -> list[Drive]:
+        """Drives that are connected."""
+        return [d for d in self.drives if d.here and not d.volume.gone]
+
+    # -- plugging
+
+    def put_in(self, thing: Card | Drive) -> None:
+        """Mount it, under another path and device name than ever before."""
+        self._ids += 1
+        number, volume = self._ids, thing.volume
+        about = replace(
+            volume.root.volume,
+            mount=b"/media/%d" % number,
+            mount_id=str(number),
+            device=f"8:{number}",
+        )
+        volume.root = Root(about.mount, about, about.identity)
+        volume.in_use.clear()
+        volume.give_back()
+        self.disk.volumes[about.mount] = volume
+        thing.here = True
+
+    def take_out(self, thing: Card | Drive) -> None:
+        """Unplug it, whatever it was doing."""
+        thing.volume.yank()
+        self.disk.volumes.pop(thing.volume.root.path, None)
+        thing.here = False
+
+    # -- the recorder
+
+    def record_take(self) -> None:
+        """The recorder writes a take to a primary and a backup card that are not in the laptop."""
+        self.takes += 1
+        scene = f"{self.chance.randrange(1, 9)}{self.chance.choice('ABC')}"
+        name = f"{self.chance.choice(('', 'D1/'))}{scene}-T{self.takes:03}.WAV".encode()
+        audio = self.chance.randbytes(2 * self.chance.randrange(1, 400))
+        content = self._wave(scene, audio)
+        for role in (Role.PRIMARY, Role.BACKUP):
+            free = [c for c in self.cards if c.role is role and not c.here]
+            if free and self.chance.random() < 0.97:
+                card = self.chance.choice(free)
+                if self.chance.random() < 0.1:
+                    content = self._wave(scene + "x", audio)
+                self.put_file(card, name, content, self.today())
+        if self.chance.random() < 0.1:
+            for card in [c for c in self.cards if not c.here][:1]:
+                self.put_file(card, b"D1/REPORT.CSV", self.chance.randbytes(30), None)
+
+    def _wave(self, scene: str, audio: bytes) -> bytes:
+        at = self.clock.true
+        said = Metadata(
+            scene=scene,
+            date=f"{at:%Y-%m-%d}",
+            time=f"{at:%H:%M:%S}",
+            time_reference=self.takes * 48_000,
+            timecode_rate=RATE,
+        )
+        return bwf(MONO, said, audio)
+
+    def today(self) -> str:
+        """The true shooting day."""
+        return (self.clock.true - timedelta(hours=6)).date().isoformat()
+
+    def put_file(self, card: Card, path: bytes, content: bytes, day: str | None) -> None:
+        """The recorder writes a file."""
+        card.volume.put(path, content)
+        card.truth[path] = content
+        if day is not None:
+            card.day_of[path] = day
+        self.given.add(content)
+        self.recorded.add(properties.sha(content))
+
+    def wipe(self, card: Card) -> None:
+        """The recorder formats a card: the same label, at times the same identity."""
+        card.volume.files.clear()
+        card.volume.stamps.clear()
+        card.volume.flip.clear()
+        card.truth.clear()
+        card.day_of.clear()
+        if self.chance.random() < 0.5:
+            self._ids += 1
+            about = replace(card.volume.root.volume, identity=f"uuid:{self._ids:08}")
+            card.volume.root = Root(about.mount, about, about.identity)
+
+    # -- the laptop
+
+    def start(self) -> None:
+        """The program starts, with what the catalogue and the archive hold."""
+        for volume in [x.volume for x in (*self.cards, *self.drives)]:
+            volume.in_use.clear()
+        ports = Ports(Volumes(self), self.disk, self.book, self.clock, Quiet())
+        days = Days(self.settings, self.archive, key(), self.clock, Writer("cart", "takehold"))
+        self.engine = Engine(self.settings, ports, days, lambda: None)
+        performer = Performer(self.disk, Quiet(), self.clock, self.settings.stall_seconds)
+        self.engine.lanes = InlineLanes(self, performer)  # type: ignore[assignment]  # stands in
+
+    def noticed(self) -> None:
+        """Something is asked of a volume, the catalogue or the archive: a fault may strike now."""
+        if self._due is not None:
+            left, strike = self._due
+            self._due = (left - 1, strike) if left else None
+            if not left:
+                strike()
+        self.baton.maybe()
+
+    def strike_after(self, calls: int, strike: Callable[[], None]) -> None:
+        """Let a fault strike in the middle of the work."""
+        self._due = (calls, strike)
+
+    def cut_power(self) -> None:
+        """Remember this instant: what comes after it in this turn never happened."""
+        drives = [(d, dict(d.volume.files), dict(d.volume.stamps)) for d in self.drives]
+        self._instant = (drives, len(self.book), dict(self.archive.held), len(self.chain))
+
+    def _power_back(self) -> None:
+        assert self._instant is not None
+        drives, count, held, links = self._instant
+        self._instant = None
+        for drive, files, stamps in drives:
+            drive.volume.files, drive.volume.stamps = files, stamps
+            drive.shadow = {p: b for p, b in files.items() if not properties.is_part(p)}
+        self.book.back_to(count)
+        self.archive.held = held
+        del self.chain[links:]
+        self.start()
+
+    def work(self) -> None:
+        """Turn until nothing is left to do now, the properties looked at after each turn."""
+        for _ in range(TURNS):
+            told, _ = self.engine.collect()
+            busy = self.engine.turn()
+            self.look()
+            self.clock.go(1)
+            if self._instant is not None:
+                self._power_back()
+            elif not busy and not told:
+                return
+        raise properties.Broken("P6: the work has no end")
+
+    def look(self) -> None:
+        """Everything that must never be, now."""
+        for card in self.cards:
+            properties.card_untouched(card)
+            card.volume.calls.clear()
+        for drive in self.drives:
+            properties.drive_kept(self, drive)
+            drive.volume.calls.clear()
+
+
+@contextmanager
+def made(number: int) -> Iterator[World]:
+    """A world, its threads taking turns while it lasts."""
+    baton = Baton(Random(number + 1))
+    with in_turns(baton):
+        world = World(number)
+        world.baton = baton
+        yield world
+
+
+def misread(world: World, card: Card, path: bytes) -> None:
+    """The next reads of a file on a card give one bit wrong; what it gives then is remembered."""
+    content = card.truth[path]
+    at = world.chance.randrange(len(content))
+    card.volume.flip[path] = at
+    world.given.add(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
+
+
+def snapshot(value: Any) -> Any:
+    """A copy of a plain value."""
+    return copy.copy(value)
+
+
+FAULTS: tuple[type[WorldError], ...] = (VolumeFull, VolumeGone, WorldError)
+SEEN = (Seen.MEDIUM, Seen.UNKNOWN, Seen.CACHE)

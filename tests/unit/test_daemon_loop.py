@@ -1,0 +1,263 @@
+"""engine/daemon: it stops, it says each trouble once, and it shows how it is."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from fakeworld import CARDS, Site, ending, take, within
+from takehold.engine import daemon as engine
+from takehold.engine.daemon import Daemon
+from takehold.engine.progress import snapshot
+from takehold.model.errors import VolumeFull, WorldError
+
+FILES = {b"DAY/T%02d.WAV" % n: take(n) for n in range(1, 4)}
+BELL = b"/var/takehold"
+
+
+class Live:
+    """Keeps what was shown."""
+
+    def __init__(self) -> None:
+        self.shown: list[dict[str, Any]] = []
+
+    def show(self, document: dict[str, Any]) -> None:
+        self.shown.append(document)
+
+
+class Manager:
+    """Keeps the signs of life."""
+
+    def __init__(self) -> None:
+        self.texts: list[str] = []
+
+    def alive(self, text: str) -> None:
+        self.texts.append(text)
+
+
+class Log:
+    """Keeps lines by how grave they are."""
+
+    def __init__(self) -> None:
+        self.infos: list[str] = []
+        self.warnings: list[str] = []
+
+    def info(self, event: str, **values: object) -> None:
+        self.infos.append(f"{event} {values.get('what', '')}".strip())
+
+    def warning(self, event: str, **values: object) -> None:
+        self.warnings.append(event)
+
+
+class Bench:
+    """A daemon in a thread, over a site without a backup card."""
+
+    def __init__(self, **settings: Any) -> None:
+        self.site = Site(sources=CARDS[:1], **settings)
+        self.card = self.site.card("SND_A1", FILES)
+        self.drives = [self.site.drive("SHUTTLE_1"), self.site.drive("SHUTTLE_2")]
+        self.live, self.manager, self.log = Live(), Manager(), Log()
+        self.daemon = Daemon(
+            self.site.engine,
+            self.site.wake,
+            self.site.clock,
+            self.live,
+            self.manager,
+            self.log,
+            BELL,
+        )
+        self.ended: list[bool] = []
+        self.faults: list[BaseException] = []
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def _run(self) -> None:
+        try:
+            self.ended.append(self.daemon.run())
+        except BaseException as fault:
+            self.faults.append(fault)
+
+    def __enter__(self) -> Bench:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def stop(self) -> bool:
+        """Tell it to stop; whether all work ended."""
+        self.daemon.stopping = True
+        self.site.wake.nudge()
+        self._thread.join(20)
+        assert not self._thread.is_alive(), "the daemon does not stop"
+        assert not self.faults, self.faults
+        return self.ended[0]
+
+    def comes(self, so: Callable[[], bool]) -> None:
+        """Wait for something to be so."""
+        assert within(15, so), (self.faults, self.log.warnings, self.live.shown[-1:])
+
+    def all_copied(self) -> bool:
+        return all(len(self.site.on(drive)) == len(FILES) for drive in self.drives)
+
+
+def test_it_works_by_itself_and_stops() -> None:
+    """Everything is copied; told to stop, it ends and says that all work ended."""
+    with Bench() as bench:
+        bench.comes(bench.all_copied)
+        assert bench.stop() is True
+    bench.site.no_false_word()
+    assert bench.manager.texts[-1] == "All well"
+    assert bench.log.warnings == []
+
+
+def test_it_stops_in_the_middle_of_a_file() -> None:
+    """After the buffer in hand; nothing unproven has a final name."""
+    bench = Bench()
+    hang = bench.card.hang("read")
+    with ending(hang), bench:
+        bench.comes(lambda: any(op == "read" for op, _ in bench.card.calls))
+        bench.daemon.stopping = True
+        timer = threading.Timer(0.1, hang.set)
+        timer.start()
+        assert bench.stop() is True
+        timer.join(5)
+    bench.site.no_false_word()
+
+
+def test_it_stops_though_a_device_hangs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wait is bounded, and the answer says that something was left."""
+    monkeypatch.setattr(engine, "STOP_S", 0.1)
+    bench = Bench()
+    hang = bench.card.hang("read")
+    with ending(hang), bench:
+        bench.comes(lambda: any(op == "read" for op, _ in bench.card.calls))
+        assert bench.stop() is False
+
+
+def test_each_trouble_is_said_once_and_its_end_once() -> None:
+    """Many turns, one line; what it says to the service manager counts them."""
+    bench = Bench()
+    bench.drives[1].yank()
+    with bench:
+        bench.comes(lambda: len(bench.manager.texts) > 5)
+        assert bench.log.warnings == ["The destination shuttle-2 is not connected (SHUTTLE_2)."]
+        assert bench.manager.texts[-1] == "1 thing needs a hand"
+        bench.site.remount(bench.drives[1])
+        bench.site.wake.nudge()
+        bench.comes(bench.all_copied)
+        bench.comes(lambda: bench.manager.texts[-1] == "All well")
+    assert len(bench.log.warnings) == 1
+    assert bench.log.infos == [f"Over. {bench.log.warnings[0]}"]
+
+
+def test_figures_that_change_are_no_new_trouble() -> None:
+    """A drive that fills up is one trouble, not one a megabyte."""
+    bench = Bench(reserve_megabytes=500)
+    bench.drives[0].capacity = 400 * 10**6
+    with bench:
+        bench.comes(lambda: len(bench.log.warnings) > 0)
+        for left in (300, 200, 100):
+            bench.drives[0].capacity = left * 10**6
+            seen = len(bench.manager.texts)
+            bench.site.wake.nudge()
+            bench.comes(lambda seen=seen: len(bench.manager.texts) > seen + 1)  # type: ignore[misc]
+    assert [says for says in bench.log.warnings if "full" in says] == [
+        "shuttle-1 is full: 400 MB are free."
+    ]
+
+
+def test_a_full_catalogue_does_not_end_it() -> None:
+    """No traceback: one line, and it goes on when there is room."""
+    bench = Bench()
+    bench.site.catalogue.refuses = VolumeFull("The laptop's disk is full.")
+    with bench:
+        bench.comes(lambda: len(bench.manager.texts) > 3)
+        assert len(bench.log.warnings) == 1
+        assert "The laptop's disk is full." in bench.log.warnings[0]
+        assert max(bench.site.wake.waits) <= engine.AILING_WAIT_S
+        bench.site.catalogue.refuses = None
+        bench.site.wake.nudge()
+        bench.comes(bench.all_copied)
+        bench.comes(lambda: bench.manager.texts[-1] == "All well")
+    bench.site.no_false_word()
+
+
+def test_it_waits_until_the_next_try_and_no_longer() -> None:
+    """A failed file's time to try again is sooner than the next look."""
+    bench = Bench(look_every_seconds=60)
+    bench.card.fail_next("read", WorldError("It cannot be read."), b"DAY/T02.WAV")
+    with bench:
+        bench.comes(lambda: any("cannot be read" in says for says in bench.log.warnings))
+        bench.comes(lambda: not bench.site.engine.lanes.running and 5.0 in bench.site.wake.waits)
+        bench.site.clock.advance(6)
+        bench.comes(bench.all_copied)
+
+
+def test_the_config_is_read_again_between_turns() -> None:
+    """In the loop's own thread, once."""
+    bench = Bench()
+    called: list[str] = []
+    with bench:
+        bench.daemon.reload = lambda: called.append(threading.current_thread().name)
+        bench.site.wake.nudge()
+        bench.comes(lambda: len(called) == 1)
+        name = bench._thread.name
+    assert called == [name]
+
+
+def test_a_card_is_not_watched_and_the_bell_is() -> None:
+    """A watch on a card would keep it from being ejected."""
+    with Bench() as bench:
+        bench.comes(bench.all_copied)
+    assert bench.site.wake.watched == [BELL]
+
+
+def test_what_is_shown_is_plain_data() -> None:
+    """JSON to its last value, with the words that the status command reads."""
+    bench = Bench()
+    hang = bench.card.hang("read")
+    bench.drives[1].yank()
+    with ending(hang), bench:
+        bench.comes(lambda: any(op == "read" for op, _ in bench.card.calls))
+        bench.comes(lambda: bool(bench.live.shown) and bool(bench.live.shown[-1]["work"]))
+        shown = bench.live.shown[-1]
+        hang.set()
+    assert json.loads(json.dumps(shown)) == shown
+    [card] = shown["cards"]
+    assert (card["source"], card["label"], card["role"]) == ("primary", "SND_A1", "primary")
+    assert (card["at"], card["files"], card["may_be_pulled"]) == ("/media/SND_A1", 3, False)
+    assert [d["name"] for d in shown["destinations"]] == ["shuttle-1"]
+    assert shown["absent"] == ["shuttle-2"]
+    [work] = shown["work"]
+    assert work["what"] == "copying 3 files from /media/SND_A1 to shuttle-1"
+    assert (work["unit"], work["total"]) == ("bytes", sum(map(len, FILES.values())))
+    assert [alarm["code"] for alarm in shown["alarms"]] == ["destination-absent"]
+
+
+def test_a_card_without_work_may_be_pulled() -> None:
+    """And nothing is shown as running."""
+    bench = Bench()
+    bench.site.work()
+    shown = snapshot(bench.site.engine, bench.site.clock.steady_ns())
+    assert shown["work"] == []
+    [card] = shown["cards"]  # type: ignore[misc]
+    assert card["may_be_pulled"] is True  # type: ignore[index]
+
+
+def test_nothing_new_is_not_shown_again() -> None:
+    """The file of the state is not written for nothing."""
+    bench = Bench()
+    with bench:
+        bench.comes(bench.all_copied)
+        bench.comes(
+            lambda: not bench.site.engine.lanes.running and not bench.live.shown[-1]["work"]
+        )
+        shown, turns = len(bench.live.shown), len(bench.manager.texts)
+        bench.site.clock.advance(1)
+        bench.site.wake.nudge()
+        bench.comes(lambda: len(bench.manager.texts) > turns + 2)
+    assert len(bench.live.shown) <= shown + 1

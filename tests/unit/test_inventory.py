@@ -1,0 +1,159 @@
+"""Taking files in: their day, their place, their version; nothing is left out (P7)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planworld import DAY, HERE, NOON, described, ledger, load, reading, recording, settings, taken
+from takehold.decide.inventory import Described, take_in
+from takehold.formats.names import same_key
+from takehold.model import facts as f
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording, Stamp
+from takehold.model.settings import Role, Source
+from takehold.model.situation import Sighted
+from takehold.model.sound import Metadata
+
+FOLDER = b"Lantern Bay/2031-05-06/SND_A1/"
+
+
+def item(path: bytes, date: str = DAY, time: str = "12:00:00", size: int = 7) -> Described:
+    """A file that names this date, or none."""
+    said = replace(described(b"x"), metadata=Metadata(date=date, time=time))
+    return Described(Sighted(path, Stamp(size, 1), 0), said)
+
+
+def take(book: Ledger, *items: Described, days: int = 0, made=None) -> list[f.Fact]:
+    """Take in and fold in; the facts."""
+    seen = HERE + timedelta(days=days)
+    facts = take_in(book, book.loads[1], items, made or settings(), seen)
+    book.apply(facts)
+    return list(facts)
+
+
+def book(*files: Recording) -> Ledger:
+    return ledger([f.LoadSeen(load(1))], taken(*files))
+
+
+def placed(facts: list[f.Fact]) -> list[bytes]:
+    return [x.recording.place for x in facts if isinstance(x, f.Inventoried)]
+
+
+def test_a_new_file_gets_its_number_day_place_and_version() -> None:
+    known = book()
+    (fact,) = take(known, item(b"T01.WAV"))
+    assert isinstance(fact, f.Inventoried)
+    mine = fact.recording
+    assert (mine.id, mine.load, mine.path, mine.stamp) == (2, 1, b"T01.WAV", Stamp(7, 1))
+    assert (mine.day, mine.place, mine.version) == (DAY, FOLDER + b"T01.WAV", 1)
+    assert (mine.seen_at, mine.readings) == (NOON, ())
+
+
+def test_numbers_go_on() -> None:
+    known = book(recording(41))
+    take(known, item(b"A"), item(b"B"))
+    take(known, item(b"C"))
+    assert sorted(known.recordings) == [41, 42, 43, 44]
+
+
+def test_a_version_that_was_never_read_is_replaced_and_keeps_its_name() -> None:
+    """A file that grew between two looks is one file, under its own name."""
+    known = book(recording(5, read=False))
+    facts = take(known, item(b"T01.WAV", size=99))
+    assert isinstance(facts[0], f.Gone)
+    assert placed(facts) == [FOLDER + b"T01.WAV"]
+    assert [r.version for r in known.versions(1, b"T01.WAV")] == [1]
+
+
+def test_a_version_that_was_read_keeps_its_place_and_the_edit_stands_beside() -> None:
+    known = book(recording(5))
+    facts = take(known, item(b"T01.WAV", size=99))
+    assert placed(facts) == [FOLDER + b"T01.edit-2.WAV"]
+    assert [r.version for r in known.versions(1, b"T01.WAV")] == [1, 2]
+    assert known.recordings[5].place == FOLDER + b"T01.WAV"
+
+
+def test_an_edit_that_grew_before_it_was_read_is_still_the_second_version() -> None:
+    known = book(recording(5))
+    take(known, item(b"T01.WAV", size=99))
+    facts = take(known, item(b"T01.WAV", size=100))
+    assert placed(facts) == [FOLDER + b"T01.edit-2.WAV"]
+    assert len(known.versions(1, b"T01.WAV")) == 2
+
+
+def test_a_refuted_read_is_taken_in_anew_beside_it() -> None:
+    wrong = recording(5, readings=(reading(b"A"), reading(b"B"), reading(b"B")))
+    assert placed(take(book(wrong), item(b"T01.WAV"))) == [FOLDER + b"T01.edit-2.WAV"]
+
+
+def test_names_that_meet_get_places_apart_in_one_inventory_and_over_two() -> None:
+    known = book()
+    assert placed(take(known, item(b"T01.WAV"), item(b"t01.wav"))) == [
+        FOLDER + b"T01.WAV",
+        FOLDER + b"t01.other-2.wav",
+    ]
+    assert placed(take(known, item(b"T01.wav"))) == [FOLDER + b"T01.other-3.wav"]
+
+
+def test_a_night_take_goes_to_the_day_that_began_it() -> None:
+    known = book()
+    facts = take(known, item(b"A", "2031-05-06", "05:00:00"), item(b"B"))
+    assert [p.split(b"/")[1] for p in placed(facts)] == [b"2031-05-05", b"2031-05-06"]
+
+
+def test_a_date_that_cannot_be_right_is_complained_of() -> None:
+    (fact,) = take(book(), item(b"A", "1980-01-01"), days=3)
+    assert isinstance(fact, f.Inventoried)
+    assert fact.recording.day == "2031-05-09"
+    assert [c.code for c in fact.recording.description.complaints] == ["date-wrong"]
+
+
+def test_a_file_without_a_date_goes_with_its_card() -> None:
+    """Also when the card is put in again in the morning."""
+    (fact,) = take(book(), item(b"NOTES.TXT", ""), days=1)
+    assert isinstance(fact, f.Inventoried)
+    assert fact.recording.day == DAY
+
+
+def test_in_a_watch_folder_it_goes_to_the_day_it_was_first_seen() -> None:
+    """A folder that is watched for weeks has no day of its own."""
+    watched = settings(sources=(Source("primary", Role.PRIMARY, path=b"/srv/rec"),))
+    (fact,) = take(book(), item(b"T09.WAV", ""), days=9, made=watched)
+    assert isinstance(fact, f.Inventoried)
+    assert fact.recording.day == "2031-05-15"
+
+
+def test_a_later_version_stays_in_the_day_of_the_first() -> None:
+    known = book(recording(5))
+    (fact,) = take(known, item(b"T01.WAV", "2031-05-07", size=99), days=1)
+    assert isinstance(fact, f.Inventoried)
+    assert fact.recording.day == DAY
+
+
+NAMES = st.sampled_from([b"a", b"A", b"a.wav", b"A.WAV", b"a.edit-2.wav", b"d/a", b"\xff", b".."])
+ROUNDS = st.lists(
+    st.tuples(st.lists(NAMES, min_size=1, max_size=5, unique=True), st.booleans()), max_size=5
+)
+
+
+@given(ROUNDS)
+def test_every_file_has_one_answer_and_no_two_places_meet(rounds: list) -> None:
+    """Files come, change and are read, round after round (P2, P7)."""
+    known = book()
+    for size, (paths, are_read) in enumerate(rounds, 1):
+        take(known, *(item(path, size=size) for path in paths))
+        for path in paths:
+            newest = known.current(1, path)
+            assert newest is not None
+            assert newest.stamp.size == size
+            if are_read:
+                known.apply([f.WasRead(newest.id, reading(b"%d" % size))])
+        places = [same_key(r.place) for r in known.recordings.values()]
+        assert len(set(places)) == len(places)
+        for path in paths:
+            unread = [r for r in known.versions(1, path) if not r.readings]
+            assert len(unread) == (0 if are_read else 1)
