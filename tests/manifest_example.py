@@ -39,7 +39,14 @@ def file_entry(**changes: Any) -> dict[str, Any]:
             "family_uid": "FAM01",
             "tracks": [{"channel": 1, "interleave": 1, "name": "Boom"}],
         },
-        "reads": [{"at": "2031-05-06T14:10:00Z", "from": "medium"}],
+        "reads": [
+            {
+                "at": "2031-05-06T14:10:00Z",
+                "from": "medium",
+                "xxh64": "0123456789abcdef",
+                "sha256": "ab" * 32,
+            }
+        ],
         "copies": [
             {
                 "destination": "shuttle-1",

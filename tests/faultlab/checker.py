@@ -18,7 +18,7 @@ SYSTEM = frozenset({"lost+found"})
 
 
 def files_of(root: Path) -> dict[str, bytes]:
-    """All files below a folder by their path in it, with their bytes; a file system's own left out."""
+    """All files below a folder by their path in it, with their bytes; a system's own left out."""
     found = {}
     for folder, folders, names in os.walk(root):
         folders[:] = [name for name in folders if name not in SYSTEM]

@@ -107,9 +107,9 @@ class DiskFile(mfusepy.Operations):  # type: ignore[misc]
     def getattr(self, path: str, fh: int | None = None) -> dict[str, Any]:
         if path == "/":
             return {"st_mode": 0o40755, "st_nlink": 2}
-        if path == NAME:
-            return {"st_mode": 0o100600, "st_nlink": 1, "st_size": self._image.size}
-        fail("ENOENT")
+        if path != NAME:
+            fail("ENOENT")
+        return {"st_mode": 0o100600, "st_nlink": 1, "st_size": self._image.size}
 
     def readdir(self, path: str, fh: int) -> list[str]:
         return [".", "..", NAME[1:]]

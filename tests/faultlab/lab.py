@@ -239,7 +239,7 @@ class Lab:
         return disk
 
     def layer(self, name: str) -> FaultyLayer:
-        """The folder below/`name`, served at media/`name`; without a block device that is its label."""
+        """The folder below/`name` served at media/`name`, whose label is then that name."""
         layer = FaultyLayer(self.folder / "below" / name, self.folder / "media" / name)
         self.things.append(layer)
         return layer

@@ -45,9 +45,11 @@ def test_a_write_that_fails_costs_its_file_only(lab: Lab, fs: str):
     assert once.returncode == 1
     assert it.on_good() == it.made.keys()
     assert not it.on_bad() & {SMALL, LARGE}
-    for name in (SMALL, LARGE):
-        assert f"{name} to shuttle-2: " in once.stdout
-    assert "gave back" not in once.stdout
+    assert "Input/output error" in once.stdout
+    if fs != "exfat":  # its server writes later, and tells whoever flushes first
+        for name in (SMALL, LARGE):
+            assert f"{name} to shuttle-2: " in once.stdout
+        assert "gave back" not in once.stdout
     assert it.card_is_untouched()
     it.bad.mend()
     if it.once().returncode:  # a file system that gave up for good is plugged in again
@@ -106,7 +108,7 @@ def test_a_card_misread_once_is_not_ready(lab: Lab):
 def test_a_slow_card_is_no_fault(lab: Lab):
     """Row 73: every read takes its time; all is proven, and nothing is said to stand still."""
     it = unit(lab, stall_seconds=5)
-    it.card.set(slow=0.05)
+    it.card.set(slow=0.02)
     once = it.once()
     assert once.returncode == 0, once.stdout
     assert it.is_all_there()

@@ -20,6 +20,7 @@ import takehold.engine.patience as patience
 import takehold.engine.perform as perform
 import takehold.engine.reading as reading
 import takehold.engine.ring as ring
+import takehold.engine.small_file as small_file
 import takehold.engine.transfer as transfer
 from takehold.engine.job import Job
 
@@ -253,6 +254,7 @@ def in_turns(baton: Baton) -> Iterator[None]:
         (perform, "Ring", partial(ring.Ring, 3, SMALL)),
         (reading, "Buffer", partial(ring.Buffer, SMALL)),
         (reading, "_mine", threading.local()),
+        (small_file, "SIZE", SMALL),
     ]
     before = [(module, name, getattr(module, name)) for module, name, _ in stand_ins]
     for module, name, value in stand_ins:

@@ -52,6 +52,19 @@ def die(disk: Disk) -> None:
     disk.server.wait(20)
 
 
+def bring_back(disk: Disk, instance: Instance) -> None:
+    """Mount it again once the system has let go of the dead mount: no file of it may stay open."""
+
+    def mounted() -> bool:
+        try:
+            disk.mount_again()
+        except AssertionError:
+            return False
+        return True
+
+    instance.wait_for(mounted)
+
+
 @contextmanager
 def held(disk: Disk) -> Iterator[None]:
     """The server of an exFAT volume does not answer, inside this block."""
@@ -77,10 +90,9 @@ def test_a_drive_that_dies_while_it_is_written_is_finished_when_it_is_back(
         daemon.wait_for(lambda: len(recordings_on(one)) == len(made))
         assert instance.run("status").returncode == 1
         two.yank()
-        # Idle: nobody holds the dead device open, so that the same one can be mounted again.
         daemon.wait_for(lambda: daemon.state()["absent"] == ["two"] and daemon.is_idle())
         assert os.listdir(two.mount) == []
-        two.mount_again()
+        bring_back(two, instance)
         daemon.wait_for(lambda: len(recordings_on(two)) == len(made) and daemon.is_idle())
         daemon.wait_for(lambda: instance.run("status").returncode == 0)
         assert daemon.stop() == 0
@@ -100,7 +112,7 @@ def test_a_card_that_dies_while_it_is_read_is_finished_when_it_is_back(
         daemon.wait_for(lambda: instance.facts("status")["needs"])
         card.yank()
         daemon.wait_for(lambda: daemon.cards() == set() and daemon.is_idle())
-        card.mount_again()
+        bring_back(card, instance)
         daemon.wait_for(lambda: len(recordings_on(one)) == len(made) and daemon.is_idle())
         assert daemon.stop() == 0
     assert recordings_on(one) == made

@@ -110,7 +110,8 @@ def test_an_entry_says_what_is_known_of_a_file() -> None:
         }
     ]
     assert (entry["place"], entry["path"]) == ("SND_A1/T01.WAV", "T01.WAV")
-    assert entry["reads"] == [{"at": "2031-05-06T12:00:00Z", "from": "medium"}]
+    read = {"at": "2031-05-06T12:00:00Z", "from": "medium"}
+    assert entry["reads"] == [{**read, "xxh64": entry["xxh64"], "sha256": entry["sha256"]}]
 
 
 def test_the_largest_time_reference_is_kept_to_its_last_digit() -> None:

@@ -9,7 +9,7 @@ from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display, is_shown, shown
 from takehold.formats.timecode import label, rate_name
 from takehold.model.finding import Relation
-from takehold.model.recording import Copy
+from takehold.model.recording import Copy, Reading
 from takehold.model.sound import Description, Sound, Track
 
 ENCODINGS = {1: "PCM", 3: "float", 6: "A-law", 7: "mu-law"}
@@ -35,14 +35,14 @@ def file_entry(
         **_named("path", recording.path),
         **_named("place", recording.place.removeprefix(folder)),
         "size": recording.stamp.size,
-        "mtime": stamp(recording.stamp.mtime_ns // 10**9),
+        "mtime": _time(recording.stamp.mtime_ns, stamp),
         "version": recording.version,
         "current": standing.current,
         "xxh64": digests.xxh64,
         "sha256": digests.sha256,
         "audio": _audio(recording.description, recording.sound),
         "metadata": _metadata(recording.description),
-        "reads": [{"at": stamp(r.at), "from": r.seen.value} for r in recording.readings],
+        "reads": [_read(r, stamp) for r in recording.readings],
         "copies": [_copy(c, folder, stamp) for c in standing.copies],
         "counterpart": _counterpart(standing, view),
     }
@@ -64,6 +64,21 @@ def writable(text: str) -> str:
 def fitting(text: str) -> str:
     """A text as the schema can hold it: a path of many long names makes a sentence too long."""
     return text[:TEXT_CAP]
+
+
+def _time(ns: int, stamp: Callable[[int], str]) -> str:
+    """A file's time to the ns: a rebuilt catalogue knows the file by it."""
+    seconds, rest = divmod(ns, 10**9)
+    return f"{stamp(seconds).removesuffix('Z')}.{rest:09d}Z" if rest else stamp(seconds)
+
+
+def _read(reading: Reading, stamp: Callable[[int], str]) -> dict[str, object]:
+    return {
+        "at": stamp(reading.at),
+        "from": reading.seen.value,
+        "xxh64": reading.digests.xxh64,
+        "sha256": reading.digests.sha256,
+    }
 
 
 def _copy(copy: Copy, folder: bytes, stamp: Callable[[int], str]) -> dict[str, object]:

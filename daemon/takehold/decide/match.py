@@ -105,12 +105,21 @@ def compare(one: Recording, other: Recording) -> Counterpart:
     alike = one.description.format == other.description.format
     if one.sound is None or other.sound is None or not alike:
         return Counterpart(one.id, Relation.DIFFERENT, other.id)
-    if one.sound.digest == other.sound.digest and one.sound.frames == other.sound.frames:
-        return Counterpart(one.id, Relation.SAME_AUDIO, other.id)
-    shared = _shared_frames(one.sound, other.sound)
-    if _is_prefix(one.sound, other.sound, shared):
-        return Counterpart(one.id, Relation.SHORT, other.id, one.sound.frames - other.sound.frames)
-    return Counterpart(one.id, Relation.DIFFERENT, other.id, shared)
+    relation, frames = _audio_relation(one.sound, other.sound)
+    return Counterpart(one.id, relation, other.id, frames)
+
+
+def _audio_relation(one: Sound, other: Sound) -> tuple[Relation, int | None]:
+    """The relation of two audio measures of one format, and the frames that go with it."""
+    if one.digest == other.digest and one.frames == other.frames:
+        return Relation.SAME_AUDIO, None
+    if one.frames and other.frames and not (one.blocks and other.blocks):
+        # A rebuilt catalogue knows no blocks: where they part cannot be told.
+        return Relation.DIFFERENT, None
+    shared = _shared_frames(one, other)
+    if _is_prefix(one, other, shared):
+        return Relation.SHORT, one.frames - other.frames
+    return Relation.DIFFERENT, shared
 
 
 def _shared_frames(one: Sound, other: Sound) -> int:

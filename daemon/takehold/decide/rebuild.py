@@ -34,8 +34,6 @@ Entry = Mapping[str, object]
 LoadKey = tuple[int, str, str, str]
 T = TypeVar("T")
 
-# A read that differed: the manifest says that it was so, and not what it gave.
-UNTOLD = Digests("unknown", "unknown")
 BROKEN = {"copy-altered": "altered", "copy-lost": "missing"}
 # What others refer to comes first; a copy that was broken may stand proven again.
 ORDER = (f.LoadSeen, f.Listed, f.Inventoried, f.WasRead, f.Broken, f.Proven, f.Revised, f.Acked)
@@ -226,9 +224,8 @@ def _day(page: _Page, loads: Mapping[LoadKey, Load], next_id: int) -> Iterator[f
     for number, entry in enumerate(_each(page.doc, "files"), next_id):
         recording = _recording(entry, page, number, of_load[_the(entry, "load", int)])
         ids[recording.place] = number
-        noted = page.noted.get(display(recording.place), {})
         yield f.Inventoried(recording)
-        yield from (f.WasRead(number, reading) for reading in _readings(entry, noted))
+        yield from (f.WasRead(number, reading) for reading in _readings(entry))
         yield from (f.Proven(copy) for copy in _copies(entry, page, number, disks))
     yield from _broken(page, ids)
 
@@ -248,17 +245,13 @@ def _recording(entry: Entry, page: _Page, number: int, load: int) -> Recording:
     )
 
 
-def _readings(entry: Entry, noted: Mapping[str, str]) -> Iterator[Reading]:
-    """Each whole read of the card. All gave the same, unless a finding says otherwise."""
-    digests = Digests(_the(entry, "xxh64", str), _the(entry, "sha256", str))
-    reads = _each(entry, "reads")
-    told = (digests, _audio(entry)[1])
-    if "reads-differ" in noted:
-        reads = reads[:2]  # more of them, all untold, would seem to agree
-    for read in reads:
-        yield Reading(*told, _at(read, "at"), Seen(_the(read, "from", str)))
-        differs = "reads-differ" in noted or "first-read-wrong" in noted
-        told = (UNTOLD if differs else digests, None)
+def _readings(entry: Entry) -> Iterator[Reading]:
+    """Each whole read of the card; the audio was measured at the first."""
+    sound = _audio(entry)[1]
+    for read in _each(entry, "reads"):
+        digests = Digests(_the(read, "xxh64", str), _the(read, "sha256", str))
+        yield Reading(digests, sound, _at(read, "at"), Seen(_the(read, "from", str)))
+        sound = None
 
 
 def _copies(
