@@ -81,7 +81,7 @@ def _edit(world: World) -> None:
         path = world.chance.choice(waves)
         content = bytearray(card.truth[path])
         content[20 + 200] = world.chance.randrange(65, 90)  # in bext's description
-        world.put_file(card, path, bytes(content), card.day_of[path])
+        world.put_file(card, path, bytes(content), card.day_of.get(path))
 
 
 def _record_over(world: World) -> None:
@@ -90,8 +90,8 @@ def _record_over(world: World) -> None:
     waves = [p for p in card.truth if p.endswith(b".WAV")] if card else []
     if card is not None and waves:
         audio = world.chance.randbytes(2 * world.chance.randrange(1, 300))
-        path = world.chance.choice(waves)  # it stays in the day of the first of that name
-        world.put_file(card, path, world._wave("9Z", audio), card.day_of[path])
+        path = world.chance.choice(waves)  # in which day depends on whether the first was seen
+        world.put_file(card, path, world._wave("9Z", audio), None)
 
 
 def _misread(world: World) -> None:

@@ -199,10 +199,11 @@ def all_is_owed_no_more(world: World) -> None:
     for drive in drives:
         parts = [path for path in drive.volume.files if is_part(path)]
         must(not parts, f"finally: parts are left on {drive.name}: {parts}")
+        root = drive.volume.root.identity
         for day, revisions in known.revisions.items():
-            held = any(p.startswith(f"Lantern Bay/{day}/".encode()) for p in drive.volume.files)
-            for revision in revisions if held else ():
-                done = (day, revision.number, drive.volume.root.identity) in known.published
+            copies = [c for r in known.day(day) for c in known.copies_of(r.id) if c.root == root]
+            for revision in revisions if copies else ():
+                done = (day, revision.number, root) in known.published
                 must(done, f"finally: {revision.name} is not on {drive.name}")
     for day in {r.day for r in known.recordings.values()}:
         must(

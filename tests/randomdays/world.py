@@ -384,6 +384,7 @@ class World:
         """The recorder writes a file."""
         card.volume.put(path, content)
         card.truth[path] = content
+        card.day_of.pop(path, None)
         if day is not None:
             card.day_of[path] = day
         self.given.add(content)
