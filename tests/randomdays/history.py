@@ -175,6 +175,8 @@ def _stranger(world: World) -> None:
 
 
 def _drive_moods(world: World) -> None:
+    if world.book.refuses is not None:
+        return  # proofs wait to be recorded, and are judged by the drive's mood
     volume = world.chance.choice(world.drives).volume
     match world.chance.randrange(5):
         case 0:

@@ -454,6 +454,7 @@ class World:
             if self._instant is not None:
                 self._power_back()
             elif not busy and not told:
+                self._due = None
                 return
         raise properties.Broken("P6: the work has no end")
 

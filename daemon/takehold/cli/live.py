@@ -8,8 +8,8 @@ from typing import Any
 
 from takehold.adapters.live import read_live
 from takehold.adapters.lock import InstanceLock
-from takehold.app import Home
 from takehold.decide.check import Around
+from takehold.home import Home
 from takehold.model.errors import AnotherInstance
 from takehold.model.facts import Trouble
 

@@ -54,7 +54,7 @@ def cli(ctx: click.Context, config: str | None) -> None:
 
 def place(ctx: click.Context) -> Any:
     """Where this takehold keeps its things."""
-    from takehold.app import home
+    from takehold.home import home
 
     return home(ctx.obj)
 

@@ -15,9 +15,10 @@ from takehold.adapters.log import configure
 from takehold.adapters.signer import load_key
 from takehold.adapters.timer import Timer
 from takehold.adapters.wake import Wake
-from takehold.app import Home, Running, days_of, running, settings_of
+from takehold.app import Running, days_of, running
 from takehold.cli.exits import FINE, WORLD
 from takehold.engine.daemon import Daemon, Log
+from takehold.home import Home, settings_of
 from takehold.model.errors import TakeholdError
 from takehold.model.settings import Settings
 

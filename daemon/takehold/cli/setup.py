@@ -6,9 +6,9 @@ import os
 
 import click
 
-from takehold.app import Home, reading, settings_of
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.tables import print_json, table
+from takehold.home import Home, reading, settings_of
 
 
 def preflight_table(place: Home, as_json: bool) -> int:

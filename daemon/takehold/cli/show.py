@@ -7,7 +7,6 @@ from typing import Any
 
 import click
 
-from takehold.app import Home, reading, settings_of
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import Row, card_facts, day_facts
 from takehold.cli.live import State, around_of, live_state
@@ -16,6 +15,7 @@ from takehold.decide.card import CAUTION, card_answer
 from takehold.decide.day import is_day, shooting_day
 from takehold.decide.judge import judge
 from takehold.formats.names import shown
+from takehold.home import Home, reading, settings_of
 from takehold.model.errors import UsageError
 from takehold.model.finding import Verdict
 from takehold.model.ledger import Ledger
@@ -73,8 +73,14 @@ def print_day(facts: Row) -> None:
         if finding["do"] and not finding["decision"] and finding["severity"] != "note":
             click.echo(f"                {finding['do']}")
     manifest: Any = facts["manifest"]
-    written = f"{manifest['name']}, {manifest['verdict']}" if manifest else "none written yet"
-    click.echo(f"\n{facts['day']}: {facts['verdict']}. Manifest: {written}.")
+    click.echo(f"\n{facts['day']}: {facts['verdict']}.")
+    if not manifest:
+        click.echo("No manifest was written yet. Before you hand over: takehold wrap")
+    elif manifest["verdict"] != facts["verdict"]:
+        says = f"{manifest['name']} said {manifest['verdict']}; things have changed since."
+        click.echo(f"{says} Before you hand over: takehold wrap")
+    else:
+        click.echo(f"Manifest: {manifest['name']}.")
 
 
 def _file_row(entry: Any) -> tuple[object, ...]:

@@ -13,7 +13,7 @@ from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.adapters.clock import SystemClock
 from takehold.adapters.lock import InstanceLock
 from takehold.adapters.wake import Wake
-from takehold.app import Home, Running, reading, running, settings_of
+from takehold.app import Running, running
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import day_facts
 from takehold.cli.live import around_of, is_running, live_state, ring
@@ -24,6 +24,7 @@ from takehold.engine.once import owing, until_quiet
 from takehold.engine.progress import snapshot
 from takehold.engine.requests import ack_text, facts_of, receipt_text
 from takehold.formats.names import shown
+from takehold.home import Home, reading, settings_of
 from takehold.model.errors import UsageError, WorldError
 from takehold.model.facts import Answered, Asked
 from takehold.model.finding import Severity, Verdict

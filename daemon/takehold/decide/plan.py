@@ -268,7 +268,8 @@ def _stale(
 ) -> bool:
     if not due(ledger.troubles.get(prove_key(copy)), now.now):
         return False
-    asked = asked_at is not None and copy.proof.at < asked_at
+    # A proof that is dated ahead was made before the clock was set back.
+    asked = asked_at is not None and not asked_at <= copy.proof.at <= now.now
     return asked or overdue(copy.proof.at, now.now, settings)
 
 

@@ -155,7 +155,7 @@ class Closer:
     ) -> list[Fact]:
         at = self._clock.now()
         try:
-            kept = self.days.kept(ledger, day)
+            kept = self.days.left_over(ledger, day)
             if kept is not None:
                 return [kept]
             revised, new = self.days.write(ledger, day, now.situation, now.around)
@@ -219,7 +219,7 @@ def _read_again(ledger: Ledger, asked: Asked, now: Present) -> str:
     if not here:
         return "! That destination is not there; nothing was read."
     copies = [c for rid in ledger.recordings for c in ledger.copies_of(rid) if c.root in here]
-    unread = sum(copy.proof.at < asked.at for copy in copies)
+    unread = sum(not asked.at <= copy.proof.at <= now.situation.now for copy in copies)
     if unread:
         return f"! {unread} of {len(copies)} copies could not be read again; they are tried again."
     return f"Read again: {len(copies)} copies."

@@ -79,6 +79,20 @@ class Days:
         sha = hashlib.sha256(raw).hexdigest()
         return Revised(day, number, names["manifest"], sha, at, str(doc["verdict"]), basis(bare))
 
+    def left_over(self, ledger: Ledger, day: str) -> Revised | None:
+        """What `kept` finds, of any day: the one that names the chain's end comes next (P11)."""
+        end = ledger.last_revision()
+        for other in self.archive.days():
+            found = self.kept(ledger, other)
+            if found is not None and self._names(found) == (end and end.sha256):
+                return found
+        return self.kept(ledger, day)
+
+    def _names(self, revised: Revised) -> str | None:
+        """The hash of the manifest before it, as it says."""
+        link = json.loads(self.archive.read(revised.day, revised.name))["previous"]
+        return None if link is None else str(link["sha256"])
+
     def write(
         self, ledger: Ledger, day: str, now: Situation, around: Around
     ) -> tuple[Revised, bool]:
