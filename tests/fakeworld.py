@@ -36,7 +36,7 @@ from takehold.model.settings import Destination, Role, Settings, Source
 from takehold.model.sound import Metadata, WaveFormat
 from takehold.model.volume import Root, Volume
 from takehold.ports.disk import Reader
-from takehold.ports.volumes import Absent
+from takehold.ports.volumes import Absent, Silent
 
 DAY = "2031-03-14"
 NOON = datetime(2031, 3, 14, 12, 0, tzinfo=UTC)
@@ -75,6 +75,9 @@ class Volumes:
     def __init__(self, disk: FakeDisk) -> None:
         self._disk = disk
         self.fails: TakeholdError | None = None
+
+    def silent(self) -> tuple[Silent, ...]:
+        return ()
 
     def mounted(self) -> tuple[Volume, ...]:
         if self.fails is not None:

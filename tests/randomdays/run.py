@@ -28,7 +28,9 @@ def some(first: int, count: int) -> tuple[int, list[str]]:
         try:
             days += run(number)
         except BaseException as fault:
-            broke.append(f"history {number}\n{''.join(traceback.format_exception(fault, limit=-4))}")
+            broke.append(
+                f"history {number}\n{''.join(traceback.format_exception(fault, limit=-4))}"
+            )
     return days, broke
 
 
@@ -50,8 +52,10 @@ def main() -> int:
                 broke += len(told)
                 print("\n".join(told), end="", flush=True)
     spent = time.monotonic() - begun
-    print(f"histories {asked.seed} to {first - 1}: {days} days, {60 * days / spent:.0f} a minute, "
-          f"{broke} broke")
+    print(
+        f"histories {asked.seed} to {first - 1}: {days} days, {60 * days / spent:.0f} a minute, "
+        f"{broke} broke"
+    )
     return 1 if broke else 0
 
 

@@ -39,7 +39,7 @@ from takehold.model.settings import Destination, Role, Settings, Source
 from takehold.model.sound import Metadata, Rate, WaveFormat
 from takehold.model.step import lane
 from takehold.model.volume import Root, Volume
-from takehold.ports.volumes import Absent
+from takehold.ports.volumes import Absent, Silent
 
 MONO = WaveFormat(1, 1, 48_000, 16, 2)
 RATE = Rate(25, 1)
@@ -110,6 +110,9 @@ class Volumes:
 
     def __init__(self, world: World) -> None:
         self._world = world
+
+    def silent(self) -> tuple[Silent, ...]:
+        return ()
 
     def mounted(self) -> tuple[Volume, ...]:
         return tuple(v.root.volume for v in self._world.disk.volumes.values() if not v.gone)

@@ -20,7 +20,7 @@ def test_the_demo_holds_and_then_is_ready(tmp_path: Path):
     """HOLD with the missing take first, READY after it turned up; status 0; both drives check."""
     shown = run_demo(tmp_path / "demo")
     assert shown.returncode == 0, shown.stdout + shown.stderr
-    hold, ready = (shown.stdout.find(f": {word}. Manifest") for word in ("HOLD", "READY"))
+    hold, ready = (shown.stdout.find(f": {word}.\nManifest") for word in ("HOLD", "READY"))
     assert 0 < hold < ready
     assert "the backup card has no such recording" in shown.stdout[:ready]
     (day,) = (tmp_path / "demo" / "SHUTTLE_1" / "Lantern Bay").iterdir()

@@ -22,6 +22,9 @@ from takehold.home import Home, settings_of
 from takehold.model.errors import TakeholdError
 from takehold.model.settings import Settings
 
+# Threads that talk to devices, by the first word of their names.
+AT_DEVICES = frozenset({"ask", "write", "prove", "card", "drive"})
+
 
 class ServiceManager:
     """Tells the service manager that the loop came round (systemd's notify protocol)."""
@@ -51,9 +54,15 @@ def run_daemon(place: Home) -> int:
             log.info("Started.")
             ended = daemon.run()
         service_manager.stopping()
+        ended = ended and not hanging()
         log.info("Stopped." if ended else "Stopped; a device did not answer, and was left.")
         wake.close()
     return _leave(ended)
+
+
+def hanging() -> bool:
+    """Whether a thread of ours still waits for a device."""
+    return any(t.name.split(" ", 1)[0] in AT_DEVICES for t in threading.enumerate())
 
 
 def _leave(ended: bool) -> int:

@@ -266,8 +266,9 @@ def prove_key(copy: Copy) -> str:
 def _stale(
     ledger: Ledger, copy: Copy, now: Situation, settings: Settings, asked_at: int | None
 ) -> bool:
-    if not due(ledger.troubles.get(prove_key(copy)), now.now):
-        return False
+    failed = ledger.troubles.get(prove_key(copy))
+    if failed is not None:  # what could not be read again is tried until it can
+        return due(failed, now.now)
     # A proof that is dated ahead was made before the clock was set back.
     asked = asked_at is not None and not asked_at <= copy.proof.at <= now.now
     return asked or overdue(copy.proof.at, now.now, settings)

@@ -116,7 +116,9 @@ class Closer:
         if not any(isinstance(s, Prove) for s in steps):
             at = self._clock.now()
             rechecks = [a for a in asked if a.kind == "recheck"]
-            facts += [Answered(a.id, _read_again(ledger, a, now), at) for a in rechecks]
+            moving = {rid for step in steps for rid in recordings_of(step)}
+            told = [(a, _read_again(ledger, a, now, moving)) for a in rechecks]
+            facts += [Answered(a.id, says, at) for a, says in told if says]
         return facts
 
     def _settling(self, since: int, now: Present) -> bool:
@@ -213,15 +215,21 @@ def _last_fact(ledger: Ledger, day: str) -> int:
     return max(times)
 
 
-def _read_again(ledger: Ledger, asked: Asked, now: Present) -> str:
-    """What came of a recheck: how many copies on the drives that are there were read since."""
+def _read_again(ledger: Ledger, asked: Asked, now: Present, moving: set[int]) -> str:
+    """What came of a recheck: how many copies on the drives that are there were read since.
+
+    Nothing yet while another step works on a recording whose copy is to be read.
+    """
     here = {t.root.identity for t in now.situation.targets if asked.about in ("", t.name)}
     if not here:
         return "! That destination is not there; nothing was read."
     copies = [c for rid in ledger.recordings for c in ledger.copies_of(rid) if c.root in here]
-    unread = sum(not asked.at <= copy.proof.at <= now.situation.now for copy in copies)
+    unread = [c for c in copies if not asked.at <= c.proof.at <= now.situation.now]
+    if any(copy.recording in moving for copy in unread):
+        return ""
     if unread:
-        return f"! {unread} of {len(copies)} copies could not be read again; they are tried again."
+        how = f"{len(unread)} of {len(copies)}"
+        return f"! {how} copies could not be read again; they are tried again."
     return f"Read again: {len(copies)} copies."
 
 

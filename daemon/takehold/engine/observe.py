@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from takehold.decide.enrol import Arrival, Files
 from takehold.decide.litter import matters, sort_litter
-from takehold.decide.sources import volumes_for
+from takehold.decide.sources import matches, volumes_for
 from takehold.engine.patience import Patience
 from takehold.formats.names import display, shown
 from takehold.model.errors import TakeholdError
@@ -76,6 +76,7 @@ class Observer:
         self._refuse_doubles(look)
         self._report_twins(look)
         cards = {root.volume.device for source, root in sources if source.label is not None}
+        self._report_silent(look)
         for destination in self._settings.destinations:
             self._destination(destination, mounted, cards, look)
         here = {v.mount_id for v in mounted}
@@ -145,6 +146,16 @@ class Observer:
             do = "Give each source its own label or folder in the config."
             self._alarm(look, f"twice {place}", "source-twice", says, do)
             look.found = [f for f in look.found if f not in same]
+
+    def _report_silent(self, look: Look) -> None:
+        """A card or drive of ours that is in and does not answer: silence is no good news (P12)."""
+        wanted = [*self._settings.sources, *self._settings.destinations]
+        for silent in self._volumes.silent():
+            if any(w.label is not None and matches(w.label, silent.label) for w in wanted):
+                where = f"{shown(silent.label)} at {display(silent.mount)}"
+                says = f"{where} does not answer; what is on it is not known."
+                do = "Take it out and put it in again; try another reader and cable."
+                self._alarm(look, f"list {where}", "stalled", says, do)
 
     def _report_twins(self, look: Look) -> None:
         """Two live volumes of one identity (clones) are two loads; a person should know."""

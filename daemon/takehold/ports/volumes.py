@@ -16,11 +16,22 @@ class Absent:
     code: str = "destination-absent"
 
 
+@dataclass(frozen=True, slots=True)
+class Silent:
+    """A mount whose device does not answer: its name, as far as it is known, and where it is."""
+
+    label: str
+    mount: bytes
+
+
 class Volumes(Protocol):
     """The system's mount table. Every call looks anew; none may hang on one dead mount."""
 
     def mounted(self) -> tuple[Volume, ...]:
         """All mounted volumes that hold files."""
+
+    def silent(self) -> tuple[Silent, ...]:
+        """What the last `mounted` left out because its device gave no answer."""
 
     def root(self, volume: Volume, folder: bytes = b"") -> Root:
         """A folder of a volume as a root; identity is the volume's plus the folder."""

@@ -15,7 +15,7 @@ from takehold.adapters.volumes.patience import Patience
 from takehold.adapters.volumes.place import judged, refusal, refused, root_of, silent, tidy
 from takehold.formats.names import display
 from takehold.model.volume import MEMORY_FILE_SYSTEMS, Root, Volume
-from takehold.ports.volumes import Absent
+from takehold.ports.volumes import Absent, Silent
 
 TAGS_S = 5.0
 # Each question that a device does not answer holds up the loop for as long as it is waited for.
@@ -77,6 +77,16 @@ class LinuxVolumes:
                 if other is None or len(volume.mount) < len(other.mount):
                     seen[(mount.device, mount.root)] = volume
             return tuple(seen.values())
+
+    def silent(self) -> tuple[Silent, ...]:
+        """Mounts whose block device did not tell its name in time."""
+        with self._lock:
+            return tuple(Silent(self._name(mount), mount.point) for mount in self._silent)
+
+    def _name(self, mount: Mount) -> str:
+        tags = self._tags.get(mount)
+        known = tags.label if tags is not None else ""
+        return known or display(os.path.basename(mount.point))
 
     def root(self, volume: Volume, folder: bytes = b"") -> Root:
         """A folder of a volume as a root."""
@@ -140,6 +150,8 @@ class LinuxVolumes:
         tags = self._patience.ask(number, lambda: block.ask_tags(number, TAGS_S), TAGS_S)
         if tags is None:
             self._silent[mount] = time.monotonic() + ASK_AGAIN_S
+        else:
+            self._silent.pop(mount, None)
         if tags is not None and not tags.uuid:
             # A failing device does not tell its name any more; it is still the same one.
             tags = self._tags.get(mount, tags)

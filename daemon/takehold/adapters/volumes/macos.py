@@ -19,7 +19,7 @@ from takehold.adapters.volumes.patience import Patience
 from takehold.adapters.volumes.place import find, root_of, silent
 from takehold.formats.names import display
 from takehold.model.volume import Root, Volume
-from takehold.ports.volumes import Absent
+from takehold.ports.volumes import Absent, Silent
 
 _TOOL = "/usr/sbin/diskutil"
 _PATIENCE_S = 10.0
@@ -33,6 +33,10 @@ class MacVolumes:
 
     def __init__(self) -> None:
         self._patience = Patience()
+
+    def silent(self) -> tuple[Silent, ...]:
+        """Not told here."""
+        return ()
 
     def mounted(self) -> tuple[Volume, ...]:
         """All mounted volumes that hold files and answer."""

@@ -16,7 +16,7 @@ from functools import partial
 from takehold.adapters.volumes.patience import Patience
 from takehold.adapters.volumes.place import find, root_of, silent
 from takehold.model.volume import Root, Volume
-from takehold.ports.volumes import Absent
+from takehold.ports.volumes import Absent, Silent
 
 _FILE_READ_ONLY_VOLUME = 0x00080000
 _IOCTL_VOLUME_GET_VOLUME_DISK_EXTENTS = 0x00560000
@@ -45,6 +45,10 @@ class WindowsVolumes:
 
     def __init__(self) -> None:
         self._patience = Patience()
+
+    def silent(self) -> tuple[Silent, ...]:
+        """Not told here."""
+        return ()
 
     def mounted(self) -> tuple[Volume, ...]:
         """All drives with something in them that answers."""
