@@ -10,13 +10,15 @@ from collections.abc import Iterable, Mapping
 
 from takehold.decide.backoff import due
 from takehold.decide.reads import MOST_READS, Reads, reads_of
-from takehold.decide.standing import DayStanding, day_standing
+from takehold.decide.standing import DayStanding, Standing, day_standing
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings
 
 # Days that a person or the clock wants closed, and since when (seconds since 1970).
 Closing = Mapping[str, int]
+# Whose card may confirm whose.
+ANSWERS = {Role.PRIMARY: Role.BACKUP, Role.BACKUP: Role.PRIMARY}
 
 
 def second_reads(
@@ -48,10 +50,11 @@ def _needs_read(
     standing = view.of(recording.id)
     if reads is not Reads.ONCE or standing is None or standing.confirmed:
         return False
-    return asked_at is not None or not settings.has_backup() or _backup_was_read(view)
+    return asked_at is not None or not settings.has_backup() or _others_were_read(standing, view)
 
 
-def _backup_was_read(view: DayStanding) -> bool:
-    """Whether a backup card of the day was seen and read to its end: it can answer no more."""
-    backups = [s for s in view.files if s.load.role is Role.BACKUP and s.current]
-    return bool(backups) and all(s.reads is not Reads.NONE for s in backups)
+def _others_were_read(standing: Standing, view: DayStanding) -> bool:
+    """Whether the card that may answer was seen and read to its end: it can answer no more."""
+    role = ANSWERS.get(standing.load.role)
+    others = [s for s in view.files if s.load.role is role and s.current]
+    return role is None or (bool(others) and all(s.reads is not Reads.NONE for s in others))

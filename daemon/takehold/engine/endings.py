@@ -23,6 +23,9 @@ def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
             case Inventoried(recording):
                 older = ledger.versions(recording.load, recording.path)
                 keys |= {rec_key(old.id) for old in older}
+                for old in older:  # one without a copy is copied no more: nothing holds its bytes
+                    if not ledger.copies_of(old.id):
+                        keys |= {key for key in ledger.troubles if _is_about(key, old.id)}
             case Broken(rid, destination, root, path):
                 unproven = Proof(fact.at, Seen.UNKNOWN, durable=False)
                 keys.add(prove_key(Copy(rid, destination, root, frozenset(), path, unproven)))

@@ -149,9 +149,10 @@ class Observer:
 
     def _report_silent(self, look: Look) -> None:
         """A card or drive of ours that is in and does not answer: silence is no good news (P12)."""
-        wanted = [*self._settings.sources, *self._settings.destinations]
+        labels = [s.label for s in self._settings.sources if s.label is not None]
+        labels += [d.label for d in self._settings.destinations if d.label is not None]
         for silent in self._volumes.silent():
-            if any(w.label is not None and matches(w.label, silent.label) for w in wanted):
+            if any(matches(label, silent.label) for label in labels):
                 where = f"{shown(silent.label)} at {display(silent.mount)}"
                 says = f"{where} does not answer; what is on it is not known."
                 do = "Take it out and put it in again; try another reader and cable."

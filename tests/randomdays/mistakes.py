@@ -1,0 +1,228 @@
+"""Deliberate mistakes in the product, each of which some history must show.
+
+    python tests/randomdays/mistakes.py           # all of them, and the unchanged product
+    python tests/randomdays/mistakes.py NAME      # one
+
+Each is one change of text in a copy of the package, which is put first on the path; the histories
+are run in a process of their own until a property breaks.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+TESTS = Path(__file__).resolve().parents[1]
+PACKAGE = TESTS.parent / "daemon" / "takehold"
+MOST_HISTORIES = 150
+TIMEOUT_S = 80
+
+RUN = """
+import sys
+from randomdays.history import run
+for number in range(1, {most} + 1):
+    try:
+        run(number)
+    except BaseException as fault:
+        print(f"history {{number}}: {{type(fault).__name__}}: {{fault}}")
+        sys.exit(1)
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """In `file` of the package, `right` becomes `wrong`. `breaks` begins the promise that shows."""
+
+    name: str
+    file: str
+    right: str
+    wrong: str
+
+
+MISTAKES = (
+    Mistake(
+        "a copy is proven without being compared",
+        "engine/landing.py",
+        "if digests != job.digests:",
+        "if digests is None:",
+    ),
+    Mistake(
+        "a name that is taken counts as the copy",
+        "engine/landing.py",
+        "return seen if found == digests else None",
+        "return seen",
+    ),
+    Mistake(
+        "how a copy was read back is not asked",
+        "engine/landing.py",
+        "proof = Proof(self._clock.now(), seen, durable)",
+        "proof = Proof(self._clock.now(), Seen.MEDIUM, durable)",
+    ),
+    Mistake(
+        "durability is taken for granted",
+        "engine/landing.py",
+        "durable = proof.durable and folder_durable",
+        "durable = True",
+    ),
+    Mistake(
+        "a read that broke off is kept",
+        "engine/landing.py",
+        "if self.left or job.fault is not None or job.digests is None:",
+        "if self.left or job.digests is None:",
+    ),
+    Mistake(
+        "a failed copy is forgotten instead of tried again",
+        "decide/backoff.py",
+        "return before is None or not 0 < before.retry_at - now <= LONGEST_WAIT_S",
+        "return before is None",
+    ),
+    Mistake(
+        "an altered copy stays proven",
+        "engine/perform.py",
+        "if digests != recording.digests:\n                tell(",
+        "if digests is None:\n                tell(",
+    ),
+    Mistake(
+        "one read confirms itself",
+        "decide/standing.py",
+        "if self.reads is Reads.AGREED:",
+        "if self.reads is not Reads.NONE:",
+    ),
+    Mistake(
+        "a file with other audio is a counterpart",
+        "decide/match.py",
+        "if one.sound.digest == other.sound.digest and one.sound.frames == other.sound.frames:",
+        "if one.sound.frames:",
+    ),
+    Mistake(
+        "two partitions of a disk are two devices",
+        "decide/standing.py",
+        "if group & joined:",
+        "if group is joined:",
+    ),
+    Mistake(
+        "copies that are short hold nothing up",
+        "decide/check_file.py",
+        "elif standing.devices < settings.copies_required:",
+        "elif not standing.devices:",
+    ),
+    Mistake(
+        "files that were not looked at hold nothing up",
+        "decide/check.py",
+        "if listed and lacking > 0:",
+        "if listed and lacking > 999:",
+    ),
+    Mistake(
+        "a read that was refuted is not copied anew",
+        "decide/plan.py",
+        "and not refuted(known)\n",
+        "",
+    ),
+    Mistake(
+        "the majority of reads is not asked",
+        "decide/reads.py",
+        "return Reads.AGREED if winner == recording.digests else Reads.FIRST_WRONG",
+        "return Reads.AGREED",
+    ),
+    Mistake(
+        "a reformatted card is the load it was",
+        "decide/enrol.py",
+        "return _overlap(ledger, load, arrival.files) > 0",
+        "return True",
+    ),
+    Mistake(
+        "a destination that came late gets nothing",
+        "decide/plan.py",
+        "    if late:\n        yield CatchUp(",
+        "    if late and not old:\n        return\n    elif late:\n        yield CatchUp(",
+    ),
+    Mistake(
+        "own temporary files are left",
+        "engine/observe.py",
+        "                tree.sweep()\n",
+        "",
+    ),
+    Mistake(
+        "two manifests of one turn name the same one before them",
+        "engine/closing.py",
+        "return any(isinstance(fact, Revised) for fact in facts)",
+        "return False",
+    ),
+    Mistake(
+        "a manifest that was kept and not recorded is written anew",
+        "engine/closing.py",
+        "kept = self.days.left_over(ledger, day)",
+        "kept = self.days.left_over(ledger, day) if not asked else None",
+    ),
+    Mistake(
+        "a manifest is published once, wherever",
+        "decide/plan.py",
+        "if (day, revision.number, root) not in ledger.published:",
+        "if not any(p[:2] == (day, revision.number) for p in ledger.published):",
+    ),
+    Mistake(
+        "a recheck is answered before it is done",
+        "engine/closing.py",
+        "if any(copy.recording in moving for copy in unread):",
+        "if not copies:",
+    ),
+    Mistake(
+        "a changed stamp is not seen",
+        "decide/plan.py",
+        "            and known.stamp == file.stamp\n",
+        "",
+    ),
+)
+
+
+def applied(mistake: Mistake | None, folder: Path) -> Path:
+    """A copy of the package with the mistake in it; the folder to put first on the path."""
+    shutil.copytree(PACKAGE, folder / "takehold", ignore=shutil.ignore_patterns("__pycache__"))
+    if mistake is not None:
+        path = folder / "takehold" / mistake.file
+        text = path.read_text("utf-8")
+        assert text.count(mistake.right) == 1, f"{mistake.name}: its text is not there once"
+        path.write_text(text.replace(mistake.right, mistake.wrong), "utf-8")
+    return folder
+
+
+def shows(mistake: Mistake | None, most: int = MOST_HISTORIES) -> str:
+    """What the first history that breaks says; empty if none of them does."""
+    with tempfile.TemporaryDirectory() as made:
+        first = applied(mistake, Path(made))
+        path = {**os.environ, "PYTHONPATH": f"{first}{os.pathsep}{TESTS}"}
+        path["PYTHONDONTWRITEBYTECODE"] = "1"
+        done = subprocess.run(
+            [sys.executable, "-c", RUN.format(most=most)],
+            env=path,
+            capture_output=True,
+            text=True,
+            timeout=TIMEOUT_S,
+        )
+    if done.returncode == 0:
+        return ""
+    return done.stdout.strip() or done.stderr.strip()[-400:]
+
+
+def main() -> int:
+    """Each mistake, and what showed it. Exit status 1 if one was not shown."""
+    wanted = [m for m in MISTAKES if not sys.argv[1:] or m.name in sys.argv[1:]]
+    missed = 0
+    for mistake in wanted:
+        said = shows(mistake)
+        missed += not said
+        print(f"{mistake.name}\n    {said[:160] or 'NOT SHOWN'}", flush=True)
+    if not sys.argv[1:]:
+        said = shows(None)
+        print(f"the product as it is\n    {said[:160] or 'keeps its promises'}")
+        missed += bool(said)
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
