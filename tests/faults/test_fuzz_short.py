@@ -9,8 +9,11 @@ import pytest
 from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 
+from fuzz import targets
 from fuzz.mutations import CORPUS, changed, kept
 from fuzz.targets import TARGETS
+from takehold.model.errors import Malformed
+from takehold.model.sound import Metadata
 
 CHANGES = 4000
 MOST_BYTES = 4096
@@ -57,9 +60,7 @@ def test_any_bytes(target: str, raw: bytes) -> None:
 
 def test_a_breach_is_noticed() -> None:
     """The targets can fail: a reader with another exception, a path that leaves, an escape."""
-    import fuzz.targets as t
-
     with pytest.raises(AssertionError):
-        t._sentence(t.Malformed("a\x1b[2Jb"))
+        targets._sentence(Malformed("a\x1b[2Jb"))
     with pytest.raises(AssertionError):
-        t._metadata(t.Metadata(note="a" * 100), 10)
+        targets._metadata(Metadata(note="a" * 100), 10)

@@ -143,13 +143,17 @@ def config(raw: bytes) -> None:
     try:
         found = read_config(raw.decode("utf-8", "surrogateescape"), "takehold.toml")
     except ConfigError as error:
-        assert error.complaints
-        assert all("\x1b" not in says and "\u202e" not in says for says in error.complaints)
+        _complaints(error.complaints)
         return
     assert found.sources
     assert found.destinations
     assert 1 <= found.copies_required <= len(found.destinations)
     assert all(not d.folder or good_relative(d.folder) for d in found.destinations)
+
+
+def _complaints(says: tuple[str, ...]) -> None:
+    assert says
+    assert not {"\x1b", "\u202e"} & set("".join(says))
 
 
 def manifest(raw: bytes) -> None:

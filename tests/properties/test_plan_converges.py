@@ -263,7 +263,7 @@ class Shooting(RuleBasedStateMachine):
     def due(self) -> tuple[Step, ...]:
         """What plan() says now."""
         busy = frozenset().union(*map(recordings_of, self.running.values()))
-        wanted = Wanted(busy, self.closing, ())
+        wanted = Wanted(busy, closing=self.closing)
         return plan(self.world.ledger, self.world.look(), SETTINGS, wanted)
 
     @rule(card=st.sampled_from([1, 2]), path=st.sampled_from(PATHS), take=st.sampled_from(b"abc"))

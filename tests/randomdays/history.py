@@ -1,4 +1,4 @@
-"""One history: days of events drawn by chance, then the faults stop and all that is owed is done."""
+"""One history: days of events drawn by chance; then the faults stop and what is owed is done."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from datetime import timedelta
 
 from randomdays import properties
 from randomdays.world import FAULTS, ROOM, SEEN, Card, World, made, misread
+from takehold.decide.judge import judge
+from takehold.engine.requests import ack_text
 from takehold.model.errors import WorldError
 from takehold.model.finding import Severity
 from takehold.model.volume import Root
@@ -119,7 +121,7 @@ def _drive_out(world: World) -> None:
 
 def _new_drive(world: World) -> None:
     """A fresh drive, formatted alike, takes another's place."""
-    old = world.chance.choice([d for d in world.drives])
+    old = world.chance.choice(world.drives)
     if len(world.drives) < 6:
         for drive in world.drives:
             if drive.name == old.name and drive.here:
@@ -251,6 +253,18 @@ def _recheck(world: World) -> None:
         world.book.ask("recheck", world.chance.choice(names), world.clock.now())
 
 
+def _decide(world: World) -> None:
+    """A person looks at all that was found, says that it is well, and wraps."""
+    if world.book.refuses is not None:
+        return
+    known, now = world.book.known, world.clock.now()
+    for day in sorted({r.day for r in known.recordings.values()}):
+        for finding in judge(known, day, world.settings, world.engine.now.around).findings:
+            if finding.severity is Severity.LOOK and finding.id not in known.acks:
+                world.book.ask("ack", ack_text(finding.id, "seen"), now)
+        world.book.ask("wrap", day, now)
+
+
 EVENTS: dict[Callable[[World], None], int] = {
     _takes: 12,
     _card_in: 14,
@@ -278,6 +292,7 @@ EVENTS: dict[Callable[[World], None], int] = {
     _catalogue_refuses: 1,
     _wrap: 5,
     _recheck: 2,
+    _decide: 6,
 }
 
 
@@ -322,13 +337,6 @@ def _rounds(world: World) -> None:
 
 def _decided(world: World) -> None:
     """A person decides on all there is to decide, and wraps; what is READY then was earned."""
-    from takehold.decide.judge import judge
-    from takehold.engine.requests import ack_text
-
-    for day in sorted({r.day for r in world.book.known.recordings.values()}):
-        for finding in judge(world.book.known, day, world.settings).findings:
-            if finding.severity is Severity.LOOK and finding.id not in world.book.known.acks:
-                world.book.ask("ack", ack_text(finding.id, "seen"), world.clock.now())
-        world.book.ask("wrap", day, world.clock.now())
+    _decide(world)
     world.work()
     world.work()

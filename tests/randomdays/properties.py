@@ -151,7 +151,12 @@ def _ready(world: World, doc: dict[str, Any]) -> None:
         twice = len(file["reads"]) >= 2
         answer = (file["counterpart"] or {}).get("relation")
         must(twice or answer in ("identical", "same audio"), f"P8: READY, {name} is not confirmed")
-        must(file["sha256"] in world.recorded, f"P8: READY, {name} was never recorded so")
+        must(file["sha256"] in world.audio, f"P8: READY, {name} was never recorded so")
+        if answer in ("identical", "same audio"):
+            where = file["counterpart"]["load"], file["counterpart"]["path"]
+            other = next(f for f in files if (f["load"], f["path"]) == where)
+            alike = world.audio[file["sha256"]] == world.audio.get(other["sha256"])
+            must(alike, f"P8: READY, {name} is not what its counterpart holds")
         wave = file["path"].endswith(".WAV")
         if wave and world.settings.has_backup() and roles[file["load"]] == "primary":
             must(answer in ("identical", "same audio"), f"P8: READY, {name} has no backup")

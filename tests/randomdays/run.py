@@ -1,7 +1,7 @@
 """Random days by the thousand: `python tests/randomdays/run.py --days 100000 --seed 1`.
 
-Histories are numbered from `--seed` on and run until so many days have passed. A history that breaks
-a property is told with its number: `--seed NUMBER --days 1` runs it again, the very same.
+Histories are numbered from `--seed` on and run until so many days have passed. A history that
+breaks a property is told with its number: `--seed NUMBER --days 1` runs it again, the very same.
 Exit status 1 if any broke.
 """
 

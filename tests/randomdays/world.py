@@ -7,7 +7,6 @@ engine's threads take turns (baton.py). Properties are looked at after every tur
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -24,6 +23,7 @@ from randomdays import properties
 from randomdays.baton import Baton, Event, in_turns
 from takehold.adapters.signer import KeySigner
 from takehold.decide.manifest import Writer
+from takehold.decide.plan import recordings_of
 from takehold.engine.cycle import Engine
 from takehold.engine.cycle import World as Ports
 from takehold.engine.days import Days
@@ -207,8 +207,6 @@ class InlineLanes:
 
     @property
     def busy(self) -> frozenset[int]:
-        from takehold.decide.plan import recordings_of
-
         return frozenset().union(*(recordings_of(r.step) for r in self.running.values()))
 
     def free(self, step: Any) -> bool:
@@ -248,7 +246,7 @@ class World:
         self.book = Book(self)
         self.archive = Archive(self)
         self.given: set[bytes] = set()
-        self.recorded: set[str] = set()
+        self.audio: dict[str, bytes] = {}
         self.damaged: set[tuple[int, bytes]] = set()
         self.chain: list[Any] = []
         self.takes = 0
@@ -258,7 +256,7 @@ class World:
         self.settings = self._some_settings()
         self.cards = self._some_cards()
         self.drives: list[Drive] = []
-        shared = self.chance.random() < 0.15
+        shared = self.chance.random() < 0.3
         for at, name in enumerate(("shuttle-1", "shuttle-2", "cart-raid")):
             self.drives.append(self._new_drive(name, "disk:one" if shared and at < 2 else ""))
         self.start()
@@ -391,7 +389,7 @@ class World:
         if day is not None:
             card.day_of[path] = day
         self.given.add(content)
-        self.recorded.add(properties.sha(content))
+        self.audio[properties.sha(content)] = content[content.find(b"data") + 8 :]
 
     def wipe(self, card: Card) -> None:
         """The recorder formats a card: the same label, at times the same identity."""
@@ -487,11 +485,6 @@ def misread(world: World, card: Card, path: bytes) -> None:
     at = world.chance.randrange(len(content))
     card.volume.flip[path] = at
     world.given.add(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
-
-
-def snapshot(value: Any) -> Any:
-    """A copy of a plain value."""
-    return copy.copy(value)
 
 
 FAULTS: tuple[type[WorldError], ...] = (VolumeFull, VolumeGone, WorldError)

@@ -235,8 +235,10 @@ def test_a_copy_that_could_not_be_read_is_tried_until_it_can() -> None:
 def test_while_the_only_copy_cannot_be_read_the_card_serves() -> None:
     bad = trouble(prove_key(copy(ONE, D1)))
     facts = [*cards(), *taken(ONE), *copied(ONE, D1), bad]
-    (step,) = steps(facts, lying(ONE))
-    assert isinstance(step, Transfer)
+    for moment in (NOON, NOON + 60):
+        (step,) = steps(facts, lying(ONE, now=moment))
+        assert isinstance(step, Transfer)
+        assert [t.name for t in step.owed[0].targets] == ["shuttle-2"]
     assert steps(facts, situation(targets=DRIVES)) == ()
     (again,) = steps(facts, situation(targets=DRIVES, now=NOON + 60))
     assert isinstance(again, Prove)
@@ -350,3 +352,26 @@ def test_a_transmitters_card_is_copied_like_the_others() -> None:
     facts = [f.LoadSeen(load(3, Role.BODYPACK)), *taken(recording(5, of=3, read=False))]
     now = situation(sight(3, recording(5, of=3)), targets=DRIVES)
     assert [type(s) for s in steps(facts, now)] == [Transfer]
+
+
+def test_a_lane_at_work_claims_no_recording() -> None:
+    """What one drive's busy lane would do next does not keep it from another drive."""
+    third = target("shuttle-3")
+    facts = [*cards(), *taken(ONE), *copied(ONE, D1)]
+    there = situation(targets=(D1, D2, third))
+    assert [s.target for s in steps(facts, there) if isinstance(s, CatchUp)] == [D2]
+    busy = Wanted(lanes=frozenset({f"drive {D2.root.volume.device}"}))
+    found = [s for s in steps(facts, there, wanted=busy) if isinstance(s, CatchUp)]
+    assert [s.target for s in found] == [D2, third]
+
+
+def test_a_batch_leaves_the_reserve_free() -> None:
+    """Each file would fit alone; together they would leave no room for a manifest."""
+    made = settings(reserve_megabytes=1)
+    size = ONE.stamp.size
+    small = target("shuttle-1", free=10**6 + size + size // 2)
+    two = recording(2, b"T02.WAV")
+    facts = [*cards(), *taken(unread(ONE), unread(two))]
+    (step,) = steps(facts, lying(ONE, two, targets=(small,)), made)
+    assert isinstance(step, Transfer)
+    assert [o.recording.id for o in step.owed] == [1]

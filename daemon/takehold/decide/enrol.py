@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from takehold.decide.litter import holds_audio
 from takehold.decide.place import card_folder
+from takehold.decide.plan import undescribed
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Stamp
 from takehold.model.settings import Source
@@ -100,8 +101,8 @@ def new_load(ledger: Ledger, arrival: Arrival, now: int, day: str) -> Load:
 
 
 def untaken(ledger: Ledger, load: int, files: Files) -> int:
-    """How many files lie there that were not taken in as they are."""
+    """How many files lie there that were not taken in as they are, their header read."""
     return sum(
-        (known := ledger.current(load, path)) is None or known.stamp != stamp
+        (known := ledger.current(load, path)) is None or known.stamp != stamp or undescribed(known)
         for path, stamp in files
     )

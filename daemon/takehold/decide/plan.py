@@ -34,6 +34,7 @@ from takehold.model.step import (
     Step,
     TakeStock,
     Transfer,
+    lane,
 )
 
 STOCK_FILES = 500
@@ -47,21 +48,25 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What the plan needs beside the facts: running work, days being closed, rechecks asked."""
+    """What the plan needs beside the facts: running work, days being closed, rechecks asked.
+
+    `lanes` are at work: a step for one of them is due, but claims no recording yet.
+    """
 
     busy: frozenset[int] = frozenset()
+    lanes: frozenset[str] = frozenset()
     closing: Closing = field(default_factory=dict)
     rechecks: tuple[Asked, ...] = ()
 
 
 def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> tuple[Step, ...]:
-    """The steps that are due, in order; no two touch one recording."""
+    """The steps that are due, in order; no two that can begin touch one recording."""
     steps: list[Step] = []
     taken = set(wanted.busy)
     for sight in now.sights:
         for step in _card(ledger, now, settings, sight, wanted, taken):
             steps.append(step)
-            taken |= recordings_of(step)
+            taken |= _claimed(step, wanted)
     for target in now.targets:
         steps += [
             Publish(target, day, number)
@@ -70,8 +75,12 @@ def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> 
         ]
         for step in _drive(ledger, now, settings, target, wanted, taken):
             steps.append(step)
-            taken |= recordings_of(step)
+            taken |= _claimed(step, wanted)
     return tuple(steps)
+
+
+def _claimed(step: Step, wanted: Wanted) -> set[int]:
+    return set() if lane(step) in wanted.lanes else recordings_of(step)
 
 
 def recordings_of(step: Step) -> set[int]:
@@ -104,7 +113,8 @@ def _card(
     free = [r for r in here if r.id not in taken]
     owed = [o for r in free if (o := _owed(ledger, now, settings, r)) is not None]
     if owed:
-        yield Transfer(sight.root, tuple(_batch(owed, lambda o: o.recording.stamp.size)))
+        room = _room((t for o in owed for t in o.targets), settings)
+        yield Transfer(sight.root, tuple(_batch(owed, lambda o: o.recording.stamp.size, room)))
         return
     if new:
         return
@@ -241,7 +251,9 @@ def _drive(
                 late.append((recording, *springs[0]))
         old += [(recording, c) for c in mine if _stale(ledger, c, now, settings, asked_at)]
     if late:
-        yield CatchUp(target, tuple(_batch(late, lambda p: p[0].stamp.size)))
+        yield CatchUp(
+            target, tuple(_batch(late, lambda p: p[0].stamp.size, _room([target], settings)))
+        )
     elif old:
         old.sort(key=lambda pair: (pair[1].proof.at, pair[0].id))
         yield Prove(target, tuple(_batch(old, lambda p: p[0].stamp.size)))
@@ -289,11 +301,17 @@ def _has_copy(ledger: Ledger, recording: int, root: str) -> bool:
     return any(held == root for held, _ in ledger.copies.get(recording, {}))
 
 
-def _batch(items: Iterable[T], size_of: Callable[[T], int]) -> Iterator[T]:
+def _room(targets: Iterable[Target], settings: Settings) -> int:
+    """What a batch may hold so that the reserve stays free on each destination."""
+    free = min((t.free_bytes for t in targets), default=BATCH_BYTES)
+    return min(BATCH_BYTES, free - settings.reserve_megabytes * MEGABYTE)
+
+
+def _batch(items: Iterable[T], size_of: Callable[[T], int], most: int = BATCH_BYTES) -> Iterator[T]:
     """The first items up to a batch's limits, at least one."""
     total = 0
     for number, item in enumerate(items):
         total += size_of(item)
-        if number and (number >= BATCH_FILES or total > BATCH_BYTES):
+        if number and (number >= BATCH_FILES or total > most):
             return
         yield item

@@ -210,7 +210,8 @@ class Engine:
         self._sticky = {k: v for k, v in self._sticky.items() if k.split(" ", 1)[0] in mounts}
         closing = self._closing(asked)
         rechecks = tuple(a for a in asked if a.kind == "recheck")
-        wanted = Wanted(self.lanes.busy, closing, rechecks)
+        lanes = frozenset(self.lanes.running)
+        wanted = Wanted(self.lanes.busy, lanes, closing, rechecks)
         steps = plan(self.ledger, self.now.situation, self.settings, wanted)
         started = [step for step in steps if self._start(step)]
         waiting = [*self._moving(), *steps]
