@@ -309,10 +309,10 @@ class FakeDestination:
         with self._volume.lock:
             return frozenset(_names(self._volume, folder))
 
-    def size_of(self, path: bytes) -> int | None:
-        self._volume.asked("size_of", path)
-        content = self._volume.files.get(path)
-        return None if content is None else len(content)
+    def stamp_of(self, path: bytes) -> Stamp | None:
+        self._volume.asked("stamp_of", path)
+        with self._volume.lock:
+            return self._volume.stamps[path] if path in self._volume.files else None
 
     def free_bytes(self) -> int:
         self._volume.asked("free", b"")

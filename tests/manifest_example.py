@@ -98,6 +98,11 @@ def example() -> dict[str, Any]:
             {"name": "shuttle-1", "identity": "fs:1", "disks": ["d1"], "present": True},
             {"name": "cart-raid", "identity": "fs:2", "disks": ["d2", "d3"], "present": False},
         ],
+        "asked": {
+            "copies_required": 2,
+            "sources": [{"name": "primary", "role": "primary"}],
+            "destinations": ["shuttle-1"],
+        },
         "files": [file_entry(), other],
         "findings": [
             {

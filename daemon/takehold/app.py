@@ -69,17 +69,15 @@ def _check_state_folder(place: Home) -> None:
 
 
 def _open(place: Home) -> tuple[SqliteCatalogue, str | None]:
-    """The catalogue; where it was damaged, or is not there, also where the old one lies now."""
+    """The catalogue; where it was damaged, also where the old one lies now, "" if it is new."""
     try:
         there = os.path.exists(place.catalogue)
         catalogue = SqliteCatalogue.open(place.catalogue)
-        if there:
-            Ledger().apply(catalogue.facts())
-            return catalogue, None
-        return catalogue, "" if os.path.isdir(place.archive) else None
+        Ledger().apply(catalogue.facts())
     except CatalogueDamaged:
         aside = move_aside(place.catalogue)
         return SqliteCatalogue.open(place.catalogue), aside
+    return catalogue, None if there else ""
 
 
 def _assemble(
@@ -98,11 +96,12 @@ def _assemble(
     if lost is not None:
         from takehold.engine.rebuild import rebuild  # noqa: PLC0415 - rarely needed
 
-        where = f" The damaged one lies at {shown(lost)}." if lost else ""
-        notes.append("The catalogue was lost and is rebuilt from signed manifests." + where)
         targets = engine.destinations()
         facts, says = rebuild(days.archive, world.disk, targets, signer, settings.production)
         engine.take(facts)
+        where = f" The damaged one lies at {shown(lost)}." if lost else ""
+        if facts or lost:
+            notes.append("The catalogue was lost and is rebuilt from signed manifests." + where)
         notes += says
     return Running(engine, catalogue, clock, days, tuple(notes))
 

@@ -155,5 +155,10 @@ if __name__ == "__main__":
     disk = Image(sys.argv[1])
     switches = Switchboard({"cut": disk.cut})
     mfusepy.FUSE(
-        DiskFile(disk, switches), sys.argv[2], foreground=True, direct_io=True, fsname="faultydisk"
+        DiskFile(disk, switches),
+        sys.argv[2],
+        foreground=True,
+        direct_io=True,
+        # Each disk is one of its own, the same one whenever its power comes back.
+        fsname=f"disk-{os.path.basename(sys.argv[1])}",
     )

@@ -51,6 +51,7 @@ class Baton:
         self.at = self.main
         self.runners = [self.main]
         self.stuck = False
+        self.fault: BaseException | None = None
 
     def wait(self, ready: Ready | None, timed: bool = False) -> bool:
         """Let others run until it is ready; False if that will not be and the wait has an end."""
@@ -60,7 +61,7 @@ class Baton:
         if self.at is not me or self.stuck:
             me.turn.acquire()
         if self.stuck:
-            raise Stuck("No thread can go on.")
+            raise Stuck("No thread can go on.") from self.fault
         return not me.late
 
     def maybe(self) -> None:
@@ -79,11 +80,21 @@ class Baton:
                 run()
             except Stuck:
                 return
+            except BaseException as fault:
+                self.fault = fault
+                self._give_up()
+                return
             self.runners.remove(runner)
             self._pass_on()
 
         threading.Thread(target=body, daemon=True).start()
         return runner
+
+    def _give_up(self) -> None:
+        """Let every runner go, and the first one raise."""
+        self.stuck, self.at = True, self.main
+        for runner in self.runners:
+            runner.turn.release()
 
     def _pass_on(self) -> None:
         before = self.at
@@ -93,9 +104,7 @@ class Baton:
         else:
             timed = [r for r in self.runners if r.timed]
             if not timed:
-                self.stuck, self.at = True, self.main
-                for runner in self.runners:
-                    runner.turn.release()
+                self._give_up()
                 return
             self.at = timed[0]
             self.at.late = True

@@ -70,12 +70,6 @@ MISTAKES = (
         "durable = True",
     ),
     Mistake(
-        "a read that broke off is kept",
-        "engine/landing.py",
-        "if self.left or job.fault is not None or job.digests is None:",
-        "if self.left or job.digests is None:",
-    ),
-    Mistake(
         "a failed copy is forgotten instead of tried again",
         "decide/backoff.py",
         "return before is None or not 0 < before.retry_at - now <= LONGEST_WAIT_S",
@@ -112,12 +106,6 @@ MISTAKES = (
         "elif not standing.devices:",
     ),
     Mistake(
-        "files that were not looked at hold nothing up",
-        "decide/check.py",
-        "if listed and lacking > 0:",
-        "if listed and lacking > 999:",
-    ),
-    Mistake(
         "a read that was refuted is not copied anew",
         "decide/plan.py",
         "and not refuted(known)\n",
@@ -128,12 +116,6 @@ MISTAKES = (
         "decide/reads.py",
         "return Reads.AGREED if winner == recording.digests else Reads.FIRST_WRONG",
         "return Reads.AGREED",
-    ),
-    Mistake(
-        "a reformatted card is the load it was",
-        "decide/enrol.py",
-        "return _overlap(ledger, load, arrival.files) > 0",
-        "return True",
     ),
     Mistake(
         "a destination that came late gets nothing",
@@ -152,12 +134,6 @@ MISTAKES = (
         "engine/closing.py",
         "return any(isinstance(fact, Revised) for fact in facts)",
         "return False",
-    ),
-    Mistake(
-        "a manifest that was kept and not recorded is written anew",
-        "engine/closing.py",
-        "kept = self.days.left_over(ledger, day)",
-        "kept = self.days.left_over(ledger, day) if not asked else None",
     ),
     Mistake(
         "a manifest is published once, wherever",

@@ -159,7 +159,9 @@ def _ready(world: World, doc: dict[str, Any]) -> None:
             must(alike, f"P8: READY, {name} is not what its counterpart holds")
         wave = file["path"].endswith(".WAV")
         if wave and world.settings.has_backup() and roles[file["load"]] == "primary":
-            must(answer in ("identical", "same audio"), f"P8: READY, {name} has no backup")
+            backed = answer in ("identical", "same audio")
+            decided = any(f["decision"] and "backup" in f["says"] for f in doc["findings"])
+            must(backed or (twice and decided), f"P8: READY, {name} has no backup")
         standing = {world.drive_of(c["identity"]).volume.root.disks for c in file["copies"]}
         must(_apart(standing) >= 2, f"P5: READY, {name} is on {len(standing)} disk")
     named = {file["sha256"] for file in doc["files"]}
@@ -188,11 +190,16 @@ def all_is_owed_no_more(world: World) -> None:
             copies = {r.id: known.copies_of(r.id) for r in mine if r.path == path}
             must(copies, f"finally: {path!r} of {card.name} is known under other names only")
             full = max(copies.values(), key=len)
-            must(devices_of(full) >= 2, f"finally: {path!r} of {card.name} is not on two devices")
+            disks = set().union(*(d.volume.root.disks for d in drives))
+            must(
+                devices_of(full) >= min(2, len(disks)),
+                f"finally: {path!r} of {card.name} is not on two devices",
+            )
             here = {d.id for d in drives if content in d.volume.files.values()}
             missing = [d.name for d in drives if d.id not in here]
             must(not missing, f"finally: {path!r} of {card.name} is not on {missing}")
-            must(any(_confirmed(world, r) for r in mine), f"finally: {path!r} is not confirmed")
+            confirmed = any(_confirmed(world, r) for r in mine)
+            must(confirmed, f"finally: {path!r} is not confirmed")
     away = {d.volume.root.identity for d in world.drives} - {d.volume.root.identity for d in drives}
     left = {
         key: trouble.says

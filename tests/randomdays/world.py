@@ -7,10 +7,10 @@ engine's threads take turns (baton.py). Properties are looked at after every tur
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from functools import cache
 from random import Random
 from typing import Any
@@ -18,57 +18,26 @@ from typing import Any
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from fakedisk import FakeDisk, FakeVolume
-from memory_catalogue import MemoryCatalogue
 from randomdays import properties
-from randomdays.baton import Baton, Event, in_turns
+from randomdays.baton import Baton, in_turns
+from randomdays.standins import Archive, Book, Clock, InlineLanes, Quiet, Volumes
 from takehold.adapters.signer import KeySigner
 from takehold.decide.manifest import Writer
-from takehold.decide.plan import recordings_of
 from takehold.engine.cycle import Engine
 from takehold.engine.cycle import World as Ports
 from takehold.engine.days import Days
-from takehold.engine.lanes import Running, total_of
-from takehold.engine.outcome import Outcome
-from takehold.engine.perform import Performer, Work
+from takehold.engine.perform import Performer
 from takehold.formats.bwf_file import bwf
-from takehold.model.errors import FileMissing, NameTaken, VolumeFull, VolumeGone, WorldError
-from takehold.model.facts import Asked, Fact
-from takehold.model.ledger import Ledger
+from takehold.model.errors import VolumeFull, VolumeGone, WorldError
 from takehold.model.recording import Seen
 from takehold.model.settings import Destination, Role, Settings, Source
 from takehold.model.sound import Metadata, Rate, WaveFormat
-from takehold.model.step import lane
 from takehold.model.volume import Root, Volume
-from takehold.ports.volumes import Absent, Silent
 
 MONO = WaveFormat(1, 1, 48_000, 16, 2)
 RATE = Rate(25, 1)
-MORNING = datetime(2031, 5, 6, 8, 0, tzinfo=UTC)
 TURNS = 400  # far more than any look needs; more would be work without end
 ROOM = 1 << 30
-
-
-class Clock:
-    """Wall time that can be set wrong, steady time that cannot."""
-
-    def __init__(self) -> None:
-        self.true = MORNING
-        self.off = timedelta()
-        self.steady = 10**12
-
-    def now(self) -> int:
-        return int((self.true + self.off).timestamp())
-
-    def local(self) -> datetime:
-        return self.true + self.off
-
-    def steady_ns(self) -> int:
-        return self.steady
-
-    def go(self, seconds: float) -> None:
-        """Time goes by."""
-        self.true += timedelta(seconds=seconds)
-        self.steady += int(seconds * 10**9)
 
 
 class Calls(list[tuple[str, bytes]]):
@@ -105,128 +74,6 @@ class Drive:
     here: bool = False
 
 
-class Volumes:
-    """`ports.Volumes` over what is put in."""
-
-    def __init__(self, world: World) -> None:
-        self._world = world
-
-    def silent(self) -> tuple[Silent, ...]:
-        return ()
-
-    def mounted(self) -> tuple[Volume, ...]:
-        return tuple(v.root.volume for v in self._world.disk.volumes.values() if not v.gone)
-
-    def root(self, volume: Volume, folder: bytes = b"") -> Root:
-        assert not folder
-        return Root(volume.mount, volume, volume.identity)
-
-    def folder(self, path: bytes, known_identity: str | None) -> Root | Absent:
-        raise AssertionError((path, known_identity))
-
-
-class Book(MemoryCatalogue):
-    """The catalogue, whose facts are judged when they are recorded."""
-
-    def __init__(self, world: World) -> None:
-        super().__init__()
-        self._world = world
-        self.known = Ledger()
-
-    def record(self, facts: Sequence[Fact]) -> None:
-        self._check()
-        self._world.noticed()
-        self.known.apply(facts)
-        self._facts.extend(facts)
-        properties.facts_true(self._world, facts)
-
-    def ask(self, kind: str, about: str, at: int) -> int:
-        number = 1 + sum(isinstance(fact, Asked) for fact in self._facts)
-        fact = Asked(number, kind, about, at)
-        self._facts.append(fact)
-        self.known.apply([fact])
-        return number
-
-    def asked(self) -> tuple[Asked, ...]:
-        return tuple(self.known.asked[n] for n in sorted(self.known.asked))
-
-    def back_to(self, count: int) -> None:
-        """What was recorded later never was."""
-        del self._facts[count:]
-        self.known = Ledger()
-        self.known.apply(self._facts)
-
-    def __len__(self) -> int:
-        return len(self._facts)
-
-
-class Archive:
-    """`ports.Archive` in memory; each manifest is judged when it is kept."""
-
-    def __init__(self, world: World) -> None:
-        self._world = world
-        self.held: dict[tuple[str, str], bytes] = {}
-
-    def keep(self, day: str, files: dict[str, bytes]) -> None:
-        self._world.noticed()
-        for name, content in files.items():
-            if self.held.get((day, name), content) != content:
-                raise NameTaken(f"{name} is kept with other bytes.")
-        for name, content in files.items():
-            if (day, name) not in self.held and name.endswith("manifest.json"):
-                properties.manifest_true(self._world, content)
-            self.held[day, name] = content
-
-    def read(self, day: str, name: str) -> bytes:
-        if (day, name) not in self.held:
-            raise FileMissing(f"{name} is not kept.")
-        return self.held[day, name]
-
-    def names(self, day: str) -> tuple[str, ...]:
-        return tuple(sorted(name for d, name in self.held if d == day))
-
-    def days(self) -> tuple[str, ...]:
-        return tuple(sorted({day for day, _ in self.held}))
-
-
-class Quiet:
-    """`ports.Decoder` that has no complaint."""
-
-    def complaint(self, reader: object, size: int, frames: int) -> str | None:
-        return None
-
-
-class InlineLanes:
-    """`engine.lanes.Lanes` that carries a step out when it is started; it ends when gathered."""
-
-    def __init__(self, world: World, performer: Performer) -> None:
-        self._world = world
-        self._performer = performer
-        self._told: list[Outcome] = []
-        self.running: dict[str, Running] = {}
-
-    @property
-    def busy(self) -> frozenset[int]:
-        return frozenset().union(*(recordings_of(r.step) for r in self.running.values()))
-
-    def free(self, step: Any) -> bool:
-        return lane(step) not in self.running
-
-    def still(self, _seconds: int) -> dict[str, Running]:
-        return {}
-
-    def start(self, work: Work) -> None:
-        self.running[lane(work.step)] = Running(work.step, total_of(work.step), 0)
-        stop: Any = Event(self._world.baton)
-        self._performer.perform(work, self._told.append, lambda _: None, stop)
-
-    def gather(self) -> tuple[list[Outcome], bool]:
-        told, self._told = self._told, []
-        freed = bool(self.running)
-        self.running = {}
-        return told, freed
-
-
 @cache
 def key() -> KeySigner:
     """The production's key."""
@@ -253,11 +100,14 @@ class World:
         self._ids = 0
         self._due: tuple[int, Callable[[], None]] | None = None
         self._instant: tuple[Any, ...] | None = None
+        shared = self.chance.random() < 0.3  # two drives that are partitions of one disk
+        self.names = ("shuttle-1", "shuttle-2", "cart-raid")
+        if shared and self.chance.random() < 0.5:
+            self.names = self.names[:2]
         self.settings = self._some_settings()
         self.cards = self._some_cards()
         self.drives: list[Drive] = []
-        shared = self.chance.random() < 0.3
-        for at, name in enumerate(("shuttle-1", "shuttle-2", "cart-raid")):
+        for at, name in enumerate(self.names):
             self.drives.append(self._new_drive(name, "disk:one" if shared and at < 2 else ""))
         self.start()
 
@@ -267,11 +117,10 @@ class World:
         sources = [Source("primary", Role.PRIMARY, label="SND_A*")]
         if self.chance.random() < 0.8:
             sources.append(Source("backup", Role.BACKUP, label="SND_B*"))
-        names = ("shuttle-1", "shuttle-2", "cart-raid")
         return Settings(
             "Lantern Bay",
             tuple(sources),
-            tuple(Destination(n, label=n.upper()) for n in names),
+            tuple(Destination(n, label=n.upper()) for n in self.names),
             wrap_at=self.chance.choice((None, 21 * 60 + 30)),
             recheck_cards_at_wrap=self.chance.random() < 0.2,
             recheck_after_days=self.chance.choice((1, 30)),
@@ -308,6 +157,7 @@ class World:
 
     def _new_drive(self, name: str, on: str = "") -> Drive:
         volume = self._volume(name.upper(), on, self.chance.choice((ROOM, ROOM, 20_000)))
+        volume.durable = self.chance.random() < 0.9
         return Drive(name, self._ids, volume)
 
     def drive_of(self, identity: str) -> Drive:

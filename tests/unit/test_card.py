@@ -81,10 +81,16 @@ def test_a_receipt_for_an_older_revision_counts_no_more() -> None:
     assert answer([R1, receipt(R1), revised(2), receipt(revised(2))]).against_clearing == ()
 
 
-def test_one_good_receipt_is_enough_whatever_another_says() -> None:
-    bad, good = receipt(R1, missing=("x",)), receipt(R1)
-    for order in itertools.permutations([bad, good]):
-        assert answer([R1, *order]).against_clearing == ()
+def test_the_last_word_of_who_is_known_counts() -> None:
+    """A later check may mend an earlier one, or refute it; nobody unknown hides a bad answer."""
+    first, then = NOON + 4000, NOON + 5000
+    for good_at, bad_at, clear in ((then, first, True), (first, then, False)):
+        pair = [receipt(R1, missing=("x",), at=bad_at), receipt(R1, at=good_at)]
+        for order in itertools.permutations(pair):
+            assert (answer([R1, *order]).against_clearing == ()) is clear
+    unknown = receipt(R1, signer="", confirmed=False, at=then)
+    bad = receipt(R1, missing=("x",), at=first)
+    assert "altered or missing" in answer([R1, bad, unknown]).against_clearing[0]
 
 
 def test_a_file_that_came_after_the_manifest_is_in_no_receipt() -> None:

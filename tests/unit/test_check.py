@@ -227,9 +227,9 @@ def test_litter_that_cannot_be_read_holds_nothing_up() -> None:
     assert found == ()
 
 
-def test_an_absent_destination_that_has_everything_is_not_missed() -> None:
-    found = findings(Case("", NOTE, "", good_day(), around=Around(absent=("shuttle-1",))))
-    assert found == ()
+def test_an_absent_destination_that_has_everything_is_noted() -> None:
+    (found,) = findings(Case("", NOTE, "", good_day(), around=Around(absent=("shuttle-1",))))
+    assert (found.code, found.severity) == ("destination-absent", NOTE)
 
 
 def test_new_files_of_a_watch_folder_do_not_hold_up_the_days_before() -> None:

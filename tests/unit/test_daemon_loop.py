@@ -229,23 +229,25 @@ def test_what_is_shown_is_plain_data() -> None:
     assert json.loads(json.dumps(shown)) == shown
     [card] = shown["cards"]
     assert (card["source"], card["label"], card["role"]) == ("primary", "SND_A1", "primary")
-    assert (card["at"], card["files"], card["may_be_pulled"]) == ("/media/SND_A1", 3, False)
+    assert (card["at"], card["files"], card["in_use"]) == ("/media/SND_A1", 3, True)
+    assert (card["copied"], card["confirmed"]) == (0, 0)
     assert [d["name"] for d in shown["destinations"]] == ["shuttle-1"]
     assert shown["absent"] == ["shuttle-2"]
     [work] = shown["work"]
-    assert work["what"] == "copying 3 files from /media/SND_A1 to shuttle-1"
+    assert work["what"] == "copying 3 files from SND_A1 to shuttle-1"
     assert (work["unit"], work["total"]) == ("bytes", sum(map(len, FILES.values())))
     assert [alarm["code"] for alarm in shown["alarms"]] == ["destination-absent"]
 
 
-def test_a_card_without_work_may_be_pulled() -> None:
+def test_a_card_without_work_is_not_in_use() -> None:
     """And nothing is shown as running."""
     bench = Bench()
     bench.site.work()
     shown = snapshot(bench.site.engine, bench.site.clock.steady_ns())
     assert shown["work"] == []
     [card] = shown["cards"]  # type: ignore[misc]
-    assert card["may_be_pulled"] is True  # type: ignore[index]
+    assert card["in_use"] is False  # type: ignore[index]
+    assert card["copied"] == card["files"]  # type: ignore[index]
 
 
 def test_nothing_new_is_not_shown_again() -> None:

@@ -128,9 +128,9 @@ def test_of_several_lives_the_one_with_the_most_known_files_is_meant() -> None:
     assert id_of(book, arrives(*lying(*KNOWN))) == 1
 
 
-def test_another_source_or_identity_is_another_card() -> None:
+def test_another_identity_is_another_card_and_a_renamed_source_is_not() -> None:
     book = known(*KNOWN)
-    assert id_of(book, arrives(*lying(*KNOWN), source=CARDS[1])) is None
+    assert id_of(book, arrives(*lying(*KNOWN), source=CARDS[1])) == 1
     assert id_of(book, arrives(*lying(*KNOWN), name="SND_A2")) is None
 
 

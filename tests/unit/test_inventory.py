@@ -127,11 +127,26 @@ def test_in_a_watch_folder_it_goes_to_the_day_it_was_first_seen() -> None:
     assert fact.recording.day == "2031-05-15"
 
 
-def test_a_later_version_stays_in_the_day_of_the_first() -> None:
-    known = book(recording(5))
+def test_an_edit_stays_in_the_day_of_the_first_version() -> None:
+    """It has the same date, whenever it comes."""
+    (first,) = take(book(), item(b"T01.WAV", DAY))
+    assert isinstance(first, f.Inventoried)
+    known = book(replace(first.recording, id=5, readings=recording(5).readings))
+    (fact,) = take(known, item(b"T01.WAV", DAY, size=99), days=1)
+    assert isinstance(fact, f.Inventoried)
+    assert (fact.recording.day, fact.recording.version) == (DAY, 2)
+    assert fact.recording.place.endswith(b"T01.edit-2.WAV")
+
+
+def test_another_recording_under_a_known_name_goes_by_its_own_date() -> None:
+    """A recorder that counts from 1 every day: it is no edit of yesterday's take."""
+    (first,) = take(book(), item(b"T01.WAV", DAY))
+    assert isinstance(first, f.Inventoried)
+    known = book(replace(first.recording, id=5, readings=recording(5).readings))
     (fact,) = take(known, item(b"T01.WAV", "2031-05-07", size=99), days=1)
     assert isinstance(fact, f.Inventoried)
-    assert fact.recording.day == DAY
+    assert fact.recording.day == "2031-05-07"
+    assert fact.recording.place.endswith(b"2031-05-07/SND_A1/T01.WAV")
 
 
 NAMES = st.sampled_from([b"a", b"A", b"a.wav", b"A.WAV", b"a.edit-2.wav", b"d/a", b"\xff", b".."])

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import plistlib
 import struct
+import uuid
 
 from takehold.adapters.volumes.macos import MacVolumes, devices_of, volumes_of
 from takehold.adapters.volumes.place import find, holder
-from takehold.adapters.volumes.windows import Told, disks_in, volume_of
+from takehold.adapters.volumes.windows import Disk, Told, names_of, numbers_in, volume_of
 from takehold.model.volume import Root
 from takehold.ports.volumes import Absent
 
@@ -18,8 +19,10 @@ LISTED = plistlib.loads(b"""<?xml version="1.0" encoding="UTF-8"?>
 <plist version="1.0"><dict>
 <key>AllDisksAndPartitions</key><array>
  <dict><key>DeviceIdentifier</key><string>disk0</string><key>Partitions</key><array>
-  <dict><key>DeviceIdentifier</key><string>disk0s1</string></dict>
-  <dict><key>DeviceIdentifier</key><string>disk0s2</string></dict></array></dict>
+  <dict><key>DeviceIdentifier</key><string>disk0s1</string>
+   <key>DiskUUID</key><string>P1</string><key>VolumeUUID</key><string>SAME</string></dict>
+  <dict><key>DeviceIdentifier</key><string>disk0s2</string>
+   <key>DiskUUID</key><string>P2</string></dict></array></dict>
  <dict><key>DeviceIdentifier</key><string>disk1</string>
   <key>APFSPhysicalStores</key><array>
    <dict><key>DeviceIdentifier</key><string>disk0s2</string></dict></array>
@@ -28,6 +31,7 @@ LISTED = plistlib.loads(b"""<?xml version="1.0" encoding="UTF-8"?>
     <key>MountPoint</key><string>/</string></dict></array></dict>
  <dict><key>DeviceIdentifier</key><string>disk4</string><key>Partitions</key><array>
   <dict><key>DeviceIdentifier</key><string>disk4s1</string>
+   <key>VolumeUUID</key><string>V1</string>
    <key>MountPoint</key><string>/Volumes/SND_A1</string></dict></array></dict>
  <dict><key>DeviceIdentifier</key><string>disk5</string>
   <key>MountPoint</key><string>/Volumes/PLAIN</string></dict>
@@ -65,13 +69,17 @@ def test_mac_devices_that_are_mounted():
 
 
 def test_mac_volumes():
-    """An APFS volume stands on the disk of its container's store."""
+    """An APFS volume stands on the disk of its container's store.
+
+    A disk is known by its partitions; only one without any UUID by its number of the moment.
+    """
     system, card, plain = volumes_of(LISTED, INFOS)
-    assert (system.mount, system.disks, system.read_only) == (b"/", {"disk0"}, True)
+    assert (system.mount, system.disks, system.read_only) == (b"/", {"part:P1", "part:P2"}, True)
     assert card.identity == "uuid:AAAAAAAA-2222-3333-4444-555555555555:64000"
-    assert (card.label, card.kind, card.disks) == ("SND_A1", "exfat", {"disk4"})
+    assert (card.label, card.kind, card.disks) == ("SND_A1", "exfat", {"part:V1"})
     assert not card.read_only
-    assert (plain.label, plain.identity, plain.disks) == ("PLAIN", "dev:disk5:32000", {"disk5"})
+    assert (plain.label, plain.identity) == ("PLAIN", "dev:disk5:32000")
+    assert plain.disks == {"dev:disk5"}
 
 
 def test_mac_without_its_tool_has_no_volumes_and_says_so_of_a_folder(tmp_path):
@@ -100,23 +108,57 @@ def extents(*disks: int) -> bytes:
     return struct.pack("<I4x", len(disks)) + b"".join(struct.pack("<I4xqq", d, 0, 9) for d in disks)
 
 
+def descriptor(serial: bytes, removable: bool = False) -> bytes:
+    """A STORAGE_DEVICE_DESCRIPTOR as winioctl.h lays it out, its words behind 36 bytes."""
+    words = b"ACME    \0Shuttle\0" + serial + b"\0"
+    places = (36, 45, 0, 53 if serial else 0)
+    return struct.pack("<IIBB?BIIII8x", 36, 99, 0, 0, removable, False, *places) + words
+
+
+def mbr(signature: int) -> bytes:
+    """A DRIVE_LAYOUT_INFORMATION_EX of style 0: signature, then a checksum."""
+    return struct.pack("<IIII40x", 0, 4, signature, 7)
+
+
+GUID = uuid.UUID("b1c2d3e4-0000-4000-8000-123456789abc")
+GPT = struct.pack("<II16s24x", 1, 2, GUID.bytes_le)
+
+
 def test_windows_disks():
-    assert disks_in(extents(2)) == {"PhysicalDrive2"}
-    assert disks_in(extents(1, 3)) == {"PhysicalDrive1", "PhysicalDrive3"}
+    assert numbers_in(extents(2)) == (2,)
+    assert numbers_in(extents(3, 1, 3)) == (1, 3)
 
 
 def test_windows_disks_of_a_broken_answer():
     """A count beyond what was filled allocates nothing and reads nothing."""
-    assert disks_in(b"") == disks_in(b"\xff" * 7) == disks_in(b"\xff\xff\xff\xff\0\0\0\0") == set()
+    assert (
+        numbers_in(b"") == numbers_in(b"\xff" * 7) == numbers_in(b"\xff\xff\xff\xff\0\0\0\0") == ()
+    )
+    assert names_of([Disk(1, b"\xff" * 27, b"\0" * 23)]) == {"dev:PhysicalDrive1"}
+    assert names_of([Disk(1, b"\xff" * 28)]) == {"dev:PhysicalDrive1"}
+
+
+def test_windows_names_stay_with_the_disk():
+    """The serial number, else the table's; in a slot for cards the table's first."""
+    serial = {"serial:ACME Shuttle X1"}
+    assert names_of([Disk(1, descriptor(b" X1"), GPT)]) == serial
+    assert names_of([Disk(7, descriptor(b" X1"))]) == serial
+    assert names_of([Disk(1, descriptor(b"X1", removable=True), GPT)]) == {f"table:{GUID}"}
+    assert names_of([Disk(1, descriptor(b"X1", removable=True), mbr(0))]) == serial
+    assert names_of([Disk(1, descriptor(b""), mbr(0xA1B2C3D4))]) == {"table:a1b2c3d4"}
+    assert names_of([Disk(1, descriptor(b"0000")), Disk(2)]) == {
+        "dev:PhysicalDrive1",
+        "dev:PhysicalDrive2",
+    }
 
 
 def test_windows_volumes():
     name = "\\\\?\\Volume{0}\\"
     card = volume_of(
-        Told("E:\\", name, "SND_A1", 0xEB87E13D, "exFAT", 0x80000, 64, extents(2), "7")
+        Told("E:\\", name, "SND_A1", 0xEB87E13D, "exFAT", 0x80000, 64, (Disk(2),), "7")
     )
     assert (card.identity, card.label, card.kind) == ("uuid:EB87-E13D:64", "SND_A1", "exfat")
-    assert (card.mount, card.disks, card.read_only) == (b"E:\\", {"PhysicalDrive2"}, True)
+    assert (card.mount, card.disks, card.read_only) == (b"E:\\", {"dev:PhysicalDrive2"}, True)
 
 
 def test_windows_share():

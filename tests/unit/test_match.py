@@ -65,9 +65,10 @@ def test_other_audio_says_in_which_block_it_begins() -> None:
     assert not found.confirms
 
 
-def test_a_longer_backup_differs_where_the_primary_ends() -> None:
+def test_a_longer_backup_says_what_the_primary_lacks() -> None:
     found = one(primary(audio=LONG[:SECOND]), backup(audio=LONG))
-    assert found == Counterpart(1, Relation.DIFFERENT, 101, SECOND)
+    assert found == Counterpart(1, Relation.LONGER, 101, len(LONG) - SECOND)
+    assert not found.confirms
 
 
 def test_another_format_is_other_audio() -> None:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
-
 import pytest
 
-from takehold.adapters.volumes.block import Tags, disks_behind, pool_disks, size_of, tags_in
-from takehold.adapters.volumes.linux import _disks, _identity, _Live
+from devicetree import DeviceTree
+from takehold.adapters.volumes.block import (
+    Tags,
+    backing_file,
+    disks_behind,
+    pairs_in,
+    pool_disks,
+    size_of,
+    tags_in,
+)
+from takehold.adapters.volumes.linux import _host, _identity, _Live, _shares
 from takehold.adapters.volumes.mountinfo import Mount, mounts
 
 # The example line of proc_pid_mountinfo(5), Linux man-pages.
@@ -97,7 +103,7 @@ def test_which_mounts_may_hang():
 )
 def test_disks_without_a_device(kind, source, disks):
     """Shares of one machine count as one device; what is unknown counts as none (P5)."""
-    assert _disks(mount(kind, source), _Live(1000, False, None), "") == disks
+    assert _shares(mount(kind, source)) == disks
 
 
 @pytest.mark.parametrize(
@@ -116,32 +122,13 @@ def test_identity_without_a_uuid(kind, source, root, identity):
 def test_tags_are_decoded():
     r"""`blkid -p -o udev` and `udevadm info` write what is unsafe as \xhh."""
     said = b"A=/b\nID_FS_LABEL_ENC=SND\\x20A\\x5c\xc3\xa9\\xff\nID_FS_UUID_ENC=EB87-E13D\n"
-    assert tags_in(said) == Tags("SND A\\é\\xff", "EB87-E13D")
-    assert tags_in(b"") == Tags("", "")
-
-
-class Sysfs:
-    """A made-up device tree in the form of sysfs."""
-
-    def __init__(self, top: Path) -> None:
-        self.top = top
-        (top / "dev/block").mkdir(parents=True)
-
-    def add(self, path: str, number: str, partition: bool = False, slaves: tuple[str, ...] = ()):
-        node = self.top / "devices" / path
-        (node / "slaves").mkdir(parents=True)
-        (node / "dev").write_text(f"{number}\n")
-        (node / "size").write_text("2000\n")
-        if partition:
-            (node / "partition").write_text("1\n")
-        for slave in slaves:
-            (node / "slaves" / os.path.basename(slave)).symlink_to(self.top / "devices" / slave)
-        (self.top / "dev/block" / number).symlink_to(node)
+    assert tags_in(pairs_in(said)) == Tags("SND A\\é\\xff", "EB87-E13D")
+    assert tags_in(pairs_in(b"")) == Tags("", "")
 
 
 @pytest.fixture
 def sysfs(tmp_path):
-    made = Sysfs(tmp_path)
+    made = DeviceTree(tmp_path)
     made.add("sda", "8:0")
     made.add("sda/sda1", "8:1", partition=True)
     made.add("sda/sda2", "8:2", partition=True)
@@ -179,3 +166,31 @@ def test_disks_of_a_pool(sysfs):
 def test_size_counts_sectors_of_512(sysfs):
     assert size_of("8:0", str(sysfs.top)) == 2000 * 512
     assert size_of("99:0", str(sysfs.top)) == 0
+
+
+@pytest.mark.parametrize(
+    ("kept", "path"),
+    [
+        (b"/media/a/x y.img\n", b"/media/a/x y.img"),
+        (b"/media/a\xff\n\n", b"/media/a\xff\n"),
+        (b"/gone.img (deleted)\n", b"/gone.img"),
+    ],
+)
+def test_the_file_of_a_loop_device(sysfs, kept, path):
+    """One newline is the kernel's (drivers/block/loop.c, loop_attr_backing_file_show)."""
+    sysfs.add("loop3", "7:3", files={"loop/backing_file": kept})
+    assert backing_file("7:3", str(sysfs.top)) == path
+    assert backing_file("8:0", str(sysfs.top)) is None
+
+
+def test_the_mount_that_an_image_lies_on():
+    """Not the system's own, not one beside, not the image's own mount over its folder."""
+    system = mount(device="254:0", point=b"/")
+    lower, upper = mount(device="8:1", id="41"), mount(device="8:17", id="42")
+    table = (system, lower, mount(device="8:33", point=b"/media/a b"), upper)
+    assert _host(b"/media/a/x.img", table, frozenset()) == upper
+    assert _host(b"/media/a/x.img", table, frozenset({upper.device})) == lower
+    assert _host(b"/media/ab/x.img", table, frozenset()) is None
+    assert _host(b"/media/a/x.img", (), frozenset()) is None
+    again = (*table, mount(device="254:0", point=b"/srv"))
+    assert _host(b"/srv/x.img", again, frozenset()) is None

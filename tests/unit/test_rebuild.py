@@ -163,7 +163,9 @@ def seen_in(ledger: Ledger, day: str, settings: Settings = SETTINGS) -> dict[str
                 s.reads,
                 s.confirmed,
                 s.answer and s.answer.relation,
-                tuple(replace(c, recording=0) for c in s.copies),
+                tuple(
+                    replace(c, recording=0, proof=replace(c.proof, mtime_ns=0)) for c in s.copies
+                ),
             )
             for s in judged.view.files
         ),

@@ -358,7 +358,7 @@ def test_copies_that_could_not_be_looked_for_stay(cart: Cart) -> None:
     place_copies(cart, drive, -1)
     cart.shoot.write()
     cart.archive.keep(DAY, cart.files())
-    drive.fail_next("size_of", VolumeGone("It answers no more."))
+    drive.fail_next("stamp_of", VolumeGone("It answers no more."))
     ledger, says = cart.rebuild(drive)
     assert sum(len(ledger.copies_of(i)) for i in ledger.recordings) == 3
     assert "could be looked for: It answers no more." in says

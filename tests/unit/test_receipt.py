@@ -242,7 +242,7 @@ def test_a_file_that_is_none_is_refused_at_once(tmp_path):
         given_file(str(tmp_path / "pipe"), 9)
     with pytest.raises(Exception, match=r"cannot be read|no regular file"):
         given_file(str(tmp_path), 9)
-    with pytest.raises(FileMissing):
+    with pytest.raises(UsageError, match="no file"):
         given_file(str(tmp_path / "none"), 9)
     with pytest.raises(Malformed, match="larger"):
         given_file(str(tmp_path / "big"), 4)

@@ -369,7 +369,7 @@ def test_a_receipt_is_never_overwritten(run, day, signer, tmp_path):
     (tmp_path / "post" / f"Lantern Bay.{DAY}.r1.receipt.json").write_bytes(b"mine")
     assert run(day) == 0
     assert sorted(p.name for p in (tmp_path / "post").iterdir()) == [
-        f"Lantern Bay.{DAY}.r1.2.receipt.json",
+        f"Lantern Bay.{DAY}.r1.receipt-2.json",
         f"Lantern Bay.{DAY}.r1.receipt.json",
     ]
     assert (tmp_path / "post" / f"Lantern Bay.{DAY}.r1.receipt.json").read_bytes() == b"mine"
@@ -409,11 +409,13 @@ def test_receipts_do_not_go_into_the_checked_folder_unasked(
 def test_wrong_usage_is_said_before_anything_is_read(run, day, tmp_path):
     with pytest.raises(UsageError, match="no folder"):
         run(day, receipt_to=str(tmp_path / "none"))
-    with pytest.raises(FileMissing):
+    with pytest.raises(UsageError, match="no file"):
         run(day, key=str(tmp_path / "none"))
+    with pytest.raises(UsageError, match="no key"):
+        run(day, sign_with=str(tmp_path / "none"))
     with pytest.raises(UsageError, match="43 characters"):
         run(day, key="SHA256:abc")
-    with pytest.raises(WorldError, match="not there"):
+    with pytest.raises(UsageError, match="no folder"):
         run(tmp_path / "none")
 
 

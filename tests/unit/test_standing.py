@@ -112,8 +112,10 @@ def test_counterparts_are_seen_from_both_cards() -> None:
     assert answers == [
         Counterpart(1, Relation.IDENTICAL, 2),
         Counterpart(2, Relation.IDENTICAL, 1),
-        Counterpart(3, Relation.MISSING),
-    ]
+        Counterpart(3, Relation.IDENTICAL, 1),
+    ], "a second copy of the same bytes is not on the backup only"
+    alone = view(ledger(cards(), taken(recording(1), recording(3, b"X", of=2, audio=b"other"))))
+    assert [s.answer for s in alone.files][1] == Counterpart(3, Relation.MISSING)
 
 
 def test_a_day_without_a_backup_card_expects_no_counterpart() -> None:

@@ -55,6 +55,10 @@ def _write_rest(db: sqlite3.Connection, fact: f.Fact) -> None:
             put(db, "revision", _same_names(fact))
         case f.Published():
             put(db, "published", _same_names(fact), "day, number, root")
+        case f.Unpublished():
+            gone = (_text(fact.day), fact.number, _text(fact.root))
+            where = "day = CAST(? AS TEXT) AND number = ? AND root = CAST(? AS TEXT)"
+            db.execute(f"DELETE FROM published WHERE {where}", gone)  # noqa: S608 - own names only
         case f.Trouble():
             put(db, "trouble", _same_names(fact), "key")
         case f.TroubleOver(key=key):
@@ -229,6 +233,7 @@ def _copy_row(copy: Copy) -> Row:
         "at": copy.proof.at,
         "seen": copy.proof.seen.value,
         "durable": int(copy.proof.durable),
+        "mtime": str(copy.proof.mtime_ns),
     }
 
 
@@ -239,7 +244,7 @@ def _copy(row: sqlite3.Row) -> Copy:
         root=row["root"],
         disks=_disks(row["disks"]),
         path=row["path"],
-        proof=Proof(row["at"], Seen(row["seen"]), bool(row["durable"])),
+        proof=Proof(row["at"], Seen(row["seen"]), bool(row["durable"]), int(row["mtime"])),
     )
 
 

@@ -15,7 +15,8 @@ from takehold.adapters.clock import SystemClock
 from takehold.cli.demo_day import DemoDay, make_cards, mend
 from takehold.cli.exits import FINE, MEDIA
 from takehold.formats.config_template import quoted
-from takehold.model.errors import WorldError
+from takehold.formats.names import shown
+from takehold.model.errors import UsageError, WorldError
 
 CONFIG = """\
 production = "Lantern Bay"
@@ -48,6 +49,8 @@ COMMAND_S = 120
 
 def demo(folder: str | None) -> int:
     """Show the day in `folder`, which must be new, or in a scratch folder. 0 if all went well."""
+    if folder and os.path.lexists(folder):
+        _check_empty(folder)
     top = os.path.abspath(folder) if folder else tempfile.mkdtemp(prefix="takehold-demo-")
     day = make_cards(top, SystemClock().local().date())
     show = Show(day, top)
@@ -71,6 +74,17 @@ def demo(folder: str | None) -> int:
     show.run("card", expect=FINE)
     show.say(f"\nEverything lies in {top}: the cards, the drives, config, manifests, receipt.")
     return FINE
+
+
+def _check_empty(folder: str) -> None:
+    """The demo writes into no folder that holds anything already."""
+    try:
+        empty = not os.listdir(folder)
+    except OSError as error:
+        says = f"{shown(folder)} cannot be used: {error.strerror}."
+        raise UsageError(says, "Name a new folder.") from error
+    if not empty:
+        raise UsageError(f"{shown(folder)} is not empty.", "Name a new or an empty folder.")
 
 
 class Show:

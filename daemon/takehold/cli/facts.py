@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from takehold.decide.card import CAUTION, CardAnswer
 from takehold.decide.manifest import Judged, stamp
-from takehold.decide.standing import Standing
+from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label
+from takehold.model.finding import Finding
 from takehold.model.ledger import Ledger
 
 Row = dict[str, object]
@@ -20,18 +21,7 @@ def day_facts(judged: Judged, ledger: Ledger) -> Row:
         "verdict": judged.verdict.value,
         "reasons": list(judged.reasons),
         "files": [file_facts(s) for s in judged.view.files if s.current],
-        "findings": [
-            {
-                "id": f.id,
-                "code": f.code,
-                "severity": f.severity.value,
-                "subject": f.subject,
-                "says": f.says,
-                "do": f.do,
-                "decision": ledger.acks[f.id].note if f.id in ledger.acks else None,
-            }
-            for f in judged.findings
-        ],
+        "findings": [_finding_facts(f, judged.view, ledger) for f in judged.findings],
         "manifest": newest
         and {
             "name": newest.name,
@@ -40,6 +30,22 @@ def day_facts(judged: Judged, ledger: Ledger) -> Row:
             "written_at": stamp(newest.at),
             "sha256": newest.sha256,
         },
+    }
+
+
+def _finding_facts(finding: Finding, view: DayStanding, ledger: Ledger) -> Row:
+    """A finding; `load` and `path` say which file it is about, None where it is about none."""
+    about = None if finding.recording is None else view.of(finding.recording)
+    return {
+        "id": finding.id,
+        "code": finding.code,
+        "severity": finding.severity.value,
+        "subject": finding.subject,
+        "load": about and about.load.id,
+        "path": about and display(about.recording.path),
+        "says": finding.says,
+        "do": finding.do,
+        "decision": ledger.acks[finding.id].note if finding.id in ledger.acks else None,
     }
 
 
@@ -55,6 +61,7 @@ def file_facts(standing: Standing) -> Row:
         seconds = round(recording.description.frames / made.sample_rate, 3)
     return {
         "card": shown(standing.load.label),
+        "load": standing.load.id,
         "role": standing.load.role.value,
         "path": display(recording.path),
         "size": recording.stamp.size,

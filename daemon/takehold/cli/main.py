@@ -94,7 +94,7 @@ def preflight(ctx: click.Context, as_json: bool) -> None:
 @cli.command()
 @click.pass_context
 def run(ctx: click.Context) -> None:
-    """Work all day (a service manager starts this)."""
+    """Watch for cards all day (a service manager starts this)."""
     from takehold.cli.run import run_daemon
 
     sys.exit(run_daemon(place(ctx)))
@@ -119,7 +119,7 @@ def once(ctx: click.Context, as_json: bool) -> None:
 @click.pass_context
 def status(ctx: click.Context, as_json: bool, watch: bool) -> None:
     """How it is now, and what needs a hand."""
-    from takehold.cli.show import status as show_status
+    from takehold.cli.status import status as show_status
 
     sys.exit(show_status(place(ctx), as_json, watch))
 
@@ -127,15 +127,16 @@ def status(ctx: click.Context, as_json: bool, watch: bool) -> None:
 @cli.command()
 @click.argument("day", required=False)
 @JSON
+@click.option("--all", "each", is_flag=True, help="Show every finding on its own.")
 @click.pass_context
-def day(ctx: click.Context, day: str | None, as_json: bool) -> None:
+def day(ctx: click.Context, day: str | None, as_json: bool, each: bool) -> None:
     """A shooting day's verdict, findings and takes.
 
     DAY is written like 2026-11-25; without it, the current one.
     """
-    from takehold.cli.show import day as show_day
+    from takehold.cli.day import day as show_day
 
-    sys.exit(show_day(place(ctx), day, as_json))
+    sys.exit(show_day(place(ctx), day, as_json=as_json, each=each))
 
 
 @cli.command()
@@ -161,7 +162,7 @@ def card(ctx: click.Context, name: str | None, as_json: bool) -> None:
 
     NAME is its label or its source's name; without it, the newest cards.
     """
-    from takehold.cli.show import card as show_card
+    from takehold.cli.card import card as show_card
 
     sys.exit(show_card(place(ctx), name, as_json))
 
@@ -169,12 +170,13 @@ def card(ctx: click.Context, name: str | None, as_json: bool) -> None:
 @cli.command()
 @click.argument("finding")
 @click.option("--note", required=True, help="What was decided, and why; it goes in the manifest.")
+@JSON
 @click.pass_context
-def ack(ctx: click.Context, finding: str, note: str) -> None:
+def ack(ctx: click.Context, finding: str, note: str, as_json: bool) -> None:
     """Record a decision on a finding that says `look`."""
-    from takehold.cli.work import ack as work_ack
+    from takehold.cli.decide import ack as decide_on
 
-    sys.exit(work_ack(place(ctx), finding, note))
+    sys.exit(decide_on(place(ctx), finding, note, as_json))
 
 
 @cli.command()
@@ -212,26 +214,31 @@ def receive(
 
 @cli.command()
 @click.argument("file")
-@click.option("--key", metavar="FILE", help="The receiver's public key, if you have it.")
+@click.option("--key", metavar="FILE", help="The receiver's public key, or its fingerprint.")
+@JSON
 @click.pass_context
-def receipt(ctx: click.Context, file: str, key: str | None) -> None:
-    """Take a receipt in."""
-    from takehold.cli.work import receipt as work_receipt
+def receipt(ctx: click.Context, file: str, key: str | None, as_json: bool) -> None:
+    """Take in the DIT's receipt (what arrived).
 
-    sys.exit(work_receipt(place(ctx), file, key))
+    Exit status 0: it confirms every file of the newest manifest, and counts towards clearing.
+    """
+    from takehold.cli.decide import receipt as take_in
+
+    sys.exit(take_in(place(ctx), file, key, as_json))
 
 
 @cli.command()
 @click.argument("destination", required=False)
+@JSON
 @click.pass_context
-def recheck(ctx: click.Context, destination: str | None) -> None:
+def recheck(ctx: click.Context, destination: str | None, as_json: bool) -> None:
     """Read copies again and compare.
 
     The oldest proof first; without DESTINATION, on all that are there.
     """
     from takehold.cli.work import recheck as work_recheck
 
-    sys.exit(work_recheck(place(ctx), destination or ""))
+    sys.exit(work_recheck(place(ctx), destination or "", as_json))
 
 
 @cli.group()
@@ -240,12 +247,13 @@ def key() -> None:
 
 
 @key.command(name="show")
+@JSON
 @click.pass_context
-def key_show(ctx: click.Context) -> None:
+def key_show(ctx: click.Context, as_json: bool) -> None:
     """Show the public key and its fingerprint."""
     from takehold.cli.setup import show_key
 
-    show_key(place(ctx.find_root()))
+    show_key(place(ctx.find_root()), as_json)
 
 
 @key.command(name="new")
@@ -262,7 +270,7 @@ def key_new(ctx: click.Context) -> None:
 def demo(folder: str | None) -> None:
     """Watch a made-up day go through the whole job.
 
-    FOLDER must be new; without it, a scratch folder is made and named.
+    FOLDER must be new or empty; without it, a scratch folder is made and named.
     """
     from takehold.cli.demo import demo as show_demo
 

@@ -21,6 +21,7 @@ from takehold.ports.volumes import Absent, Volumes
 MEGABYTE = 1_000_000
 FIRST_YEAR = 2024  # before this program was: such a clock was never set
 TRACKS = 8
+LEAST_MINUTES = 120  # less will not last until somebody looks again; chosen, no source
 _TWICE = "label-twice"
 _PROBE = b"takehold preflight: this file may be removed. "
 
@@ -29,12 +30,23 @@ Identity = Callable[[str], str | None]
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One row: what was looked at, whether it is fit, what was found, what to do if not."""
+    """One row: what was looked at, whether it is fit, what was found, what to do if not.
+
+    `seen` is false where nothing is there yet that could be fit or not.
+    """
 
     what: str
     ok: bool
     says: str
     do: str
+    seen: bool = True
+
+    @property
+    def mark(self) -> str:
+        """The row's first word."""
+        if not self.ok:
+            return "NOT"
+        return "fit" if self.seen else "-"
 
 
 def preflight(
@@ -106,7 +118,7 @@ class _Look:
         if isinstance(root, Absent):
             if root.code == _TWICE:
                 return Check(what, False, root.says, "Take one out, or relabel it.")
-            return Check(what, True, f"not in yet: {root.says}", "")
+            return Check(what, True, f"not in yet: {root.says}", "", seen=False)
         try:
             with self.disk.source(root):
                 return Check(what, True, f"in: {display(root.path)}", "")
@@ -184,7 +196,7 @@ def _probe(tree: DestinationTree) -> str | None:
 
 
 def _room(free: int, settings: Settings) -> tuple[str, bool]:
-    """The room for recordings, in words, and whether any is left above the reserve."""
+    """The room for recordings, in words, and whether enough is left above the reserve."""
     rate = settings.expect.sample_rate or 48_000
     bits = settings.expect.bit_depth or 24
     spare = free - settings.reserve_megabytes * MEGABYTE
@@ -195,7 +207,7 @@ def _room(free: int, settings: Settings) -> tuple[str, bool]:
     of = f"{TRACKS} tracks of {rate / 1000:g} kHz, {bits} bit"
     return (
         f"{free / 1e9:.1f} GB free, room for {minutes // 60} h {minutes % 60:02} min of {of}",
-        True,
+        minutes >= LEAST_MINUTES,
     )
 
 

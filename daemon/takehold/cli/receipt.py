@@ -7,6 +7,7 @@ import re
 import stat
 from datetime import UTC, datetime
 
+from takehold.cli.received import midway
 from takehold.decide.receive import KEEP_CARDS
 from takehold.decide.signed import RECEIPT_NAMESPACE, judge_signature, trusted
 from takehold.formats.manifest_doc import RECEIPT_CAP, ReceiptDoc, read_receipt
@@ -14,7 +15,6 @@ from takehold.formats.names import shown
 from takehold.model.errors import (
     BadSignature,
     EvidenceError,
-    FileMissing,
     Malformed,
     NoRights,
     TakeholdError,
@@ -30,6 +30,10 @@ SIGNATURE_CAP = 1 << 16
 _FINGERPRINT = re.compile(r"SHA256:[A-Za-z0-9+/]{43}")
 
 
+class NoSuchFile(UsageError):
+    """A file that was named on the command line is not there."""
+
+
 def take_in(path: str, ledger: Ledger, *, key: str | None) -> tuple[Receipt, list[str]]:
     """The receipt in a file, with `.sig` beside it, as a fact; and lines to print.
 
@@ -40,7 +44,7 @@ def take_in(path: str, ledger: Ledger, *, key: str | None) -> tuple[Receipt, lis
     given = None if key is None else given_keys(key, RECEIPT_NAMESPACE)
     raw = given_file(path, RECEIPT_CAP)
     signer, confirmed, signed = _signer(path, raw, given, ledger)
-    doc = read_receipt(raw)
+    doc = _read(path, raw)
     known = _known(ledger, doc)
     _check_counts(ledger, doc, known)
     fact = Receipt(
@@ -57,6 +61,13 @@ def take_in(path: str, ledger: Ledger, *, key: str | None) -> tuple[Receipt, lis
         confirmed=confirmed,
     )
     return fact, [*_told(doc), signed, *_advice(ledger, fact, doc)]
+
+
+def counts(fact: Receipt, ledger: Ledger) -> bool:
+    """Whether it speaks for clearing: of the newest manifest, complete, by a key vouched for."""
+    newest = ledger.newest(fact.day)
+    is_newest = newest is not None and newest.sha256 == fact.manifest_sha256
+    return is_newest and fact.complete and bool(fact.signer) and fact.confirmed
 
 
 def given_keys(key: str, namespace: str) -> frozenset[str]:
@@ -78,7 +89,7 @@ def given_keys(key: str, namespace: str) -> frozenset[str]:
 def given_file(path: str, cap: int) -> bytes:
     """A regular file that was named on the command line.
 
-    Raises FileMissing, NoRights, UsageError (no regular file), Malformed (too large), WorldError.
+    Raises NoSuchFile, NoRights, UsageError (no regular file), Malformed (too large), WorldError.
     """
     try:
         # O_NONBLOCK: a pipe must not make it wait; it is refused below.
@@ -88,7 +99,7 @@ def given_file(path: str, cap: int) -> bytes:
                 raise UsageError(f"{shown(path)} is no regular file.")
             raw = file.read(cap + 1)
     except FileNotFoundError as error:
-        raise FileMissing(f"There is no file {shown(path)}.") from error
+        raise NoSuchFile(f"There is no file {shown(path)}.") from error
     except PermissionError as error:
         raise NoRights(f"The system does not let this user read {shown(path)}.") from error
     except (OSError, ValueError) as error:
@@ -108,12 +119,12 @@ def _signer(
     """The fingerprint of the receipt's key, empty without one; whether it counts; what to say."""
     try:
         armoured = given_file(path + ".sig", SIGNATURE_CAP)
-    except FileMissing:
+    except NoSuchFile:
         armoured = None
     signed = judge_signature(raw, armoured, RECEIPT_NAMESPACE, given)
     if signed.word == "bad" or (signed.word == "none" and given is not None):
         raise BadSignature(
-            f"The receipt's signature is not good: {signed.says}. The receipt was not taken in.",
+            f"The receipt's signature is not good: {midway(signed.says)}. The receipt was not taken in.",
             "Ask post to send the receipt and its .sig file again, as attachments.",
         )
     match signed.word:
@@ -130,6 +141,20 @@ def _signer(
         f"by phone, then take the receipt in again with --key {signed.signer}"
     )
     return signed.signer, False, says
+
+
+def _read(path: str, raw: bytes) -> ReceiptDoc:
+    """The receipt; what is none is told by the file's name."""
+    if not raw.lstrip().startswith(b"{"):
+        raise Malformed(
+            f"{shown(path)} is not a receipt.",
+            "Give the file that ends in .receipt.json, as post sent it.",
+        )
+    try:
+        return read_receipt(raw)
+    except Malformed as error:
+        do = error.do or "Ask post to send it again, as an attachment."
+        raise Malformed(f"{shown(path)}: {error.says}", do) from error
 
 
 def _known(ledger: Ledger, doc: ReceiptDoc) -> Revised:

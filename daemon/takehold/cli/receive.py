@@ -18,25 +18,30 @@ from takehold.adapters.signer import KeySigner, load_key
 from takehold.adapters.volumes import volumes
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.receipt import given_keys
-from takehold.cli.tables import print_json, table
+from takehold.cli.received import day_row, show
+from takehold.cli.tables import print_json
 from takehold.decide.manifest import NAMESPACE
-from takehold.decide.receive import KEEP_CARDS, Answer, day_conclusion, faults
+from takehold.decide.receive import KEEP_CARDS, day_conclusion, faults, verdict_of
 from takehold.decide.signed import RECEIPT_NAMESPACE
-from takehold.engine.receive import Day, Received, Receiver, Watcher
+from takehold.engine.receive import Received, Receiver, Watcher
 from takehold.engine.receive import receive as check
 from takehold.formats.manifest_doc import ReceiptDoc, receipt_bytes
 from takehold.formats.names import display, safe_part, shown
 from takehold.model.errors import NameTaken, UsageError, WorldError
+from takehold.model.finding import Verdict
 from takehold.model.volume import Root
 from takehold.ports.volumes import Absent
 
 if TYPE_CHECKING:
     from rich.progress import Progress
 
-MOST_SHOWN = 200
 MOST_RECEIPTS = 1000
 _NAME_LENGTH = 200
 _BAR_NAME = 40
+KEY_BESIDE = (
+    "The key file lies in the folder that is checked: whoever made the folder made it too. "
+    "It counts as first use only; give the fingerprint that the mixer told you by voice."
+)
 
 
 def receive(
@@ -56,18 +61,26 @@ def receive(
     """
     root = _root(folder)
     given = None if key is None else given_keys(key, NAMESPACE)
-    signer = None if sign_with is None else load_key(os.fsencode(sign_with))
+    beside = key is not None and _lies_in(key, root.path)
+    if beside:
+        given = None
+    signer = None if sign_with is None else _signer(sign_with)
     to = _receipt_folder(receipt_to, root.path)
     who = Receiver(shown(received_by)[:_NAME_LENGTH], root.path, f"takehold {__version__}")
     with LocalDisk().source(root) as tree, _watching(as_json) as watcher:
         received = check(tree, given, who, SystemClock(), watcher)
     if not as_json:
-        _show(received)
+        if beside:
+            click.echo(f"! {KEY_BESIDE}")
+        show(received)
     written = [_write(to, day.receipt, signer) for day in received.days]
     says = conclusion(received)
     if as_json:
         receipts = [json.loads(receipt_bytes(day.receipt)) for day in received.days]
-        print_json({"receipts": receipts, "written": written, "conclusion": says})
+        facts = [day_row(day) for day in received.days]
+        note = KEY_BESIDE if beside else None
+        told = {"receipts": receipts, "days": facts, "written": written, "conclusion": says}
+        print_json({**told, "key_note": note})
     else:
         for path in written:
             click.echo(f"Receipt: {shown(path)}" + (", signed" if signer else ", not signed"))
@@ -96,15 +109,19 @@ def conclusion(received: Received) -> str:
     if bad:
         told.insert(0, "days with faults: " + ", ".join(bad))
     days = len(received.days)
+    held = [d.manifest.doc.day for d in received.days if verdict_of(d.manifest) is Verdict.HOLD]
+    hold = f"the mixer's verdict is HOLD for {', '.join(held)}." if held else ""
     if told:
         good = days - len(bad)
-        return f"NOT confirmed as a whole: {'; '.join(told)}; {good} of {days} checked days match."
+        whole = f"NOT confirmed as a whole: {'; '.join(told)}; {good} of {days} checked days match."
+        return whole + (f" And {hold}" if held else "")
     if all(d.manifest.signed.word == "confirmed" for d in received.days):
-        return f"Everything arrived intact: all {days} days, signed by the key you gave."
+        arrived = f"Everything arrived intact: all {days} days, signed by the key you gave"
+        return arrived + (f", but {hold}" if held else ".")
     keys = sorted({d.manifest.signed.signer for d in received.days})
     return (
         f"All {days} days match their manifests, but their keys are unconfirmed: "
-        f"compare {' and '.join(keys)} with the mixer by phone."
+        f"compare {' and '.join(keys)} with the mixer by phone." + (f" And {hold}" if held else "")
     )
 
 
@@ -115,10 +132,33 @@ def _root(folder: str) -> Root:
             f"{shown(folder)} is a link; links are not followed.",
             f"Give the real folder: {shown(os.path.realpath(path))}",
         )
+    if not os.path.lexists(path):
+        raise UsageError(
+            f"There is no folder {shown(folder)}.", "Correct it, or connect its drive."
+        )
     found = volumes().folder(os.fsencode(path), None)
     if isinstance(found, Absent):
         raise WorldError(found.says, code=found.code)
     return found
+
+
+def _signer(path: str) -> KeySigner:
+    if not os.path.exists(path):
+        raise UsageError(f"There is no key {shown(path)}.", "Make one: takehold key new")
+    return load_key(os.fsencode(path))
+
+
+def _lies_in(key: str, folder: bytes) -> bool:
+    """Whether a key file lies in the folder that is checked, under its real name."""
+    if key.startswith("SHA256:"):
+        return False
+    return _is_below(os.fsencode(key), folder)
+
+
+def _is_below(path: bytes, folder: bytes) -> bool:
+    """Whether a path's real name is a folder's own or lies below it."""
+    real, top = os.path.realpath(path), os.path.realpath(folder)
+    return real == top or real.startswith(top.rstrip(os.fsencode(os.sep)) + os.fsencode(os.sep))
 
 
 def _receipt_folder(receipt_to: str | None, folder: bytes) -> str:
@@ -126,8 +166,7 @@ def _receipt_folder(receipt_to: str | None, folder: bytes) -> str:
     to = os.path.abspath(receipt_to or os.curdir)
     if not os.path.isdir(to):
         raise UsageError(f"There is no folder {shown(to)} for the receipt.")
-    real, below = os.path.realpath(os.fsencode(to)), os.path.realpath(folder)
-    if receipt_to is None and os.path.commonpath([real, below]) == below:
+    if receipt_to is None and _is_below(os.fsencode(to), folder):
         raise UsageError(
             "The current folder lies in the one to be checked; nothing is written there unasked.",
             "Say where the receipt should go, with --receipt-to FOLDER.",
@@ -145,7 +184,7 @@ def _write(to: str, receipt: ReceiptDoc, signer: KeySigner | None) -> str:
         os.fsencode(to), production + f".{receipt.day}.r{receipt.revision}".encode()
     )
     for number in range(1, MOST_RECEIPTS):
-        path = base + (b"" if number == 1 else b".%d" % number) + b".receipt.json"
+        path = base + (b".receipt" if number == 1 else b".receipt-%d" % number) + b".json"
         if os.path.lexists(path + b".sig") or not _made(path, raw):
             continue
         if signer is not None and not _made(path + b".sig", signer.sign(raw, RECEIPT_NAMESPACE)):
@@ -169,51 +208,6 @@ def _made(path: bytes, content: bytes) -> bool:
             "Give another folder with --receipt-to, and check again.",
         ) from error
     return True
-
-
-def _show(received: Received) -> None:
-    for day in received.days:
-        _show_day(day)
-        if len(received.days) > 1:
-            click.echo(f"  {day_conclusion(day.manifest, day.compared)}")
-    for path, says in received.unread:
-        click.echo(f"! {display(path)} cannot be read: {says}")
-    for path in received.older:
-        click.echo(f"! {display(path)} is an older revision; its folder was not checked.")
-    _show_rows([("beside", display(path), "") for path in received.outside.beside])
-    if received.outside.elsewhere:
-        click.echo(f"{received.outside.elsewhere} files elsewhere on it were not looked at.")
-
-
-def _show_day(day: Day) -> None:
-    doc, compared = day.manifest.doc, day.compared
-    where = display(day.manifest.named.path)
-    click.echo(f"{shown(doc.production)}, {doc.day}, revision {doc.revision} ({where})")
-    says = day.manifest.signed.says
-    click.echo(f"  signature: {day.manifest.signed.word}, {says}")
-    reasons = "".join(f"\n    {shown(reason)}" for reason in doc.reasons)
-    click.echo(f"  the mixer's verdict: {doc.verdict.value}{reasons}")
-    counts = ", ".join(f"{len(compared.of(a))} {a.value}" for a in Answer)
-    click.echo(f"  {counts}, {len(compared.strangers)} not in the manifest")
-    if compared.warm:
-        click.echo(f"  {compared.warm} files may have been read from memory, not from the medium")
-    refused = "its path leaves the folder or meets another"
-    rows = [(c.answer.value, display(c.place), c.why) for c in compared.checked if c.why]
-    rows += [("not opened", place, refused) for place in doc.refused]
-    rows += [("not in the manifest", name, "") for name in compared.strangers]
-    rows += [("unfinished", name, "a copy never completed") for name in compared.unfinished]
-    _show_rows(rows)
-
-
-def _show_rows(rows: list[tuple[str, str, str]]) -> None:
-    """A table on a terminal, else a line each."""
-    if rows and sys.stdout.isatty():
-        table(("answer", "file", "why"), rows[:MOST_SHOWN])
-    else:
-        for answer, name, why in rows[:MOST_SHOWN]:
-            click.echo(f"  {answer}: {name}" + (f" ({why})" if why else ""))
-    if len(rows) > MOST_SHOWN:
-        click.echo(f"  and {len(rows) - MOST_SHOWN} more; the receipt names them.")
 
 
 class _Quiet:

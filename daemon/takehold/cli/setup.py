@@ -30,15 +30,18 @@ def preflight_table(place: Home, as_json: bool) -> int:
         print_json([{"what": c.what, "ok": c.ok, "says": c.says, "do": c.do} for c in checks])
     else:
         head = ("", "what", "found", "to do")
-        table(head, [("fit" if c.ok else "NOT", c.what, c.says, c.do) for c in checks])
+        table(head, [(c.mark, c.what, c.says, c.do) for c in checks])
     return FINE if all(c.ok for c in checks) else MEDIA
 
 
-def show_key(place: Home) -> None:
+def show_key(place: Home, as_json: bool) -> None:
     """Print the public key and its fingerprint."""
     from takehold.adapters.signer import load_key
 
     signer = load_key(os.fsencode(place.key))
+    if as_json:
+        print_json({"public_key": signer.public_line(), "fingerprint": signer.fingerprint()})
+        return
     click.echo(signer.public_line())
     click.echo(signer.fingerprint())
     click.echo("Give the fingerprint to post by voice or on paper, never on the drive itself.")

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import click
+
+PIPE_WIDTH = 150
+_GAP = 3  # what rich sets between two columns
+_EDGES = 2
 
 
 def print_json(document: object) -> None:
@@ -13,22 +17,49 @@ def print_json(document: object) -> None:
     click.echo(json.dumps(document, indent=2, ensure_ascii=True))
 
 
-def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    """A table; cells are shown as they are, so they must be escaped already."""
+def table(
+    head: Sequence[str],
+    rows: Iterable[Sequence[object]],
+    *,
+    spare: Sequence[str] = (),
+    whole: Collection[str] = (),
+) -> None:
+    """A table; cells are shown as they are, so they must be escaped already.
+
+    Where it is too wide, the columns named in `spare` are left out, the first one first; those in
+    `whole` are never broken over two lines.
+    """
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    made = Table(box=SIMPLE_HEAD, pad_edge=False)
-    for column in head:
-        made.add_column(column, overflow="fold")
-    for row in rows:
-        made.add_row(*(Text("" if cell is None else str(cell)) for cell in row))
     console = Console(highlight=False, markup=False, emoji=False)
     if not console.is_terminal:
-        console = Console(highlight=False, markup=False, emoji=False, width=150)
+        console = Console(highlight=False, markup=False, emoji=False, width=PIPE_WIDTH)
+    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    kept = _fitting(head, cells, spare, console.width)
+    made = Table(box=SIMPLE_HEAD, pad_edge=False)
+    for at in kept:
+        made.add_column(head[at], overflow="fold", no_wrap=head[at] in whole)
+    for row in cells:
+        made.add_row(*(Text(row[at]) for at in kept))
     console.print(made)
+
+
+def _fitting(
+    head: Sequence[str], rows: Sequence[Sequence[str]], spare: Sequence[str], width: int
+) -> list[int]:
+    """The numbers of the columns that are shown."""
+    from rich.cells import cell_len
+
+    wide = [max(map(cell_len, column)) for column in zip(head, *rows, strict=True)]
+    kept = list(range(len(head)))
+    for name in spare:
+        if sum(wide[at] + _GAP for at in kept) - _GAP + _EDGES <= width:
+            break
+        kept.remove(head.index(name))
+    return kept
 
 
 def size(count: object) -> str:
@@ -51,3 +82,19 @@ def span(seconds: object) -> str:
     if hours:
         return f"{hours} h {minutes} min"
     return f"{minutes} min {left} s" if minutes else f"{left} s"
+
+
+def length(seconds: float | None) -> str:
+    """A take's length to a tenth of a second."""
+    if seconds is None:
+        return ""
+    minutes, tenths = divmod(round(seconds * 10), 600)
+    hours, minutes = divmod(minutes, 60)
+    words = f"{hours} h " if hours else ""
+    words += f"{minutes} min " if hours or minutes else ""
+    return f"{words}{tenths / 10:.1f} s"
+
+
+def count(number: int, thing: str) -> str:
+    """`1 file`, `2 files`."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"

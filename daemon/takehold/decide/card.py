@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from takehold.decide.judge import judge
 from takehold.decide.manifest import Judged
 from takehold.model.facts import Revised
-from takehold.model.finding import Severity, Verdict
+from takehold.model.finding import Finding, Severity, Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load
 from takehold.model.settings import Settings
@@ -55,11 +55,10 @@ def _against_day(ledger: Ledger, judged: Judged, load: Load) -> list[str]:
     reasons = [
         f"{day}: {f.says}"
         for f in judged.findings
-        if (f.recording is None or f.recording in mine)
-        and (
-            f.severity is Severity.HOLD or (f.severity is Severity.LOOK and f.id not in ledger.acks)
-        )
+        if _is_about(f, load, mine) and _is_open(f, ledger)
     ]
+    if not reasons and judged.verdict is Verdict.HOLD:
+        reasons.append(f"{day}: its own files are fine; the day is HOLD for others: takehold day")
     others = sum(r.load == load.id and r.id not in mine for r in ledger.day(day))
     if others:
         reasons.append(f"{day}: {others} files of this card belong to another production.")
@@ -79,17 +78,33 @@ def _unconfirmed(ledger: Ledger, judged: Judged) -> list[str]:
     answers = [r for r in ledger.receipts if r.manifest_sha256 == newest.sha256]
     if not answers:
         return [f"{day}: no receipt for {newest.name} has come back."]
-    good = [r for r in answers if r.complete and r.signer and r.confirmed]
-    if good and _says_all(newest, judged, max(r.intact for r in good)):
-        return []
-    if good:
-        return [f"{day}: {newest.name} lacks files of that day; renew it: takehold wrap {day}"]
-    whole = [r for r in answers if r.complete]
-    if any(r.signer for r in whole):
+    # The last word counts, of those who are known if there are any: a bad answer is not hidden.
+    vouched = [r for r in answers if r.signer and r.confirmed]
+    last = max(vouched or answers, key=lambda r: (r.at, r.complete, r.intact))
+    if not last.complete:
+        why = "names altered or missing files"
+    elif not last.signer:
+        why = "is not signed; ask who sent it"
+    elif not last.confirmed:
         why = "is signed by a key that nobody vouched for"
+    elif _says_all(newest, judged, last.intact):
+        return []
     else:
-        why = "is not signed; ask who sent it" if whole else "names altered or missing files"
+        return [f"{day}: {newest.name} lacks files of that day; renew it: takehold wrap {day}"]
     return [f"{day}: the receipt for {newest.name} {why}."]
+
+
+def _is_about(found: Finding, load: Load, mine: set[int]) -> bool:
+    """Whether a finding concerns this card: one of its files, the card, or the whole day."""
+    if found.recording is not None:
+        return found.recording in mine
+    return found.load in (None, load.id)
+
+
+def _is_open(found: Finding, ledger: Ledger) -> bool:
+    if found.severity is Severity.LOOK:
+        return found.id not in ledger.acks
+    return found.severity is Severity.HOLD
 
 
 def _says_all(newest: Revised, judged: Judged, intact: int) -> bool:

@@ -6,13 +6,18 @@ person's decision; `note` is good to know.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 from takehold.decide.check_file import file_findings
+from takehold.decide.day import shooting_day
+from takehold.decide.keys import rec_key, stock_key
 from takehold.decide.litter import matters
 from takehold.decide.noticed import finding
-from takehold.decide.standing import DayStanding
+from takehold.decide.reads import Reads
+from takehold.decide.standing import DayStanding, same_disk
 from takehold.formats.names import display, shown
 from takehold.model.facts import Acked, Trouble
 from takehold.model.finding import Finding, Severity, Verdict
@@ -41,19 +46,43 @@ def check(
 ) -> tuple[Finding, ...]:
     """All findings of a day, the gravest first."""
     found: list[Finding] = []
+    landing = {k.split(" ")[1]: t for k, t in ledger.troubles.items() if k.startswith("land ")}
     for standing in view.files:
         recording = standing.recording
-        trouble = ledger.troubles.get(f"rec {recording.id}") or ledger.troubles.get(
-            f"stock {recording.load} {recording.path.hex()}"
+        trouble = (
+            ledger.troubles.get(rec_key(recording.id))
+            or ledger.troubles.get(stock_key(recording.load, recording.path))
+            or landing.get(str(recording.id))
         )
         found += file_findings(standing, view, settings, trouble)
         found += _broken(ledger, standing.recording.id, display(standing.recording.place))
     found += _loads(view, ledger)
-    for load in view.loads:
-        found += _not_taken_in(view, ledger, settings, load)
+    for load in ledger.loads.values():
+        found += _not_taken_in(view, ledger, load)
     found += _day(view, settings)
+    found += _same_disk(view, settings)
+    found += _sources(view, settings) if view.files else ()
+    found += _other_days(view, ledger)
+    found += _unlisted(view, ledger, settings)
     found += _around(view, around)
-    return tuple(sorted(found, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
+    named = (_named(f, view, ledger) for f in found)
+    return tuple(sorted(named, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
+
+
+def _named(found: Finding, view: DayStanding, ledger: Ledger) -> Finding:
+    """Its id holds for this day, this load and these bytes only: a decision covers no others."""
+    about = [found.code, found.subject, view.day]
+    load_id = found.load
+    if found.recording is not None:
+        recording = ledger.recordings[found.recording]
+        read, stamp = recording.digests, recording.stamp
+        about.append(read.sha256 if read else f"{stamp.size} {stamp.mtime_ns}")
+        load_id = recording.load
+    if load_id is not None:
+        load = ledger.loads[load_id]
+        about += [load.identity, str(load.seen_at)]
+    name = hashlib.sha256("\n".join(about).encode("utf-8", "surrogateescape")).hexdigest()[:8]
+    return replace(found, id=name)
 
 
 def verdict(found: tuple[Finding, ...], acks: dict[str, Acked]) -> tuple[Verdict, tuple[str, ...]]:
@@ -69,13 +98,15 @@ def _broken(ledger: Ledger, recording: int, name: str) -> Iterator[Finding]:
     for fact in ledger.broken.get(recording, ()):
         where = f"{shown(fact.destination)}: {display(fact.path)}"
         if fact.why == "altered":
+            good = [c for c in ledger.copies_of(recording) if c.root == fact.root]
+            beside = f"; the good copy there is {display(good[0].path)}" if good else ""
             yield finding(
                 "copy-altered",
                 LOOK,
                 where,
-                f"{where} held a proven copy and has other bytes now.",
-                "The altered file is left as it is and a new copy is made beside it. Find out what "
-                "wrote there; a drive that alters files should not be trusted with more.",
+                f"{where} is BAD: it held a proven copy and has other bytes now{beside}.",
+                "The bad file is left as it is. Hand over another drive if you can, find out what "
+                "wrote there, and do not trust that drive with more.",
                 recording,
             )
         else:
@@ -97,44 +128,84 @@ def _loads(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
             subject = f"{name}: {display(skip.path)}"
             if skip.why == "audio in a litter folder":
                 says = f"{subject} is an audio file inside a system folder; it is not copied."
-                yield finding("litter-holds-audio", LOOK, subject, says, "Look at it in the card.")
+                do = "Look at it on the card."
+                yield finding("litter-holds-audio", LOOK, subject, says, do, load=load.id)
             elif skip.why.startswith("unreadable") and matters(skip):
                 says = f"{subject} cannot be listed, so it is not known what is in it."
                 do = "Try another reader or cable; keep the card."
-                yield finding("listing-incomplete", HOLD, subject, says, do)
+                yield finding("listing-incomplete", HOLD, subject, says, do, load=load.id)
             elif matters(skip):
                 says = f"{subject} is no file ({skip.why}) and is not copied."
-                yield finding("entry-skipped", LOOK, subject, says, "Check that it holds nothing.")
+                do = "Check that it holds nothing."
+                yield finding("entry-skipped", LOOK, subject, says, do, load=load.id)
         count = sum(n for _, n in listed.litter) if listed else 0
         if listed and count:
             kinds = ", ".join(f"{shown(pattern)} ({n})" for pattern, n in listed.litter)
-            yield finding("litter", NOTE, name, f"{name}: {count} system files ignored: {kinds}.")
-        yield from _trouble(ledger.troubles.get(f"load {load.id}"), name)
+            files = "1 system file" if count == 1 else f"{count} system files"
+            says = f"{name}: {files} ignored: {kinds}."
+            yield finding("litter", NOTE, name, says, load=load.id)
 
 
-def _not_taken_in(
-    view: DayStanding, ledger: Ledger, settings: Settings, load: Load
-) -> Iterator[Finding]:
+def _not_taken_in(view: DayStanding, ledger: Ledger, load: Load) -> Iterator[Finding]:
     """Files that were listed and not described: of a day nobody knows (P7).
 
-    In a watch folder they are new, so that days before its newest one are not held up.
+    They are new, so that days before the newest one of the load are not held up.
     """
-    source, listed = settings.source(load.source), ledger.listings.get(load.id)
-    paths = ledger.of_load.get(load.id, {})
-    lacking = listed.untaken if listed else 0
-    if source is not None and source.path is not None:
-        newest = max((ledger.recordings[i].day for ids in paths.values() for i in ids), default="")
-        lacking = lacking if view.day >= newest else 0
-    if listed and lacking > 0:
-        name = shown(load.label)
-        says = f"{name}: {lacking} of its {listed.files} files were not looked at yet."
+    listed, trouble = ledger.listings.get(load.id), ledger.troubles.get(f"load {load.id}")
+    days = (
+        ledger.recordings[i].day for ids in ledger.of_load.get(load.id, {}).values() for i in ids
+    )
+    if view.day < max(days, default=load.day):
+        return
+    name = shown(load.label)
+    if listed and listed.untaken:
+        says = f"{name}: {listed.untaken} of its {listed.files} files were not looked at yet."
         do = "Leave the card in, or put it in again."
-        yield finding("inventory-incomplete", HOLD, name, says, do)
+        yield finding("inventory-incomplete", HOLD, name, says, do, load=load.id)
+    yield from _trouble(trouble, name, load.id)
 
 
-def _trouble(trouble: Trouble | None, subject: str) -> Iterator[Finding]:
+def _same_disk(view: DayStanding, settings: Settings) -> Iterator[Finding]:
+    for backup, primary in same_disk(view.loads, settings):
+        name = shown(backup.label)
+        says = f"{name} is on the disk of {shown(primary.label)}: it is no backup of it."
+        yield finding("backup-on-same-disk", HOLD, name, says, "See the config.", load=backup.id)
+
+
+def _other_days(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
+    """Files of cards that came this day and went, by their date, to other days."""
+    for load in view.loads:
+        ids = [i for found in ledger.of_load.get(load.id, {}).values() for i in found]
+        others = [ledger.recordings[i] for i in ids if ledger.recordings[i].day != view.day]
+        if load.day != view.day or not others:
+            continue
+        name, days = shown(load.label), ", ".join(sorted({r.day for r in others}))
+        odd = any(c.code == "date-old" for r in others for c in r.description.complaints)
+        says = f"{name}: {len(others)} of its files were recorded on other days: {days}."
+        do = "See that the dates are right; each of these days has its own manifest."
+        severity = LOOK if odd else NOTE
+        yield finding("files-of-other-days", severity, name, says, do, load=load.id)
+    if view.elsewhere:
+        says = f"{view.elsewhere} files of {view.day} belong to another production."
+        do = "If the production was renamed, give it its old name back to close them."
+        yield finding("other-production", LOOK, view.day, says, do)
+
+
+def _unlisted(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
+    """Cards that were in on that day and never could be listed: what was on them is not known."""
+    for key, trouble in ledger.troubles.items():
+        if key.startswith("list ") and _day_of(trouble.since, settings) == view.day:
+            yield finding("card-not-listed", LOOK, trouble.says, trouble.says, trouble.do)
+
+
+def _day_of(at: int, settings: Settings) -> str:
+    """The shooting day of a moment, by UTC: near enough for a warning."""
+    return shooting_day(datetime.fromtimestamp(at, UTC), settings.day_starts_at)
+
+
+def _trouble(trouble: Trouble | None, subject: str, load: int | None = None) -> Iterator[Finding]:
     if trouble is not None:
-        yield finding(trouble.code, HOLD, subject, trouble.says, trouble.do)
+        yield finding(trouble.code, HOLD, subject, trouble.says, trouble.do, load=load)
 
 
 def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
@@ -151,13 +222,30 @@ def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
         expected = [s for s in settings.sources if s.role is role]
         if expected and not any(has_files(view, load) for load in view.loads if load.role is role):
             names = ", ".join(shown(s.name) for s in expected)
+            sure = role is Role.BACKUP and all(
+                s.reads is Reads.AGREED for s in view.files if s.owes_copies
+            )
             yield finding(
                 code,
-                HOLD,
+                LOOK if sure else HOLD,
                 names,
                 f"No {role} card of {view.day} was seen ({names}).",
                 f"Put the {role} card in.",
             )
+
+
+def _sources(view: DayStanding, settings: Settings) -> Iterator[Finding]:
+    """Sources of which nothing was seen, though another of that role was (P12)."""
+    seen = {s.load.source for s in view.files}
+    for source in settings.sources:
+        if source.name in seen:
+            continue
+        name = shown(source.name)
+        says = f"Nothing of the source {name} was seen on {view.day}."
+        if source.path is not None:
+            yield finding("source-not-seen", LOOK, name, says, "See whether its folder is there.")
+        elif source.role is Role.BODYPACK or any(s.load.role is source.role for s in view.files):
+            yield finding("source-not-seen", NOTE, name, says)
 
 
 def has_files(view: DayStanding, load: Load) -> bool:
@@ -175,11 +263,11 @@ def _around(view: DayStanding, around: Around) -> Iterator[Finding]:
         lacking = [
             s for s in view.files if s.owes_copies and all(c.destination != name for c in s.copies)
         ]
+        says = f"The destination {shown(name)} is not there"
+        do = "Connect it: what it lacks is copied by itself."
         if lacking:
-            yield finding(
-                "destination-absent",
-                LOOK,
-                shown(name),
-                f"The destination {shown(name)} is not there; {len(lacking)} files are not on it.",
-                "Connect it: what it lacks is copied by itself.",
-            )
+            says += f"; {len(lacking)} files are not on it."
+            yield finding("destination-absent", LOOK, shown(name), says, do)
+        elif view.files:
+            says += "; its copies were proven before and not looked at now."
+            yield finding("destination-absent", NOTE, shown(name), says, do)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from takehold.decide.litter import holds_audio, named_wave
+from takehold.decide.litter import holds_audio, is_document, named_wave
 from takehold.decide.noticed import finding
 from takehold.decide.reads import Reads, other_digests
 from takehold.decide.standing import DayStanding, Standing
@@ -37,7 +37,7 @@ COMPLAINTS = {
     "empty-file": (LOOK, "it has no bytes", "Look at the take in the recorder."),
     "not-wave": (LOOK, "it is named like audio and is none", "Open it in the recorder."),
     "not-decoded": (LOOK, "a decoder does not read it whole", "Listen to it in the recorder."),
-    "date-wrong": (LOOK, "its recording date cannot be right", "Set the recorder's clock."),
+    "date-wrong": (LOOK, "its recording date or time cannot be right", "Set the recorder's clock."),
     "date-old": (LOOK, "its recording date is long ago", "See which day it belongs to."),
     "header-odd": (NOTE, "its header is odd, and harmless", ""),
     "ixml-unreadable": (NOTE, "its iXML cannot be read", ""),
@@ -53,7 +53,7 @@ def file_findings(
     if standing.current:
         yield from _complaints(standing)
         yield from _expected(standing, settings)
-        yield from _backup(standing)
+        yield from _backup(standing, view)
         yield from _opaque(standing)
     yield from _versions(standing, view)
     if standing.owes_copies:
@@ -107,7 +107,7 @@ def _expected(standing: Standing, settings: Settings) -> Iterator[Finding]:
         yield _make(standing, "timecode-rate", LOOK, says, do)
 
 
-def _backup(standing: Standing) -> Iterator[Finding]:
+def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     answer = standing.answer
     if answer is None:
         return
@@ -117,18 +117,30 @@ def _backup(standing: Standing) -> Iterator[Finding]:
             yield _make(standing, "only-on-backup", LOOK, says, "Look for it on the primary card.")
         return
     relation = answer.relation
-    if relation is Relation.MISSING and _is_audio(standing):
+    # A card that gave the same bytes twice is sure of itself: then a person may decide.
+    severity = LOOK if standing.reads is Reads.AGREED else HOLD
+    if relation is Relation.MISSING and _is_audio(standing) and backup_was_seen(view):
         says = "the backup card has no such recording"
-        yield _make(standing, "backup-missing", HOLD, says, KEEP + " Look at the backup card.")
+        yield _make(standing, "backup-missing", severity, says, KEEP + " Look at the backup card.")
     elif relation is Relation.UNREAD and standing.reads is not Reads.NONE:
         yield _make(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)
+    elif relation is Relation.LONGER:
+        more = _seconds(standing, answer.frames)
+        says = f"the backup holds {more} more: this file is cut at its end"
+        do = "Take the backup's file. Keep both cards as they are."
+        yield _make(standing, "primary-short", severity, says, do)
     elif relation is Relation.SHORT:
         lacks = _seconds(standing, answer.frames)
         says = f"the backup holds the beginning only; {lacks} are missing at its end"
-        yield _make(standing, "backup-short", HOLD, says, KEEP)
+        yield _make(standing, "backup-short", severity, says, KEEP)
     elif relation is Relation.DIFFERENT and _is_audio(standing):
         says = f"the backup's file of that name holds other audio{_from(standing, answer.frames)}"
-        yield _make(standing, "backup-different", HOLD, says, KEEP + " Listen to both.")
+        yield _make(standing, "backup-different", severity, says, KEEP + " Listen to both.")
+
+
+def backup_was_seen(view: DayStanding) -> bool:
+    """Whether a backup card holds a file of that day; if none does, that is said once."""
+    return any(s.load.role is Role.BACKUP for s in view.files)
 
 
 def _seconds(standing: Standing, frames: int | None) -> str:
@@ -161,6 +173,12 @@ def _opaque(standing: Standing) -> Iterator[Finding]:
     if named_wave(path) and not description.complaints:
         says = "it is named like a WAVE file and was not recognised as one"
         yield _make(standing, "not-wave", LOOK, says, "Open it in the recorder.")
+    relation = standing.answer.relation if standing.answer else Relation.IDENTICAL
+    known = _is_audio(standing) or is_document(path) or standing.load.role is not Role.PRIMARY
+    if relation in (Relation.MISSING, Relation.DIFFERENT) and not known:
+        have = "other bytes" if relation is Relation.DIFFERENT else "no such file"
+        says = f"it may hold audio, and the backup card has {have} of that name"
+        yield _make(standing, "backup-unknown", LOOK, says, "Look at the backup card.")
     says = "it is copied and proven as bytes; its content was not looked at"
     yield _make(standing, "content-not-looked-at", NOTE, says)
 
@@ -213,6 +231,9 @@ def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> 
             says = f"{where} cannot promise that its copy outlives a power cut"
             do = "Eject the drive, put it back and run: takehold recheck"
             yield _make(standing, "not-durable", NOTE, says, do, at=where)
+        if copy in standing.doubtful:
+            says = f"its copy on {where} could not be read again and does not count"
+            yield _make(standing, "copy-unreadable", LOOK, says, "Check that drive.", at=where)
         if copy.path != standing.recording.place:
             says = f"on {where} it stands under another name, {display(copy.path)}"
             yield _make(standing, "name-differs", NOTE, says, at=where)
@@ -233,6 +254,13 @@ def _reads(standing: Standing) -> Iterator[Finding]:
         says = "its first read was refuted by later ones, and it was not copied anew yet"
         do = "Put the card in, with another reader or cable. " + KEEP
         yield _make(standing, "first-read-wrong", HOLD, says, do)
+    elif standing.reads is Reads.AGREED and not _second_was_cold(standing):
+        says = "its second read could not be shown to come from the card itself"
+        yield _make(standing, "second-read-not-provable", NOTE, says)
     elif standing.current and standing.reads is Reads.ONCE and not standing.confirmed:
         says = "its card was read once only, and no second read or backup confirms it"
         yield _make(standing, "unconfirmed", HOLD, says, "Leave the card in, or put it in again.")
+
+
+def _second_was_cold(standing: Standing) -> bool:
+    return any(r.seen is Seen.MEDIUM for r in standing.recording.readings[1:])

@@ -39,7 +39,9 @@ def day_of(metadata: Metadata, card_day: str, seen: datetime, starts_at: int) ->
         return DayOf(card_day)
     recorded = recorder_time(metadata.date, metadata.time)
     if recorded is None:
-        return DayOf(seen_day, Complaint("date-wrong", f"the date reads {metadata.date!r}"))
+        fine = recorder_time(metadata.date, "") is not None
+        what, text = ("time", metadata.time) if fine else ("date", metadata.date)
+        return DayOf(seen_day, Complaint("date-wrong", f"the {what} reads {text!r}"))
     here = seen.replace(tzinfo=None)
     if recorded > here + AHEAD or recorded < here - BEHIND:
         return DayOf(

@@ -44,9 +44,7 @@ def load_of(
     candidates = [
         load
         for load in ledger.loads.values()
-        if load.identity == arrival.root.identity
-        and load.source == arrival.source.name
-        and load.id not in claimed
+        if load.identity == arrival.root.identity and load.id not in claimed
     ]
     for load in candidates:
         if load.id == sticky:

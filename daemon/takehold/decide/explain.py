@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sized
+
 from takehold.formats.names import display, shown
 from takehold.model.step import (
     CatchUp,
@@ -12,6 +14,7 @@ from takehold.model.step import (
     TakeStock,
     Transfer,
 )
+from takehold.model.volume import Root
 
 
 def what(step: Step) -> str:
@@ -21,12 +24,23 @@ def what(step: Step) -> str:
             return f"listing {shown(load.label)}"
         case Transfer(root=root, owed=owed):
             names = sorted({shown(t.name) for o in owed for t in o.targets})
-            return f"copying {len(owed)} files from {display(root.path)} to {', '.join(names)}"
+            return f"copying {_files(owed)} from {_place(root)} to {', '.join(names)}"
         case Confirm(root=root, recordings=recordings):
-            return f"reading {len(recordings)} files of {display(root.path)} a second time"
+            return f"reading {_files(recordings)} of {_place(root)} a second time"
         case CatchUp(target=target, pairs=pairs):
-            return f"copying {len(pairs)} files to {shown(target.name)} from another drive"
+            return f"copying {_files(pairs)} to {shown(target.name)} from another drive"
         case Prove(target=target, pairs=proofs):
-            return f"reading {len(proofs)} copies on {shown(target.name)} again"
+            copies = "1 copy" if len(proofs) == 1 else f"{len(proofs)} copies"
+            return f"reading {copies} on {shown(target.name)} again"
         case Publish(target=target, day=day, number=number):
             return f"putting {day} r{number} on {shown(target.name)}"
+
+
+def _files(of: Sized) -> str:
+    return "1 file" if len(of) == 1 else f"{len(of)} files"
+
+
+def _place(root: Root) -> str:
+    """A card by its label, a watch folder by its path."""
+    is_card = root.volume.label and root.path == root.volume.mount
+    return shown(root.volume.label) if is_card else display(root.path)

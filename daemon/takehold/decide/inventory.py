@@ -50,8 +50,10 @@ def take_in(
         # The place of a version that goes is free again: nothing was ever copied there.
         taken[where.day] -= {same_key(old.place) for old in before if old.id in gone}
         version = kept[-1].version + 1 if kept else 1
+        # In another day it stands beside nothing: it is a recording of its own there.
+        beside = version if kept and kept[-1].day == where.day else 1
         place = place_of(
-            settings.production, where.day, load.folder, path, version, taken[where.day]
+            settings.production, where.day, load.folder, path, beside, taken[where.day]
         )
         taken[where.day].add(same_key(place))
         complaints = item.description.complaints
@@ -78,9 +80,19 @@ def take_in(
 def _day(
     kept: list[Recording], load: Load, item: Described, settings: Settings, seen: datetime
 ) -> DayOf:
-    """A later version stays in the day of the first; a watch folder has no day of its own."""
+    """An edit stays in the day of the first version; a watch folder has no day of its own.
+
+    An edit keeps the recorder's date, or in a file without one the size: what has another is
+    another recording under a known name, and goes by its own date.
+    """
     source = settings.source(load.source)
     watched = source is not None and source.path is not None
     card_day = shooting_day(seen, settings.day_starts_at) if watched else load.day
     fresh = day_of(item.description.metadata, card_day, seen, settings.day_starts_at)
-    return DayOf(kept[-1].day, fresh.complaint) if kept else fresh
+    if not kept:
+        return fresh
+    before, date = kept[-1], item.description.metadata.date
+    same = date == before.description.metadata.date
+    if not date:
+        same = same and item.file.stamp.size == before.stamp.size
+    return DayOf(before.day, fresh.complaint) if same else fresh

@@ -38,6 +38,22 @@ LITTER_FILES = (
 WAVE_ENDINGS = (b".wav", b".bwf", b".rf64")
 AUDIO_ENDINGS = (*WAVE_ENDINGS, b".w64", b".flac", b".mp3", b".aif", b".aiff")
 
+# Notes, reports and pictures: nobody expects them on the backup card.
+DOCUMENT_ENDINGS = (
+    b".txt",
+    b".csv",
+    b".pdf",
+    b".xml",
+    b".html",
+    b".log",
+    b".json",
+    b".ini",
+    b".cfg",
+    b".dat",
+    b".jpg",
+    b".png",
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Sorted:
@@ -86,6 +102,11 @@ def holds_audio(path: bytes) -> bool:
 def named_wave(path: bytes) -> bool:
     """Whether the name is one of a WAVE file, whatever its content is."""
     return holds_audio(path) and path.lower().endswith(WAVE_ENDINGS)
+
+
+def is_document(path: bytes) -> bool:
+    """Whether the name is one of a note, a report or a picture."""
+    return path.lower().endswith(DOCUMENT_ENDINGS)
 
 
 def matters(skip: Skip) -> bool:

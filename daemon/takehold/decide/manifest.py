@@ -79,6 +79,11 @@ def document(
         "machine": writer.machine,
         "program": writer.program,
         "day": view.day,
+        "asked": {
+            "copies_required": settings.copies_required,
+            "sources": [{"name": s.name, "role": s.role.value} for s in settings.sources],
+            "destinations": [d.name for d in settings.destinations],
+        },
         "loads": [_load(load, ledger.listings.get(load.id)) for load in view.loads],
         "destinations": _destinations(view, targets),
         "files": files,

@@ -16,6 +16,7 @@ ENCODINGS = {1: "PCM", 3: "float", 6: "A-law", 7: "mu-law"}
 # What the figure of a counterpart counts.
 FRAMES_KEYS = {
     Relation.SHORT: "missing_frames",
+    Relation.LONGER: "further_frames",
     Relation.DIFFERENT: "first_difference_frame",
 }
 # The schema's limit for a text.

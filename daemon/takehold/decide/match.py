@@ -119,6 +119,8 @@ def _audio_relation(one: Sound, other: Sound) -> tuple[Relation, int | None]:
     shared = _shared_frames(one, other)
     if _is_prefix(one, other, shared):
         return Relation.SHORT, one.frames - other.frames
+    if _is_prefix(other, one, shared):
+        return Relation.LONGER, other.frames - one.frames
     return Relation.DIFFERENT, shared
 
 

@@ -16,6 +16,7 @@ from typing import TypeVar
 
 from takehold.decide.backoff import due
 from takehold.decide.confirm import Closing, second_reads
+from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
 from takehold.decide.reads import Reads, reads_of
 from takehold.decide.schedule import overdue
 from takehold.decide.settle import settled
@@ -44,19 +45,23 @@ MEGABYTE = 10**6
 NOT_DESCRIBED = "not-described"
 
 T = TypeVar("T")
+# Recording, root and path.
+CopyName = tuple[int, str, bytes]
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """What the plan needs beside the facts: running work, days being closed, rechecks asked.
 
-    `lanes` are at work: a step for one of them is due, but claims no recording yet.
+    `lanes` are at work: a step for one of them is due, but claims no recording yet. `suspects`
+    are copies that show another time than when they were proven.
     """
 
     busy: frozenset[int] = frozenset()
     lanes: frozenset[str] = frozenset()
     closing: Closing = field(default_factory=dict)
     rechecks: tuple[Asked, ...] = ()
+    suspects: frozenset[CopyName] = frozenset()
 
 
 def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> tuple[Step, ...]:
@@ -163,26 +168,6 @@ def refuted(recording: Recording) -> bool:
     return reads_of(recording) is Reads.FIRST_WRONG
 
 
-def stock_key(load: int, path: bytes) -> str:
-    """The trouble key of one file that could not be described."""
-    return f"stock {load} {path.hex()}"
-
-
-def land_key(recording: int, root: str) -> str:
-    """The trouble key of one recording's copy on one destination."""
-    return f"land {recording} {root}"
-
-
-def rec_key(recording: int) -> str:
-    """The trouble key of reading one recording from its card."""
-    return f"rec {recording}"
-
-
-def publish_key(day: str, number: int, root: str) -> str:
-    """The trouble key of publishing one revision on one destination."""
-    return f"publish {day} {number} {root}"
-
-
 def _owed(ledger: Ledger, now: Situation, settings: Settings, recording: Recording) -> Owed | None:
     """What must be read from the card: nothing where a proven copy can serve."""
     if not due(ledger.troubles.get(rec_key(recording.id)), now.now):
@@ -249,7 +234,12 @@ def _drive(
             springs = _springs(ledger, now, recording)
             if springs and _may_land(ledger, now, settings, recording, target):
                 late.append((recording, *springs[0]))
-        old += [(recording, c) for c in mine if _stale(ledger, c, now, settings, asked_at)]
+        old += [
+            (recording, c)
+            for c in mine
+            if (rid, c.root, c.path) in wanted.suspects
+            or _stale(ledger, c, now, settings, asked_at)
+        ]
     if late:
         yield CatchUp(
             target, tuple(_batch(late, lambda p: p[0].stamp.size, _room([target], settings)))
@@ -268,11 +258,6 @@ def _may_land(
         and has_room(target, recording.stamp.size, settings)
         and due(ledger.troubles.get(key), now.now)
     )
-
-
-def prove_key(copy: Copy) -> str:
-    """The trouble key of reading one copy again."""
-    return f"prove {copy.recording} {copy.root} {copy.path.hex()}"
 
 
 def _stale(

@@ -260,7 +260,8 @@ def _copies(
     for copy in _each(entry, "copies"):
         root, name = _identity(copy), _the(copy, "destination", str)
         at, seen = _at(copy, "proven_at"), Seen(_the(copy, "read_back", str))
-        proof = Proof(at, seen, _the(copy, "durable", bool))
+        # No time that a copy can show: each is read again before the next manifest.
+        proof = Proof(at, seen, _the(copy, "durable", bool), mtime_ns=-1)
         path = _below(copy, "path", page.folder)
         yield Copy(recording, name, root, disks.get(root, frozenset()), path, proof)
 

@@ -20,6 +20,7 @@ from takehold.decide.signed import Signed
 from takehold.formats.manifest_doc import ManifestDoc, ManifestFile
 from takehold.formats.names import display, same_key, shown
 from takehold.model.facts import Skip
+from takehold.model.finding import Verdict
 from takehold.model.recording import Digests, Seen, Stamp
 
 KEEP_CARDS = (
@@ -34,7 +35,8 @@ _OURS = (
     rb"\.r[1-9][0-9]*\."
     rb"(?:manifest\.json|manifest\.json\.sig|sha256|xxh64|signers|html|sound-report\.(?:csv|pdf))"
 )
-_RECEIPT = re.compile(rb"[^/]+\.receipt\.json(?:\.sig)?")
+_RECEIPT = re.compile(rb"[^/]+\.receipt(?:-[0-9]+)?\.json(?:\.sig)?")
+_FOR_THE_MIXER = re.compile(r"[^.]*: takehold ack [0-9a-f]+\.?$")
 _PART = re.compile(rb"(?:.*/)?\.takehold-[^/]*\.part", re.DOTALL)
 
 
@@ -106,11 +108,13 @@ class Checked:
 class Compared:
     """A day's folder against its manifest. `strangers` and `unfinished` are shown, so escaped.
 
+    `misnamed` are those strangers that stand under a recording's name and hold other bytes.
     `warm` counts the files that may have come from memory instead of the medium.
     """
 
     checked: tuple[Checked, ...]
     strangers: tuple[str, ...]
+    misnamed: frozenset[str]
     unfinished: tuple[str, ...]
     warm: int
 
@@ -205,6 +209,7 @@ def compare(
     return Compared(
         tuple(checked),
         _strangers(doc.day, left, found.skipped, blocking),
+        _misnamed(doc, found, looks, frozenset(left)),
         tuple(display(p) for p in left if _PART.fullmatch(p)),
         sum(looks[p].seen is not Seen.MEDIUM for p in used if p in looks),
     )
@@ -298,6 +303,18 @@ def _strangers(
     return tuple(sorted(files + others))
 
 
+def _misnamed(
+    doc: ManifestDoc, found: Found, looks: Mapping[bytes, Look], left: AbstractSet[bytes]
+) -> frozenset[str]:
+    """Left files under a name that is a recording's or its copy's, with bytes that are not its."""
+    return frozenset(
+        display(path)
+        for entry in doc.files
+        for path in _where(entry, found)
+        if path in left and not _fits(entry, looks.get(path))
+    )
+
+
 def _hidden(path: bytes) -> bool:
     """Audio in a folder of system litter: somebody threw it away, or hid it."""
     pattern = litter_name(path)
@@ -327,8 +344,26 @@ def faults(manifest: Manifest, compared: Compared) -> tuple[str, ...]:
     return tuple(told)
 
 
+def verdict_of(manifest: Manifest) -> Verdict | None:
+    """The mixer's verdict; None where no good signature says that it is the mixer's."""
+    return manifest.doc.verdict if manifest.signed.good else None
+
+
+def reasons_of(manifest: Manifest) -> tuple[str, ...]:
+    """Why the mixer holds, shown, without the advice that is for the mixer alone."""
+    wanted = " The mixer has not decided on it yet."
+    return tuple(shown(_FOR_THE_MIXER.sub(wanted, reason)) for reason in manifest.doc.reasons)
+
+
 def day_conclusion(manifest: Manifest, compared: Compared) -> str:
-    """One sentence for one day."""
+    """One sentence for one day; a second one where the mixer said HOLD."""
+    held = verdict_of(manifest) is Verdict.HOLD
+    if held and not faults(manifest, compared) and manifest.signed.word == "confirmed":
+        return _arrived(manifest, compared).removesuffix(".") + ", but the mixer's verdict is HOLD."
+    return _arrived(manifest, compared) + (" The mixer's verdict is HOLD." if held else "")
+
+
+def _arrived(manifest: Manifest, compared: Compared) -> str:
     doc, signed = manifest.doc, manifest.signed
     name = f"{doc.day} r{doc.revision} of {shown(doc.production)}"
     against = faults(manifest, compared)

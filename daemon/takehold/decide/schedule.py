@@ -32,14 +32,16 @@ def wraps_due(ledger: Ledger, settings: Settings, here: datetime) -> tuple[str, 
 
 
 def unclosed(ledger: Ledger, settings: Settings, here: datetime) -> tuple[str, ...]:
-    """Days gone by, up to a week, with files and no manifest: nobody wrapped them."""
+    """Days gone by with files that came within a week, and no manifest: nobody wrapped them."""
     today = shooting_day(here, settings.day_starts_at)
-    since = (here - timedelta(days=LOOK_BACK)).date().isoformat()
+    since = here.timestamp() - LOOK_BACK * DAY_S
     return tuple(
         sorted(
             day
             for day, ids in ledger.of_day.items()
-            if ids and since <= day < today and ledger.newest(day) is None
+            if day < today
+            and ledger.newest(day) is None
+            and any(ledger.recordings[i].seen_at >= since for i in ids)
         )
     )
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from takehold.decide.keys import prove_key
 from takehold.decide.match import match
 from takehold.decide.reads import Reads, reads_of
 from takehold.formats.names import safe_part
@@ -21,13 +22,15 @@ from takehold.model.settings import Role, Settings
 class Standing:
     """One version of a file: its copies, on how many devices, and whether its read is confirmed.
 
-    `answer` is the counterpart, seen from this recording, whichever card it is on.
+    `doubtful` copies could not be read again and count for nothing. `answer` is the counterpart,
+    seen from this recording, whichever card it is on.
     """
 
     recording: Recording
     load: Load
     current: bool
     copies: tuple[Copy, ...]
+    doubtful: tuple[Copy, ...]
     devices: int
     reads: Reads
     answer: Counterpart | None
@@ -53,12 +56,16 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class DayStanding:
-    """A whole day. `loads` are those with a file in it and those first seen then."""
+    """A whole day. `loads` are those with a file in it and those first seen then.
+
+    `elsewhere` counts the files of that day that belong to another production.
+    """
 
     day: str
     files: tuple[Standing, ...]
     loads: tuple[Load, ...]
     index: Mapping[int, Standing]
+    elsewhere: int = 0
 
     def of(self, recording: int) -> Standing | None:
         """The standing of one recording."""
@@ -88,15 +95,39 @@ def devices_of(copies: Iterable[Copy]) -> int:
 def day_standing(ledger: Ledger, day: str, settings: Settings) -> DayStanding:
     """Weigh everything of a shooting day that belongs to the production of the config."""
     ours = production_folder(settings)
-    recordings = [r for r in ledger.day(day) if r.place.startswith(ours)]
-    current = {r.id for r in recordings if ledger.versions(r.load, r.path)[-1].id == r.id}
+    everything = ledger.day(day)
+    recordings = [r for r in everything if r.place.startswith(ours)]
+    current = set({(r.load, r.path): r.id for r in recordings}.values())
     answers = _answers(ledger, [r for r in recordings if r.id in current], settings)
     files = tuple(
         _standing(ledger, r, current=r.id in current, answer=answers.get(r.id)) for r in recordings
     )
     ids = {r.load for r in recordings} | {i for i, load in ledger.loads.items() if load.day == day}
     loads = tuple(ledger.loads[i] for i in sorted(ids))
-    return DayStanding(day, files, loads, {s.recording.id: s for s in files})
+    index = {s.recording.id: s for s in files}
+    return DayStanding(day, files, loads, index, len(everything) - len(recordings))
+
+
+def same_disk(loads: Iterable[Load], settings: Settings) -> list[tuple[Load, Load]]:
+    """Backup loads on the disk of a primary one, with that: a card is never its own backup.
+
+    Two watch folders may share the laptop's disk.
+    """
+    listed = list(loads)
+    primaries = [load for load in listed if load.role is Role.PRIMARY]
+    return [
+        (backup, primary)
+        for backup in listed
+        for primary in primaries
+        if backup.role is Role.BACKUP
+        and backup.disks & primary.disks
+        and (_is_card(backup, settings) or _is_card(primary, settings))
+    ]
+
+
+def _is_card(load: Load, settings: Settings) -> bool:
+    source = settings.source(load.source)
+    return source is None or source.label is not None
 
 
 def production_folder(settings: Settings) -> bytes:
@@ -107,13 +138,15 @@ def production_folder(settings: Settings) -> bytes:
 def _standing(
     ledger: Ledger, recording: Recording, *, current: bool, answer: Counterpart | None
 ) -> Standing:
-    copies = tuple(sorted(ledger.copies_of(recording.id), key=lambda c: (c.destination, c.path)))
+    held = sorted(ledger.copies_of(recording.id), key=lambda c: (c.destination, c.path))
+    doubtful = tuple(c for c in held if prove_key(c) in ledger.troubles)
     return Standing(
         recording,
         ledger.loads[recording.load],
         current,
-        copies,
-        devices_of(copies),
+        tuple(held),
+        doubtful,
+        devices_of(c for c in held if c not in doubtful),
         reads_of(recording),
         answer,
     )
@@ -126,8 +159,10 @@ def _answers(
     by_role: dict[Role, list[Recording]] = {role: [] for role in Role}
     for recording in recordings:
         by_role[ledger.loads[recording.load].role].append(recording)
-    backups = by_role[Role.BACKUP]
-    if not backups and not settings.has_backup():
+    loads = [ledger.loads[i] for i in {r.load for r in recordings}]
+    own = {load.id for load, _ in same_disk(loads, settings)}
+    backups = [r for r in by_role[Role.BACKUP] if r.load not in own]
+    if not by_role[Role.BACKUP] and not settings.has_backup():
         return {}
     answers: dict[int, Counterpart] = {}
     for found in match(by_role[Role.PRIMARY], backups):
@@ -136,6 +171,9 @@ def _answers(
             answers[found.other] = Counterpart(
                 found.other, found.relation, found.recording, found.frames
             )
+    twins = {r.digests: r.id for r in by_role[Role.PRIMARY] if r.digests is not None}
     for backup in backups:
-        answers.setdefault(backup.id, Counterpart(backup.id, Relation.MISSING))
+        twin = twins.get(backup.digests) if backup.digests is not None else None
+        relation = Relation.MISSING if twin is None else Relation.IDENTICAL
+        answers.setdefault(backup.id, Counterpart(backup.id, relation, twin))
     return answers

@@ -12,8 +12,10 @@ from typing import Protocol
 
 from takehold.decide.backoff import due, trouble
 from takehold.decide.check import Around
-from takehold.decide.plan import recordings_of
-from takehold.decide.standing import DayStanding, day_standing
+from takehold.decide.keys import prove_key
+from takehold.decide.place import day_folder
+from takehold.decide.plan import CopyName, recordings_of
+from takehold.decide.standing import day_standing
 from takehold.engine.days import Days
 from takehold.engine.patience import Patience
 from takehold.model.errors import TakeholdError
@@ -26,11 +28,13 @@ from takehold.model.facts import (
     Proven,
     Revised,
     TroubleOver,
+    Unpublished,
     WasRead,
 )
 from takehold.model.ledger import Ledger
+from takehold.model.recording import Copy, Stamp
 from takehold.model.situation import Situation, Target
-from takehold.model.step import Prove, Publish, Step, TakeStock
+from takehold.model.step import CatchUp, Prove, Publish, Step, TakeStock
 from takehold.ports.clock import Clock
 from takehold.ports.disk import Disk
 
@@ -59,6 +63,7 @@ class Closer:
         self._patience = Patience(days.settings.stall_seconds)
         self._touched: set[str] = set()
         self._since: dict[str, int] = {}
+        self.suspects: frozenset[CopyName] = frozenset()
 
     def remember(self, ledger: Ledger) -> None:
         """Note the days of which something became known after their last manifest was written.
@@ -103,7 +108,8 @@ class Closer:
         for day in sorted(closing):
             if _wrote(facts):
                 return facts
-            if self._publishing(ledger, day, steps) or self._settling(closing[day], now):
+            since = closing[day]
+            if self._publishing(ledger, day, steps, since) or self._settling(since, now):
                 continue
             if quiet(ledger, day, steps):
                 answers = [a for a in wraps if a.about == day]
@@ -113,7 +119,7 @@ class Closer:
                 return facts
             if ledger.newest(day) is not None and quiet(ledger, day, steps):
                 facts += self._revise(ledger, day, now)
-        if not any(isinstance(s, Prove) for s in steps):
+        if not any(isinstance(s, CatchUp | Prove) for s in steps):
             at = self._clock.now()
             rechecks = [a for a in asked if a.kind == "recheck"]
             moving = {rid for step in steps for rid in recordings_of(step)}
@@ -126,10 +132,11 @@ class Closer:
         patience = SETTLE_TIMES * self.days.settings.settle_seconds
         return bool(now.around.unsettled) and self._clock.now() - since < patience
 
-    def _publishing(self, ledger: Ledger, day: str, steps: Iterable[Step]) -> bool:
+    def _publishing(self, ledger: Ledger, day: str, steps: Iterable[Step], since: int) -> bool:
         """A manifest on its way to a drive is waited for; one that hangs there is not."""
         newest = ledger.newest(day)
-        late = newest is None or self._clock.now() - newest.at > PUBLISH_PATIENCE_S
+        begun = max(newest.at, since) if newest else 0
+        late = self._clock.now() - begun > PUBLISH_PATIENCE_S
         return not late and any(isinstance(s, Publish) and s.day == day for s in steps)
 
     def _close_day(
@@ -138,10 +145,28 @@ class Closer:
         key = f"manifest {day}"
         if not asked and not due(ledger.troubles.get(key), self._clock.now()):
             return []
-        lost = self._glance(day_standing(ledger, day, self.days.settings), now, disk)
-        if lost:
-            return list(lost)
+        lost, self.suspects = self._glance(ledger, day, now, disk)
+        away = self._away(ledger, day, now, disk)
+        if lost or self.suspects or away:
+            return [*lost, *away]
         return self._write(ledger, day, asked, now, key)
+
+    def _away(self, ledger: Ledger, day: str, now: Present, disk: Disk) -> list[Unpublished]:
+        """Drives that are there, and have lost the newest manifest: it is put there again."""
+        newest = ledger.newest(day)
+        if newest is None:
+            return []
+        path = day_folder(self.days.settings.production, day) + b"/" + newest.name.encode()
+        gone: list[Unpublished] = []
+        for target in now.situation.targets:
+            root = target.root.identity
+            if (day, newest.number, root) not in ledger.published:
+                continue
+            with suppress(TakeholdError):
+                look = partial(_look, disk, target, path)
+                if self._patience.ask(f"glance {root}", look) is None:
+                    gone.append(Unpublished(day, newest.number, root))
+        return gone
 
     def _revise(self, ledger: Ledger, day: str, now: Present) -> list[Fact]:
         key = f"manifest {day}"
@@ -170,33 +195,45 @@ class Closer:
             return [revised, *over]
         return [*over, *(Answered(a.id, revised.name, at) for a in asked)]
 
-    def _glance(self, view: DayStanding, now: Present, disk: Disk) -> list[Broken]:
-        """Copies on drives that are there, and are not: missing, or of another length.
+    def _glance(
+        self, ledger: Ledger, day: str, now: Present, disk: Disk
+    ) -> tuple[list[Broken], frozenset[CopyName]]:
+        """Copies that are missing or of another length, and those with another time.
 
-        A glance shows no altered bytes; `recheck` reads them. A drive that does not answer, or
+        The latter are read again before the day is closed. A drive that does not answer, or
         hangs, shows nothing.
         """
         lost: list[Broken] = []
+        changed: list[Copy] = []
+        view = day_standing(ledger, day, self.days.settings)
         for target in now.situation.targets:
-            look = partial(self._glance_at, view, target, disk)
+            root = target.root.identity
+            mine = [(s, c) for s in view.files for c in s.copies if c.root == root]
+            look = partial(_stamps, disk, target, [c for _, c in mine])
             with suppress(TakeholdError):
-                lost += self._patience.ask(f"glance {target.root.identity}", look)
-        return lost
+                stamps = self._patience.ask(f"glance {root}", look) if mine else []
+                for (standing, copy), there in zip(mine, stamps, strict=True):
+                    if there is None or there.size != standing.recording.stamp.size:
+                        lost.append(_broken(copy, there, self._clock.now()))
+                    elif copy.proof.mtime_ns not in (0, there.mtime_ns):
+                        changed.append(copy)
+        doubtful = [c for c in changed if prove_key(c) not in ledger.troubles]
+        return lost, frozenset((c.recording, c.root, c.path) for c in doubtful)
 
-    def _glance_at(self, view: DayStanding, target: Target, disk: Disk) -> list[Broken]:
-        root = target.root.identity
-        mine = [(s, c) for s in view.files for c in s.copies if c.root == root]
-        if not mine:
-            return []
-        lost: list[Broken] = []
-        with disk.destination(target.root) as tree:
-            for standing, copy in mine:
-                size = tree.size_of(copy.path)
-                if size != standing.recording.stamp.size:
-                    why = "missing" if size is None else "altered"
-                    at = self._clock.now()
-                    lost.append(Broken(copy.recording, copy.destination, root, copy.path, why, at))
-        return lost
+
+def _look(disk: Disk, target: Target, path: bytes) -> Stamp | None:
+    with disk.destination(target.root) as tree:
+        return tree.stamp_of(path)
+
+
+def _stamps(disk: Disk, target: Target, copies: list[Copy]) -> list[Stamp | None]:
+    with disk.destination(target.root) as tree:
+        return [tree.stamp_of(copy.path) for copy in copies]
+
+
+def _broken(copy: Copy, there: Stamp | None, at: int) -> Broken:
+    why = "missing" if there is None else "altered"
+    return Broken(copy.recording, copy.destination, copy.root, copy.path, why, at)
 
 
 def _wrote(facts: Iterable[Fact]) -> bool:

@@ -15,7 +15,8 @@ from takehold.decide.day import shooting_day
 from takehold.decide.enrol import load_of, new_load, untaken
 from takehold.decide.explain import what
 from takehold.decide.inventory import take_in
-from takehold.decide.plan import Wanted, plan, publish_key
+from takehold.decide.keys import publish_key
+from takehold.decide.plan import Wanted, plan
 from takehold.decide.schedule import unclosed, wraps_due
 from takehold.decide.settle import settled
 from takehold.engine.closing import Closer
@@ -49,7 +50,7 @@ from takehold.ports.disk import Disk
 from takehold.ports.volumes import Volumes
 
 # Alarms of a source that is there and could not be looked at: its files are not known.
-UNLISTED = ("list ", "twice ")
+UNLISTED = ("list ", "twice ", "mute ")
 AILING = "loop"
 # Times `stall_seconds` without a byte: when it is said, and when a closing day waits no longer.
 ALARM_TIMES, HUNG_TIMES = 3, 15
@@ -211,7 +212,7 @@ class Engine:
         closing = self._closing(asked)
         rechecks = tuple(a for a in asked if a.kind == "recheck")
         lanes = frozenset(self.lanes.running)
-        wanted = Wanted(self.lanes.busy, lanes, closing, rechecks)
+        wanted = Wanted(self.lanes.busy, lanes, closing, rechecks, self.closer.suspects)
         steps = plan(self.ledger, self.now.situation, self.settings, wanted)
         started = [step for step in steps if self._start(step)]
         waiting = [*self._moving(), *steps]
@@ -261,6 +262,7 @@ class Engine:
                     label = self.ledger.loads[sight.load].label
                     unsettled.append(f"{shown(label)}/{display(file.path)}")
         self._gone_unread(sights)
+        self._unlisted(look)
         situation = Situation(
             self._world.clock.now(),
             self.today(),
@@ -269,6 +271,17 @@ class Engine:
             tuple(look.absent),
         )
         return Now(situation, look.alarms | self._unclosed(), tuple(unsettled))
+
+    def _unlisted(self, look: Look) -> None:
+        """A card that is in and cannot be listed is remembered until it could be."""
+        listed = {f"list {found.arrival.root.identity}" for found in look.found}
+        facts: list[Fact] = [TroubleOver(key) for key in listed]
+        facts += [
+            alarm
+            for key, alarm in look.alarms.items()
+            if key.startswith("list ") and key not in self.ledger.troubles
+        ]
+        self._record(facts)
 
     def _unclosed(self) -> dict[str, Trouble]:
         """Days that nobody wrapped: silence is never good news (P12)."""
@@ -293,6 +306,9 @@ class Engine:
         now = self._world.clock.now()
         if load is None:
             load = new_load(self.ledger, arrival, now, self.today())
+            self._record([LoadSeen(load)])
+        elif (load.source, load.role) != (arrival.source.name, arrival.source.role):
+            load = replace(load, source=arrival.source.name, role=arrival.source.role)
             self._record([LoadSeen(load)])
         self._sticky[place] = load.id
         listed = Listed(

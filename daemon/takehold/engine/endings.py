@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from takehold.decide.plan import prove_key, rec_key
+from takehold.decide.keys import prove_key, rec_key
 from takehold.model.facts import Broken, Fact, Gone, Inventoried
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Proof, Seen

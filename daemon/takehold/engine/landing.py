@@ -16,6 +16,7 @@ import queue
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import replace
 
 from takehold.decide.place import beside
 from takehold.engine.job import Job
@@ -260,6 +261,7 @@ class Lander:
         try:
             with part.reader() as reader:
                 digests, seen = read_whole(reader, job.size, self._touch)
+                mtime_ns = reader.stamp().mtime_ns
             if digests != job.digests:
                 raise CopyDiffers(
                     f"{shown(self.target.name)} gave back other bytes than were written for "
@@ -272,12 +274,15 @@ class Lander:
             return
         root = self.target.root
         if there is not None:  # another's bytes: flushed or not, only the medium can say
-            seen, durable = there, durable and there is Seen.MEDIUM
-        proof = Proof(self._clock.now(), seen, durable)
+            seen, mtime_ns = there
+            durable = durable and seen is Seen.MEDIUM
+        proof = Proof(self._clock.now(), seen, durable, mtime_ns)
         copy = Copy(job.recording.id, self.target.name, root.identity, root.disks, path, proof)
         kept.append((job, copy))
 
-    def _keep(self, job: Job, part: Part, digests: Digests) -> tuple[bytes, Seen | None]:
+    def _keep(
+        self, job: Job, part: Part, digests: Digests
+    ) -> tuple[bytes, tuple[Seen, int] | None]:
         """The name it has now; where the same bytes stood there, how those were read back."""
         place = path = job.recording.place
         for number in range(2, OTHER_NAMES):
@@ -293,13 +298,14 @@ class Lander:
                 return path, None
         raise NameTaken(f"{display(place)} and {OTHER_NAMES} names beside it are taken.")
 
-    def _stands_there(self, path: bytes, size: int, digests: Digests) -> Seen | None:
-        """How the very same bytes were read back under that name, or None."""
-        if self._tree.size_of(path) != size:
+    def _stands_there(self, path: bytes, size: int, digests: Digests) -> tuple[Seen, int] | None:
+        """How the very same bytes were read back under that name, and their time; or None."""
+        there = self._tree.stamp_of(path)
+        if there is None or there.size != size:
             return None
         with self._tree.open(path) as reader:
             found, seen = read_whole(reader, size, self._touch)
-        return seen if found == digests else None
+        return (seen, there.mtime_ns) if found == digests else None
 
     def _settle(self, kept: list[tuple[Job, Copy]]) -> list[tuple[Job, Copy]]:
         """Make the names durable, then report; the empty list of what is still to settle."""
@@ -324,16 +330,8 @@ def folder_of(path: bytes) -> bytes:
 
 
 def _with_durable(copy: Copy, folder_durable: bool) -> Copy:
-    proof = copy.proof
-    durable = proof.durable and folder_durable
-    return Copy(
-        copy.recording,
-        copy.destination,
-        copy.root,
-        copy.disks,
-        copy.path,
-        Proof(proof.at, proof.seen, durable),
-    )
+    durable = copy.proof.durable and folder_durable
+    return replace(copy, proof=replace(copy.proof, durable=durable))
 
 
 def stalled(target: Target) -> Stalled:

@@ -75,7 +75,7 @@ class Observer:
             self._list(source, root, look)
         self._refuse_doubles(look)
         self._report_twins(look)
-        cards = {root.volume.device for source, root in sources if source.label is not None}
+        cards = [root.volume for source, root in sources if source.label is not None]
         self._report_silent(look)
         for destination in self._settings.destinations:
             self._destination(destination, mounted, cards, look)
@@ -100,10 +100,12 @@ class Observer:
                     yield source, root
 
     def _folder(self, name: str, path: bytes) -> Root | Absent:
-        known = self._catalogue.folder_identity(name)
+        # Another path in the config is another folder: its volume is recorded anew.
+        key = f"{name} {display(path)}"
+        known = self._catalogue.folder_identity(key)
         root = self._volumes.folder(path, known)
         if known is None and not isinstance(root, Absent):
-            self._catalogue.know_folder(name, root.identity)
+            self._catalogue.know_folder(key, root.identity)
         return root
 
     def _list(self, source: Source, root: Root, look: Look) -> None:
@@ -116,7 +118,7 @@ class Observer:
             listed = self._patience.ask(f"list {root.volume.mount_id} {place}", listing)
         except TakeholdError as error:
             says = f"{shown(source.name)} at {place} cannot be listed: {error.says}"
-            self._alarm(look, f"list {source.name} {place}", error.code, says, error.do)
+            self._alarm(look, f"list {root.identity}", error.code, says, error.do)
             return
         parted = sort_litter(listed.files)
         hidden = tuple(Skip(path, "audio in a litter folder") for path in parted.hidden_audio)
@@ -156,7 +158,7 @@ class Observer:
                 where = f"{shown(silent.label)} at {display(silent.mount)}"
                 says = f"{where} does not answer; what is on it is not known."
                 do = "Take it out and put it in again; try another reader and cable."
-                self._alarm(look, f"list {where}", "stalled", says, do)
+                self._alarm(look, f"mute {where}", "stalled", says, do)
 
     def _report_twins(self, look: Look) -> None:
         """Two live volumes of one identity (clones) are two loads; a person should know."""
@@ -187,7 +189,7 @@ class Observer:
         self,
         destination: Destination,
         mounted: tuple[Volume, ...],
-        cards: set[str],
+        cards: list[Volume],
         look: Look,
     ) -> None:
         name = shown(destination.name)
@@ -232,11 +234,11 @@ class Observer:
         return self._volumes.root(fitting[0], destination.folder)
 
     def _refused(
-        self, name: str, root: Root, cards: set[str], look: Look
+        self, name: str, root: Root, cards: list[Volume], look: Look
     ) -> tuple[str, str, str] | None:
         """Code, sentence and advice if nothing may be written there."""
         where = display(root.path)
-        if root.volume.device in cards:
+        if any(root.volume.device == c.device or root.volume.disks & c.disks for c in cards):
             says = f"{name} at {where} is on a card; nothing is written to a card."
             return "destination-on-card", says, "Give it another label or path in the config."
         if root.volume.read_only:

@@ -44,7 +44,7 @@ def owing(engine: Engine) -> list[str]:
     says = [t.says for t in engine.now.alarms.values()]
     says += [f"{name} is still being written." for name in engine.now.unsettled]
     says += [t.says for k, t in engine.ledger.troubles.items() if not k.startswith("manifest")]
-    for day in sorted(_days(engine)):
+    for day in sorted(days_here(engine)):
         for standing in day_standing(engine.ledger, day, engine.settings).files:
             short = standing.devices < engine.settings.copies_required
             if standing.owes_copies and short:
@@ -54,7 +54,7 @@ def owing(engine: Engine) -> list[str]:
     return says
 
 
-def _days(engine: Engine) -> set[str]:
+def days_here(engine: Engine) -> set[str]:
     """The days of everything that lies on the cards now."""
     days: set[str] = set()
     for sight in engine.now.situation.sights:

@@ -11,7 +11,8 @@ from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, replace
 
 from takehold.decide.inventory import Described
-from takehold.decide.plan import NOT_DESCRIBED, land_key, prove_key, publish_key, rec_key, stock_key
+from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
+from takehold.decide.plan import NOT_DESCRIBED
 from takehold.engine.job import Job
 from takehold.engine.outcome import Outcome, Tell
 from takehold.engine.patience import Patience
@@ -245,7 +246,8 @@ class Performer:
                 for recording, copy in step.pairs:
                     if stop.is_set():
                         return
-                    self._prove_one(tree, recording, copy, tell, lambda: _go_on(moved, stop))
+                    here = replace(copy, disks=step.target.root.disks)
+                    self._prove_one(tree, recording, here, tell, lambda: _go_on(moved, stop))
                     moved(recording.stamp.size)
         except TakeholdError as error:
             tell(Outcome(key=prove_key(step.pairs[0][1]), error=error))
@@ -262,6 +264,7 @@ class Performer:
         try:
             with tree.open(copy.path) as reader:
                 digests, seen = read_whole(reader, recording.stamp.size, read)
+                mtime_ns = reader.stamp().mtime_ns
         except FileMissing:
             tell(Outcome((self._broken(copy, "missing"),), key))
         except VolumeGone:
@@ -273,7 +276,7 @@ class Performer:
                 tell(Outcome((self._broken(copy, "altered"),), key))
                 return
             durable = copy.proof.durable or seen is Seen.MEDIUM
-            proof = Proof(self._clock.now(), seen, durable)
+            proof = Proof(self._clock.now(), seen, durable, mtime_ns)
             tell(Outcome((Proven(replace(copy, proof=proof)),), key))
 
     def _broken(self, copy: Copy, why: str) -> Broken:

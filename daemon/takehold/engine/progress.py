@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from takehold.decide.explain import what
+from takehold.decide.standing import day_standing
 from takehold.engine.cycle import Engine
 from takehold.engine.lanes import Running
 from takehold.formats.names import display, shown
-from takehold.model.step import (
-    TakeStock,
-)
+from takehold.model.situation import Sight
+from takehold.model.step import TakeStock
 
 SECOND_NS = 10**9
 # Free space shifts all the time on a system disk; that alone is no news.
@@ -18,21 +18,10 @@ ROUND = 10**8
 def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
     """The engine as plain data; sizes in bytes, spans in seconds."""
     now = engine.now.situation
-    ledger = engine.ledger
     return {
         "at": now.now,
         "day": now.today,
-        "cards": [
-            {
-                "source": ledger.loads[s.load].source,
-                "label": shown(ledger.loads[s.load].label),
-                "role": ledger.loads[s.load].role.value,
-                "at": display(s.root.path),
-                "files": len(s.files),
-                "may_be_pulled": not _in_use(engine, s.root.volume.mount_id),
-            }
-            for s in now.sights
-        ],
+        "cards": [_card(engine, s) for s in now.sights],
         "destinations": [
             {
                 "name": shown(t.name),
@@ -53,6 +42,29 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
             }
             for t in engine.now.alarms.values()
         ],
+    }
+
+
+def _card(engine: Engine, sight: Sight) -> dict[str, object]:
+    """A card: its files, how many have their copies, and of how many the read is confirmed."""
+    load = engine.ledger.loads[sight.load]
+    known = (engine.ledger.current(load.id, file.path) for file in sight.files)
+    days = {recording.day for recording in known if recording is not None}
+    mine = [
+        s
+        for day in days
+        for s in day_standing(engine.ledger, day, engine.settings).files
+        if s.load.id == load.id and s.current
+    ]
+    return {
+        "source": load.source,
+        "label": shown(load.label),
+        "role": load.role.value,
+        "at": display(sight.root.path),
+        "files": len(sight.files),
+        "copied": sum(s.devices >= engine.settings.copies_required for s in mine),
+        "confirmed": sum(s.confirmed for s in mine),
+        "in_use": _in_use(engine, sight.root.volume.mount_id),
     }
 
 

@@ -248,7 +248,7 @@ def _without_lost(
         here: list[Proven] = []
         try:
             with disk.destination(target.root) as tree:
-                here += (f for f in mine if tree.size_of(f.copy.path) != sizes[f.copy.recording])
+                here += (f for f in mine if _size(tree, f.copy.path) != sizes[f.copy.recording])
         except TakeholdError as error:
             says = f"{shown(target.name)}: not all of its copies could be looked for: {error.says}"
             search.said.append(says)
@@ -277,3 +277,8 @@ def _summary(search: _Search, facts: tuple[Fact, ...]) -> str:
         f"Known again from signed manifests ({len(search.pages)}): "
         f"days {days}, files {files}, proven copies {copies}."
     )
+
+
+def _size(tree: DestinationTree, path: bytes) -> int | None:
+    there = tree.stamp_of(path)
+    return None if there is None else there.size

@@ -13,7 +13,8 @@ AT_ONCE = frozenset({"ack", "receipt"})
 
 def ack_text(finding: str, note: str) -> str:
     """An ack as it is stored."""
-    return json.dumps({"finding": finding, "note": note})
+    readable = note.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    return json.dumps({"finding": finding, "note": readable})
 
 
 def receipt_text(receipt: Receipt) -> str:

@@ -18,9 +18,9 @@ def land_bytes(tree: DestinationTree, path: bytes, data: bytes) -> None:
     A file of that name with the same bytes is fine. Raises NameTaken if it has other bytes,
     CopyDiffers if the medium gave back something else, and what the disk raises.
     """
-    there = tree.size_of(path)
+    there = tree.stamp_of(path)
     if there is not None:
-        if there != len(data) or not _holds(tree, path, data):
+        if there.size != len(data) or not _holds(tree, path, data):
             says = f"{display(path)} is there already, with other bytes; it is left alone."
             raise NameTaken(says, "Look who wrote it; takehold never replaces a file.")
         tree.settle(folder_of(path))

@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
 
-from takehold.decide.plan import land_key, rec_key
+from takehold.decide.keys import land_key, rec_key
 from takehold.engine.job import Job
 from takehold.engine.landing import FLUSH_PATIENCE, Lander, stalled
 from takehold.engine.outcome import Outcome, Tell

@@ -114,6 +114,15 @@ class Published:
 
 
 @dataclass(frozen=True, slots=True)
+class Unpublished:
+    """A revision's manifest is not on a destination any more."""
+
+    day: str
+    number: int
+    root: str
+
+
+@dataclass(frozen=True, slots=True)
 class Trouble:
     """Something failed and is tried again at `retry_at`. `key` names the work that failed."""
 
@@ -198,6 +207,7 @@ Fact = (
     | Broken
     | Revised
     | Published
+    | Unpublished
     | Trouble
     | TroubleOver
     | Acked

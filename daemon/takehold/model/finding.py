@@ -26,6 +26,7 @@ class Finding:
     """One thing noticed. `id` stays the same while code and subject do.
 
     `subject` names the file, load or destination, shown escaped; `says` and `do` are sentences.
+    `load` is set where it is about one card, `recording` where it is about one file of it.
     """
 
     id: str
@@ -35,6 +36,7 @@ class Finding:
     says: str
     do: str
     recording: int | None = None
+    load: int | None = None
 
 
 class Relation(StrEnum):
@@ -43,6 +45,7 @@ class Relation(StrEnum):
     IDENTICAL = "identical"
     SAME_AUDIO = "same audio"
     SHORT = "short"
+    LONGER = "longer"
     DIFFERENT = "different"
     UNREAD = "unread"
     MISSING = "missing"
@@ -52,8 +55,8 @@ class Relation(StrEnum):
 class Counterpart:
     """The answer for one primary recording; `other` is the backup card's recording.
 
-    `frames` counts missing frames for `short`, and the first frame of the block with the first
-    difference for `different`; None where that is not known.
+    `frames` counts missing frames for `short`, further ones for `longer`, and is the first frame
+    of the block with the first difference for `different`; None where that is not known.
     """
 
     recording: int

@@ -75,6 +75,8 @@ class Ledger:
                 self.chain_end = fact
             case f.Published():
                 self.published.add((fact.day, fact.number, fact.root))
+            case f.Unpublished():
+                self.published.discard((fact.day, fact.number, fact.root))
             case f.Trouble(key=key):
                 self.troubles[key] = fact
             case f.TroubleOver(key=key):

@@ -100,11 +100,16 @@ class Recording:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """A copy read back and found equal. `durable` says that the flushes were honoured."""
+    """A copy read back and found equal. `durable` says that the flushes were honoured.
+
+    `mtime_ns` is what the copy showed then, 0 where that is not known: another time asks for
+    another read.
+    """
 
     at: int
     seen: Seen
     durable: bool
+    mtime_ns: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -102,8 +102,8 @@ class DestinationTree(Protocol):
     def taken(self, folder: bytes) -> frozenset[bytes]:
         """The names in a folder; empty where it does not exist."""
 
-    def size_of(self, path: bytes) -> int | None:
-        """A regular file's size in bytes, None if there is none of that name."""
+    def stamp_of(self, path: bytes) -> Stamp | None:
+        """What a look at a regular file shows, None if there is none of that name."""
 
     def free_bytes(self) -> int:
         """What the file system still takes from this user."""

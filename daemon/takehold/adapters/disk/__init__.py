@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from threading import Lock
@@ -32,5 +33,11 @@ class LocalDisk:
         """Open a destination."""
         with self._lock:
             names = self._names.setdefault(root.identity, KnownNames())
+        below = root.path.removeprefix(root.volume.mount).strip(b"/")
+        if below and not os.path.lexists(root.path):
+            # A drive that is new: its folder is made, below the volume that is surely there.
+            top = Root(root.volume.mount, root.volume, root.volume.identity)
+            with opened(top) as at:
+                LocalDestination(at, KnownNames()).make(below)
         with opened(root) as at:
             yield LocalDestination(at, names)

@@ -13,6 +13,7 @@ from takehold.adapters.disk.reading import FileReader, cold
 from takehold.adapters.disk.roots import OpenRoot, close_quietly, is_plain, parts, split
 from takehold.adapters.disk.writing import OWN_PART, FilePart, flush_to_medium, in_use, new_part
 from takehold.model.errors import FileMissing, WorldError
+from takehold.model.recording import Stamp
 
 # A link or a file stands where a folder should be made.
 _IN_THE_WAY = frozenset({errno.ELOOP, errno.ENOTDIR})
@@ -69,8 +70,8 @@ class LocalDestination:
         except FileMissing:
             return frozenset()
 
-    def size_of(self, path: bytes) -> int | None:
-        """Size of a regular file, in bytes."""
+    def stamp_of(self, path: bytes) -> Stamp | None:
+        """What a look at a regular file shows."""
         self._at.check()
         folder, name = split(self._at.root, path)
         try:
@@ -78,7 +79,9 @@ class LocalDestination:
                 about = os.stat(name, dir_fd=fd, follow_symlinks=False)
         except FileMissing:
             return None
-        return about.st_size if is_plain(about) else None
+        if not is_plain(about):
+            return None
+        return Stamp(about.st_size, about.st_mtime_ns, about.st_ctime_ns)
 
     def free_bytes(self) -> int:
         """What this user can still write."""
@@ -100,6 +103,11 @@ class LocalDestination:
                     waiting += [path + b"/" + name if path else name for name in folders]
                     removed += sum(_remove_left(fd, name) for name in leftovers)
         return removed
+
+    def make(self, folder: bytes) -> None:
+        """Make a folder where it is missing, durable as far as the file system allows it."""
+        os.close(self._make_folder(folder))
+        self.settle(folder)
 
     def _make_folder(self, folder: bytes) -> int:
         """Open a folder, making what is missing of it; the caller closes it."""

@@ -71,6 +71,7 @@ CREATE TABLE copy (
     at          INTEGER NOT NULL,
     seen        TEXT NOT NULL,
     durable     INTEGER NOT NULL CHECK (durable IN (0, 1)),
+    mtime       TEXT NOT NULL,
     UNIQUE (recording, root, path)
 ) STRICT;
 

@@ -10,6 +10,7 @@ import os
 import re
 import stat
 import subprocess
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 _SECTOR = 512  # sysfs counts sizes in these, whatever the device's own sector is
@@ -45,35 +46,52 @@ def number_of(device: str, source: bytes, sysfs: str = "/sys") -> str | None:
 
 def size_of(number: str, sysfs: str = "/sys") -> int:
     """The device's size in bytes, 0 if it is gone."""
-    return int(_line(f"{sysfs}/dev/block/{number}/size") or "0") * _SECTOR
+    return int(line_of(f"{sysfs}/dev/block/{number}/size") or "0") * _SECTOR
 
 
 def disks_behind(number: str, sysfs: str = "/sys") -> frozenset[str]:
     """The physical disks below a partition, a mapping, an array or a disk itself."""
     node = os.path.realpath(f"{sysfs}/dev/block/{number}")
     if os.path.exists(f"{node}/partition"):
-        whole = _line(f"{os.path.dirname(node)}/dev")
+        whole = line_of(f"{os.path.dirname(node)}/dev")
         return disks_behind(whole, sysfs) if whole else frozenset({number})
-    below = [_line(f"{node}/slaves/{name}/dev") for name in _names(f"{node}/slaves")]
+    below = [line_of(f"{node}/slaves/{name}/dev") for name in names_in(f"{node}/slaves")]
     return frozenset().union(*(disks_behind(n, sysfs) for n in below if n)) or frozenset({number})
+
+
+def backing_file(number: str, sysfs: str = "/sys") -> bytes | None:
+    """The image file that a loop device shows, None for any other device."""
+    try:
+        with open(f"{sysfs}/dev/block/{number}/loop/backing_file", "rb") as file:
+            path = file.read()
+    except OSError:
+        return None
+    return path.removesuffix(b"\n").removesuffix(b" (deleted)") or None
 
 
 def pool_disks(uuid: str, sysfs: str = "/sys") -> frozenset[str]:
     """The physical disks of a btrfs file system that spans devices, empty if unknown."""
     folder = f"{sysfs}/fs/btrfs/{uuid}/devices"
-    members = [_line(f"{folder}/{name}/dev") for name in _names(folder)]
+    members = [line_of(f"{folder}/{name}/dev") for name in names_in(folder)]
     return frozenset().union(*(disks_behind(n, sysfs) for n in members if n))
 
 
 def ask_tags(number: str, timeout_s: float, sysfs: str = "/sys") -> Tags | None:
-    """Label and UUID of a device; None if the system did not answer in time.
+    """Label and UUID of a device; None if the system did not answer in time."""
+    told = ask(number, "ID_FS_UUID_ENC", timeout_s, sysfs)
+    return None if told is None else tags_in(told)
+
+
+def ask(number: str, wanted: str, timeout_s: float, sysfs: str = "/sys") -> dict[str, str] | None:
+    """What the system knows of a device, by udev's names; None if it did not answer in time.
 
     The device database comes first: everybody may ask it, and it keeps two devices of the same
-    label apart. Where there is none, the device itself is read, which needs rights.
+    label apart. Where it lacks what is `wanted`, the device itself is read, which needs rights.
     """
     name = _property(f"{sysfs}/dev/block/{number}/uevent", "DEVNAME")
     if not name:
         return None
+    told: dict[str, str] = {}
     for command in (
         ("udevadm", "info", "--query=property", f"--path={sysfs}/dev/block/{number}"),
         ("blkid", "-p", "-o", "udev", f"/dev/{name}"),
@@ -86,23 +104,26 @@ def ask_tags(number: str, timeout_s: float, sysfs: str = "/sys") -> Tags | None:
             return None
         except OSError:
             continue
-        tags = tags_in(said.stdout)
-        if tags.uuid:
-            return tags
-    return Tags()
+        told = pairs_in(said.stdout) | told
+        if told.get(wanted):
+            break
+    return told
 
 
-def tags_in(said: bytes) -> Tags:
-    r"""Label and UUID from lines `ID_FS_LABEL_ENC=SND\x20A`."""
-    pairs = dict(line.partition(b"=")[::2] for line in said.split(b"\n"))
-    return Tags(
-        *(
-            _HEX.sub(lambda x: bytes([int(x[1], 16)]), pairs.get(key, b"")).decode(
-                "utf-8", "backslashreplace"
-            )
-            for key in (b"ID_FS_LABEL_ENC", b"ID_FS_UUID_ENC")
-        )
-    )
+def pairs_in(said: bytes) -> dict[str, str]:
+    r"""The lines `ID_FS_LABEL_ENC=SND\x20A` by name, decoded."""
+    pairs = (line.partition(b"=")[::2] for line in said.split(b"\n") if b"=" in line)
+    return {key.decode("ascii", "replace"): _decoded(value) for key, value in pairs}
+
+
+def tags_in(told: Mapping[str, str]) -> Tags:
+    """Label and UUID among a device's properties."""
+    return Tags(told.get("ID_FS_LABEL_ENC", ""), told.get("ID_FS_UUID_ENC", ""))
+
+
+def _decoded(value: bytes) -> str:
+    plain = _HEX.sub(lambda x: bytes([int(x[1], 16)]), value)
+    return plain.decode("utf-8", "backslashreplace")
 
 
 def _environment() -> dict[str, str]:
@@ -119,7 +140,8 @@ def _property(path: str, key: str) -> str:
     return pairs.get(key, "")
 
 
-def _line(path: str) -> str:
+def line_of(path: str) -> str:
+    """The first line of a small file, empty if it cannot be read."""
     try:
         with open(path, encoding="ascii", errors="replace") as file:
             return file.readline().strip()
@@ -127,7 +149,8 @@ def _line(path: str) -> str:
         return ""
 
 
-def _names(folder: str) -> list[str]:
+def names_in(folder: str) -> list[str]:
+    """The names in a folder in their order, none if it cannot be read."""
     try:
         return sorted(os.listdir(folder))
     except OSError:

@@ -9,10 +9,18 @@ import threading
 import time
 from dataclasses import dataclass
 
-from takehold.adapters.volumes import block
+from takehold.adapters.volumes import block, disks
 from takehold.adapters.volumes.mountinfo import NETWORK, Mount, mounts
 from takehold.adapters.volumes.patience import Patience
-from takehold.adapters.volumes.place import judged, refusal, refused, root_of, silent, tidy
+from takehold.adapters.volumes.place import (
+    inside,
+    judged,
+    refusal,
+    refused,
+    root_of,
+    silent,
+    tidy,
+)
 from takehold.formats.names import display
 from takehold.model.volume import MEMORY_FILE_SYSTEMS, Root, Volume
 from takehold.ports.volumes import Absent, Silent
@@ -37,6 +45,15 @@ class _Live:
 
 
 @dataclass(frozen=True, slots=True)
+class _Told:
+    """What a device told: its tags, the kernel's numbers of the disks below, their own names."""
+
+    tags: block.Tags
+    below: frozenset[str]
+    names: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
 class _Place:
     """Where a folder lies: the mount's id, and its path free of links."""
 
@@ -49,7 +66,7 @@ class LinuxVolumes:
 
     def __init__(self) -> None:
         self._patience = Patience()
-        self._tags: dict[Mount, block.Tags] = {}
+        self._told: dict[Mount, _Told] = {}
         self._fresh: set[Mount] = set()
         self._silent: dict[Mount, float] = {}
         self._lock = threading.Lock()
@@ -69,8 +86,9 @@ class LinuxVolumes:
         """All mounted volumes that hold files and answer; one mount each, the shortest."""
         with self._lock:
             seen: dict[tuple[str, bytes], Volume] = {}
-            for mount in self._mounts():
-                volume = self._volume(mount) if mount.holds_files else None
+            table = self._mounts()
+            for mount in table:
+                volume = self._volume(mount, table) if mount.holds_files else None
                 if volume is None:
                     continue
                 other = seen.get((mount.device, mount.root))
@@ -84,8 +102,8 @@ class LinuxVolumes:
             return tuple(Silent(self._name(mount), mount.point) for mount in self._silent)
 
     def _name(self, mount: Mount) -> str:
-        tags = self._tags.get(mount)
-        known = tags.label if tags is not None else ""
+        told = self._told.get(mount)
+        known = told.tags.label if told is not None else ""
         return known or display(os.path.basename(mount.point))
 
     def root(self, volume: Volume, folder: bytes = b"") -> Root:
@@ -101,7 +119,7 @@ class LinuxVolumes:
         with self._lock:
             table = self._mounts()
             mount = next((m for m in table if found and m.id == found.mount_id), None)
-            volume = self._volume(mount) if mount else None
+            volume = self._volume(mount, table) if mount else None
         if found is None or volume is None:
             return silent(path)
         below = found.real[len(volume.mount) :]
@@ -115,50 +133,77 @@ class LinuxVolumes:
             # Numbers, ids and paths come again with another card: everything is asked again.
             self._fresh.clear()
             self._silent = {m: self._silent[m] for m in table if m in self._silent}
-            self._tags = {m: self._tags[m] for m in table if m in self._tags}
+            self._told = {m: self._told[m] for m in table if m in self._told}
         return table
 
-    def _volume(self, mount: Mount) -> Volume | None:
+    def _volume(self, mount: Mount, table: tuple[Mount, ...]) -> Volume | None:
         """The volume of a mount; None if it is hidden by another one, dead, or refuses access."""
         live = (
             self._patience.ask((mount.id, mount.point), lambda: _probe(mount))
             if mount.may_hang
             else _probe(mount)
         )
-        if live is None:
-            return None
-        tags = block.Tags() if live.number is None else self._known_tags(mount, live.number)
-        if tags is None:
+        told = self._answer(mount, live.number) if live else None
+        stands_on = self._stands_on(told, table, frozenset({mount.device})) if told else None
+        if live is None or told is None or stands_on is None:
             return None  # a volume under a wrong identity would be worse than none
         return Volume(
             mount=mount.point,
             mount_id=mount.id,
             device=mount.device,
-            label=tags.label or display(os.path.basename(mount.point) or mount.point),
-            identity=_identity(mount, live, tags.uuid),
+            label=told.tags.label or display(os.path.basename(mount.point) or mount.point),
+            identity=_identity(mount, live, told.tags.uuid),
             kind=mount.kind,
-            disks=_disks(mount, live, tags.uuid),
+            disks=stands_on,
             read_only=live.read_only,
             size_bytes=live.size,
         )
 
-    def _known_tags(self, mount: Mount, number: str) -> block.Tags | None:
-        if mount in self._fresh:
-            return self._tags[mount]
+    def _answer(self, mount: Mount, number: str | None) -> _Told | None:
+        """What the device of a mount told, asked again after each change of the table."""
+        if number is None or mount.kind in MEMORY_FILE_SYSTEMS:
+            return _Told(block.Tags(), frozenset(), _shares(mount))
+        old = self._told.get(mount)
+        if old and mount in self._fresh and old.below == _below(mount, number, old.tags.uuid):
+            return old
         if time.monotonic() < self._silent.get(mount, 0.0):
             return None
-        tags = self._patience.ask(number, lambda: block.ask_tags(number, TAGS_S), TAGS_S)
-        if tags is None:
+        told = self._patience.ask(number, lambda: _ask(mount, number), TAGS_S)
+        if told is None:
             self._silent[mount] = time.monotonic() + ASK_AGAIN_S
-        else:
-            self._silent.pop(mount, None)
-        if tags is not None and not tags.uuid:
+            return None
+        self._silent.pop(mount, None)
+        if not told.tags.uuid:
             # A failing device does not tell its name any more; it is still the same one.
-            tags = self._tags.get(mount, tags)
-        if tags is not None and tags.uuid:
-            self._tags[mount] = tags
+            told = old or told
+        if told.tags.uuid:
+            self._told[mount] = told
             self._fresh.add(mount)
-        return tags
+        return told
+
+    def _stands_on(
+        self, told: _Told, table: tuple[Mount, ...], passed: frozenset[str]
+    ) -> frozenset[str] | None:
+        """The disks' names; an image file stands on the disks of the drive it lies on, too."""
+        names = told.names
+        for number in told.below:
+            image = block.backing_file(number)
+            host = _host(image, table, passed) if image else None
+            if host is None:
+                continue
+            # `passed` keeps an image that is mounted over its own folder from being its own host.
+            answer = self._host_answer(host)
+            more = self._stands_on(answer, table, passed | {host.device}) if answer else None
+            if more is None:
+                return None
+            names |= more
+        return names
+
+    def _host_answer(self, host: Mount) -> _Told | None:
+        if not host.may_hang:
+            return self._answer(host, _number(host))
+        found = self._patience.ask(("host", host.id), lambda: (_number(host),))
+        return self._answer(host, found[0]) if found else None
 
 
 def _probe(mount: Mount) -> _Live | None:
@@ -177,8 +222,35 @@ def _probe(mount: Mount) -> _Live | None:
     return _Live(
         size=room.f_blocks * room.f_frsize,
         read_only=bool(room.f_flag & os.ST_RDONLY),
-        number=None if mount.kind == "overlay" else block.number_of(mount.device, mount.source),
+        number=_number(mount),
     )
+
+
+def _number(mount: Mount) -> str | None:
+    return None if mount.kind == "overlay" else block.number_of(mount.device, mount.source)
+
+
+def _ask(mount: Mount, number: str) -> _Told | None:
+    tags = block.ask_tags(number, TAGS_S)
+    if tags is None:
+        return None
+    below = _below(mount, number, tags.uuid)
+    names = [disks.names_of(disk, TAGS_S) for disk in sorted(below)]
+    known = [name for name in names if name is not None]
+    return _Told(tags, below, frozenset().union(*known)) if len(known) == len(names) else None
+
+
+def _below(mount: Mount, number: str, uuid: str) -> frozenset[str]:
+    pool = block.pool_disks(uuid) if mount.kind == "btrfs" and uuid else frozenset()
+    return pool | block.disks_behind(number)
+
+
+def _host(image: bytes, table: tuple[Mount, ...], passed: frozenset[str]) -> Mount | None:
+    """The mount that an image file lies on; None where that is the system's own."""
+    above = [m for m in reversed(table) if m.device not in passed and inside(image, m.point)]
+    host = max(above, key=lambda m: len(m.point), default=None)
+    system = next((m.device for m in reversed(table) if m.point == b"/"), None)
+    return None if host is None or host.device == system else host
 
 
 def _look(path: bytes) -> _Place | Absent:
@@ -218,12 +290,10 @@ def _identity(mount: Mount, live: _Live, uuid: str) -> str:
     return f"{whole}:{below}" if below else whole
 
 
-def _disks(mount: Mount, live: _Live, uuid: str) -> frozenset[str]:
+def _shares(mount: Mount) -> frozenset[str]:
+    """What a mount without a block device stands on, as far as its source names it."""
     if mount.kind in MEMORY_FILE_SYSTEMS:
         return frozenset()
-    if live.number is not None:
-        pool = block.pool_disks(uuid) if mount.kind == "btrfs" and uuid else frozenset()
-        return pool | block.disks_behind(live.number)
     source = display(mount.source)
     machine = _MACHINE.match(source)
     if machine and (mount.may_hang or mount.kind == "zfs"):

@@ -68,11 +68,13 @@ def devices_of(listed: Document) -> tuple[str, ...]:
 
 def volumes_of(listed: Document, infos: Iterable[Document]) -> tuple[Volume, ...]:
     """The mounted volumes of one list and its devices' own documents."""
-    stores = _stores(listed)
-    return tuple(_volume(info, stores) for info in infos if info.get("MountPoint"))
+    stores, names = _stores(listed), _names(listed)
+    return tuple(_volume(info, stores, names) for info in infos if info.get("MountPoint"))
 
 
-def _volume(info: Document, stores: Mapping[str, frozenset[str]]) -> Volume:
+def _volume(
+    info: Document, stores: Mapping[str, frozenset[str]], names: Mapping[str, frozenset[str]]
+) -> Volume:
     device = str(info["DeviceIdentifier"])
     mount = os.fsencode(str(info["MountPoint"]))
     size = int(info.get("TotalSize") or info.get("Size") or 0)
@@ -85,7 +87,9 @@ def _volume(info: Document, stores: Mapping[str, frozenset[str]]) -> Volume:
         label=str(info.get("VolumeName") or "") or display(os.path.basename(mount) or mount),
         identity=f"uuid:{uuid}:{size}" if uuid else f"dev:{device}:{size}",
         kind=str(info.get("FilesystemType") or "unknown"),
-        disks=stores.get(whole, frozenset({whole})),
+        disks=frozenset().union(
+            *(names.get(d) or {f"dev:{d}"} for d in stores.get(whole, frozenset({whole})))
+        ),
         read_only=not info.get("WritableVolume", True),
         size_bytes=size,
     )
@@ -98,6 +102,22 @@ def _parts(listed: Document) -> list[Document]:
         for whole in wholes
         for part in (whole, *whole.get("Partitions", ()), *whole.get("APFSVolumes", ()))
     ]
+
+
+def _names(listed: Document) -> dict[str, frozenset[str]]:
+    """What a disk is known by at whatever port: the UUIDs of all its partitions.
+
+    All, so that any two volumes of one disk have a name in common. The partition's own comes
+    first: the UUID in a new FAT file system may be the same on many disks.
+    """
+    return {
+        str(whole["DeviceIdentifier"]): frozenset(
+            f"part:{uuid}"
+            for part in whole.get("Partitions") or (whole,)
+            if (uuid := part.get("DiskUUID") or part.get("VolumeUUID"))
+        )
+        for whole in listed.get("AllDisksAndPartitions", ())
+    }
 
 
 def _stores(listed: Document) -> dict[str, frozenset[str]]:

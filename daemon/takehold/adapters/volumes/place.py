@@ -68,11 +68,12 @@ def judged(path: bytes, root: Root, known_identity: str | None) -> Root | Absent
 
 def holder(path: bytes, volumes: Iterable[Volume]) -> Volume | None:
     """The volume with the longest mount point that `path`, free of links, lies below."""
-    above = [v for v in volumes if _inside(path, v.mount)]
+    above = [v for v in volumes if inside(path, v.mount)]
     return max(above, key=lambda v: len(v.mount), default=None)
 
 
-def _inside(path: bytes, mount: bytes) -> bool:
+def inside(path: bytes, mount: bytes) -> bool:
+    """Whether a path, free of links, is a mount point or lies below it."""
     top = os.path.normcase(mount)
     path = os.path.normcase(path)
     sep = os.fsencode(os.sep)

@@ -1,7 +1,8 @@
 """The mount table of Windows. Written from its documentation; not run on that system.
 
-GetVolumeNameForVolumeMountPointW, GetVolumeInformationW (fileapi.h) and
-IOCTL_VOLUME_GET_VOLUME_DISK_EXTENTS (winioctl.h), all on learn.microsoft.com.
+GetVolumeNameForVolumeMountPointW, GetVolumeInformationW (fileapi.h), and from winioctl.h
+IOCTL_VOLUME_GET_VOLUME_DISK_EXTENTS, IOCTL_STORAGE_QUERY_PROPERTY and
+IOCTL_DISK_GET_DRIVE_LAYOUT_EX, all on learn.microsoft.com.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ import ctypes
 import os
 import struct
 import sys
+import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
 
@@ -21,8 +24,23 @@ from takehold.ports.volumes import Absent, Silent
 _FILE_READ_ONLY_VOLUME = 0x00080000
 _IOCTL_VOLUME_GET_VOLUME_DISK_EXTENTS = 0x00560000
 _EXTENT = struct.Struct("<I4xqq")  # DISK_EXTENT: disk number, offset, length
+_IOCTL_STORAGE_QUERY_PROPERTY = 0x002D1400
+_IOCTL_DISK_GET_DRIVE_LAYOUT_EX = 0x00070050
+# STORAGE_DEVICE_DESCRIPTOR: removable medium; offsets of vendor, product, (revision), serial number
+_DESCRIPTOR = struct.Struct("<10x?xII4xI")
+_LAYOUT = struct.Struct("<I4x16s")  # DRIVE_LAYOUT_INFORMATION_EX: style, MBR signature or GPT GUID
+_MBR, _GPT = 0, 1
 _SHARE_ALL = 0x1 | 0x2 | 0x4
 _OPEN_EXISTING = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Disk:
+    """What the system tells of one physical disk: its number, its descriptor, its partitions."""
+
+    number: int
+    descriptor: bytes = b""
+    layout: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +54,7 @@ class Told:
     kind: str
     flags: int
     size: int
-    extents: bytes = b""
+    disks: tuple[Disk, ...] = ()
     device: str = ""
 
 
@@ -77,20 +95,54 @@ def volume_of(told: Told) -> Volume:
         label=told.label or told.mount.rstrip("\\"),
         identity=f"uuid:{serial}:{told.size}" if told.name else f"net:{told.mount}",
         kind=told.kind.lower(),
-        disks=disks_in(told.extents),
+        disks=names_of(told.disks),
         read_only=bool(told.flags & _FILE_READ_ONLY_VOLUME),
         size_bytes=told.size,
     )
 
 
-def disks_in(extents: bytes) -> frozenset[str]:
+def numbers_in(extents: bytes) -> tuple[int, ...]:
     """The physical disks in a VOLUME_DISK_EXTENTS: a count, then the extents from byte 8."""
     if len(extents) < 8:
-        return frozenset()
+        return ()
     room = (len(extents) - 8) // _EXTENT.size
     count = min(int.from_bytes(extents[:4], "little"), room)
     found = (_EXTENT.unpack_from(extents, 8 + n * _EXTENT.size) for n in range(count))
-    return frozenset(f"PhysicalDrive{number}" for number, _, _ in found)
+    return tuple(sorted({number for number, _, _ in found}))
+
+
+def names_of(disks: Iterable[Disk]) -> frozenset[str]:
+    """What disks are known by at whatever port; by the system's number where nothing else tells.
+
+    In a slot for cards the serial number is the reader's: there the partition table comes first.
+    """
+    found = set()
+    for disk in disks:
+        serial, removable = _serial_in(disk.descriptor)
+        table = _table_in(disk.layout)
+        first, second = (table, serial) if removable else (serial, table)
+        found.add(first or second or f"dev:PhysicalDrive{disk.number}")
+    return frozenset(found)
+
+
+def _serial_in(descriptor: bytes) -> tuple[str, bool]:
+    if len(descriptor) < _DESCRIPTOR.size:
+        return "", False
+    removable, *places = _DESCRIPTOR.unpack_from(descriptor)
+    # An offset of 0 means that there is none.
+    words = [descriptor[at:].partition(b"\0")[0] if at else b"" for at in places]
+    about = " ".join(b" ".join(words).decode("ascii", "replace").split())
+    return (f"serial:{about}" if words[-1].strip(b" 0") else ""), removable
+
+
+def _table_in(layout: bytes) -> str:
+    if len(layout) < _LAYOUT.size:
+        return ""
+    style, name = _LAYOUT.unpack_from(layout)
+    if style == _GPT:
+        return f"table:{uuid.UUID(bytes_le=name)}"
+    signature = int.from_bytes(name[:4], "little")
+    return f"table:{signature:08x}" if style == _MBR and signature else ""
 
 
 if sys.platform == "win32":
@@ -117,23 +169,34 @@ if sys.platform == "win32":
             size, device = shutil.disk_usage(mount).total, str(os.stat(mount).st_dev)
         except OSError:
             return None
-        extents = _extents(name.value) if name.value else b""
         return Told(
             mount, name.value, label.value, serial.value, kind.value, flags.value, size,
-            extents, device,
+            _disks(name.value) if name.value else (), device,
         )  # fmt: skip
 
-    def _extents(name: str) -> bytes:
+    def _disks(name: str) -> tuple[Disk, ...]:
+        extents = _answer(name.rstrip("\\"), _IOCTL_VOLUME_GET_VOLUME_DISK_EXTENTS)
+        return tuple(
+            Disk(
+                number,
+                # StorageDeviceProperty, PropertyStandardQuery: both 0.
+                _answer(rf"\\.\PhysicalDrive{number}", _IOCTL_STORAGE_QUERY_PROPERTY, bytes(12)),
+                _answer(rf"\\.\PhysicalDrive{number}", _IOCTL_DISK_GET_DRIVE_LAYOUT_EX),
+            )
+            for number in numbers_in(extents)
+        )
+
+    def _answer(path: str, code: int, question: bytes = b"") -> bytes:
         # Opened without any access: enough to ask, and it changes nothing.
         handle = ctypes.c_void_p(
-            _kernel.CreateFileW(name.rstrip("\\"), 0, _SHARE_ALL, None, _OPEN_EXISTING, 0, None)
+            _kernel.CreateFileW(path, 0, _SHARE_ALL, None, _OPEN_EXISTING, 0, None)
         )
         if handle.value == ctypes.c_void_p(-1).value:
             return b""
-        room, filled = ctypes.create_string_buffer(8 + 32 * _EXTENT.size), ctypes.c_uint32()
-        code = _IOCTL_VOLUME_GET_VOLUME_DISK_EXTENTS
+        # Room for a full table of 128 partitions of 144 bytes each.
+        room, filled = ctypes.create_string_buffer(32768), ctypes.c_uint32()
         told = _kernel.DeviceIoControl(
-            handle, code, None, 0, room, len(room), ctypes.byref(filled), None
+            handle, code, question, len(question), room, len(room), ctypes.byref(filled), None
         )
         _kernel.CloseHandle(handle)
         return room.raw[: filled.value] if told else b""

@@ -1,0 +1,107 @@
+"""Have a command carried out: by the running daemon, or by the engine in this process."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import click
+
+from takehold.adapters.catalogue import SqliteCatalogue
+from takehold.adapters.clock import SystemClock
+from takehold.adapters.lock import InstanceLock
+from takehold.adapters.wake import Wake
+from takehold.app import Running, running
+from takehold.cli.live import is_running, live_state, ring
+from takehold.cli.status import work_line
+from takehold.engine.once import until_quiet
+from takehold.engine.progress import snapshot
+from takehold.engine.requests import facts_of
+from takehold.home import Home
+from takehold.model.errors import WorldError
+from takehold.model.facts import Answered, Asked
+
+POLL_S = 0.3
+SHOW_EVERY_NS = 2 * 10**9
+
+
+@contextmanager
+def working(place: Home) -> Iterator[tuple[Running, Wake]]:
+    """The engine in this process, while no daemon runs."""
+    wake = Wake()
+    with running(place, wake.nudge) as begun:
+        for note in begun.notes:
+            click.echo(note, err=True)
+        try:
+            yield begun, wake
+        finally:
+            begun.engine.lanes.stop(5.0)
+            wake.close()
+
+
+def progress(begun: Running) -> Callable[[], None]:
+    """Prints each step at work now and then, on standard error."""
+    last = [begun.clock.steady_ns()]
+
+    def show() -> None:
+        now = begun.clock.steady_ns()
+        if now - last[0] > SHOW_EVERY_NS:
+            last[0] = now
+            work: Any = snapshot(begun.engine, now)["work"]
+            for entry in work:
+                click.echo("  " + work_line(entry), err=True)
+
+    return show
+
+
+def ask(place: Home, kind: str, about: str) -> str:
+    """Have a command carried out that needs work; its answer, with `!` first where it failed."""
+    now = SystemClock().now()
+    if is_running(place):
+        catalogue = SqliteCatalogue.open(place.catalogue)
+        try:
+            number = catalogue.ask(kind, about, now)
+            ring(place)
+            return _await(place, catalogue, number)
+        finally:
+            catalogue.close()
+    with working(place) as (begun, wake):
+        number = begun.catalogue.ask(kind, about, now)
+        until_quiet(begun.engine, wake, begun.clock, progress(begun))
+        answered = begun.catalogue.answer_of(number)
+    return answered.answer if answered else "! It was not finished; run it again."
+
+
+def _await(place: Home, catalogue: SqliteCatalogue, number: int) -> str:
+    shown_at = time.monotonic()
+    while (answered := catalogue.answer_of(number)) is None:
+        time.sleep(POLL_S)
+        if time.monotonic() - shown_at > SHOW_EVERY_NS / 1e9:
+            shown_at = time.monotonic()
+            state = live_state(place)
+            if state is None:
+                says = "takehold stopped before it was done; the command is kept and done later."
+                raise WorldError(says, "Start it again: takehold run")
+            for entry in state["work"]:
+                click.echo("  " + work_line(entry), err=True)
+    return answered.answer
+
+
+def note(place: Home, kind: str, about: str) -> None:
+    """A command that needs no work: taken in by the daemon, or straight into the catalogue."""
+    now = SystemClock().now()
+    if is_running(place):
+        answer = ask(place, kind, about)
+        if answer.startswith("!"):
+            raise WorldError(answer.removeprefix("! "))
+        return
+    with InstanceLock(place.lock):
+        catalogue = SqliteCatalogue.open(place.catalogue)
+        try:
+            number = catalogue.ask(kind, about, now)
+            facts = facts_of(Asked(number, kind, about, now))
+            catalogue.record([*facts, Answered(number, "Noted.", now)])
+        finally:
+            catalogue.close()

@@ -1,0 +1,67 @@
+"""`takehold card`: may a card be handed over, may it be cleared?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from takehold.cli.exits import FINE, MEDIA
+from takehold.cli.facts import card_facts
+from takehold.cli.tables import print_json
+from takehold.decide.card import CAUTION, card_answer
+from takehold.formats.names import shown
+from takehold.home import Home, reading, settings_of
+from takehold.model.errors import UsageError
+from takehold.model.finding import Verdict
+
+NEWEST = 6
+CLEARED = "Keep the card until the production says it may be cleared."
+
+
+def card(place: Home, name: str | None, as_json: bool) -> int:
+    """Print what may be done with cards; 0 if all asked for may be handed over."""
+    settings = settings_of(place)
+    with reading(place) as (ledger, _):
+        loads = [
+            load
+            for load in ledger.loads.values()
+            if name is None or name.lower() in (load.label.lower(), load.source.lower())
+        ]
+        if name is not None and not loads:
+            raise UsageError(f"No card named {shown(name)} was seen.")
+        newest = loads if name is not None else loads[-NEWEST:]
+        answers = [card_answer(ledger, load, settings) for load in newest]
+    facts = [card_facts(a) for a in answers]
+    if as_json:
+        print_json(facts)
+    else:
+        for one in facts:
+            _print_card(one)
+        click.echo(_last_line(facts))
+    ready = bool(answers) and all(a.verdict is Verdict.READY for a in answers)
+    return FINE if ready else MEDIA
+
+
+def _last_line(facts: list[Any]) -> str:
+    if not facts:
+        return "No card was seen yet."
+    return CLEARED if all(one["post_has_confirmed"] for one in facts) else CAUTION
+
+
+def _print_card(facts: Any) -> None:
+    days = ", ".join(facts["days"])
+    click.echo(f"{facts['card']} ({facts['role']}, first seen {facts['first_seen_at']}; {days})")
+    if facts["against_hand_over"]:
+        click.echo("  Do not hand it over yet:")
+        for reason in facts["against_hand_over"]:
+            click.echo(f"    - {reason}")
+    else:
+        click.echo("  It may be handed over.")
+    waits = [r for r in facts["against_clearing"] if r not in facts["against_hand_over"]]
+    if facts["post_has_confirmed"]:
+        click.echo("  Post has confirmed every file; clearing it is the production's decision.")
+    else:
+        click.echo("  Do not clear it:")
+        for reason in waits or ["it may not even be handed over."]:
+            click.echo(f"    - {reason}")

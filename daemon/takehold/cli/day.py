@@ -1,0 +1,112 @@
+"""`takehold day`: a shooting day's verdict, findings and takes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import click
+
+from takehold.cli.exits import FINE, MEDIA
+from takehold.cli.facts import Row, day_facts
+from takehold.cli.findings import finding_lines
+from takehold.cli.live import around_of, live_state
+from takehold.cli.tables import count, length, print_json, table
+from takehold.decide.day import is_day, shooting_day
+from takehold.decide.judge import judge
+from takehold.formats.names import shown
+from takehold.home import Home, reading, settings_of
+from takehold.model.errors import UsageError
+from takehold.model.finding import Relation, Verdict
+from takehold.model.ledger import Ledger
+from takehold.model.settings import Role, Settings
+
+HEAD = ("card", "file", "scene", "take", "start", "length", "tracks", "copies", "backup", "read")
+SPARE = ("tracks", "length", "scene", "read")
+_ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
+
+
+def current_day(ledger: Ledger, settings: Settings, given: str | None) -> str:
+    """The day asked for; else today's shooting day, or the newest one that anything is known of."""
+    from takehold.adapters.clock import SystemClock
+
+    if given is not None:
+        if not is_day(given):
+            says = f"{shown(given)} is no day; a day is written like 2026-11-25."
+            raise UsageError(says)
+        return given
+    today = shooting_day(SystemClock().local(), settings.day_starts_at)
+    known = {day for day, ids in ledger.of_day.items() if ids}
+    known |= {load.day for load in ledger.loads.values()}
+    if today in known or not known:
+        return today
+    newest = max(known)
+    click.echo(f"Nothing of today ({today}) was seen; this is {newest}.", err=True)
+    return newest
+
+
+def day(place: Home, given: str | None, *, as_json: bool, each: bool) -> int:
+    """Print a day, with `each` every finding on its own; 0 READY, 1 HOLD."""
+    settings = settings_of(place)
+    with reading(place) as (ledger, _):
+        wanted = current_day(ledger, settings, given)
+        judged = judge(ledger, wanted, settings, around_of(live_state(place)))
+        facts = day_facts(judged, ledger)
+    if as_json:
+        print_json(facts)
+    else:
+        print_day(facts, each=each)
+    return FINE if judged.verdict is Verdict.READY else MEDIA
+
+
+def print_day(facts: Row, *, each: bool = False) -> None:
+    """A day in sentences and tables; the verdict stands at both ends."""
+    entries: Any = facts["files"]
+    reasons: Any = facts["reasons"]
+    why = f", {count(len(reasons), 'reason')}" if reasons else ""
+    click.echo(f"{facts['day']}: {facts['verdict']}{why}.")
+    if entries:
+        names = load_names(entries)
+        rows = sorted(entries, key=lambda e: (names[e["load"]], e["path"]))
+        cells = [_file_row(entry, names[entry["load"]]) for entry in rows]
+        table(HEAD, cells, spare=SPARE, whole={"card", "take", "start", "length", "copies"})
+    for line in finding_lines(facts, each=each):
+        click.echo(line)
+    manifest: Any = facts["manifest"]
+    click.echo(f"\n{facts['day']}: {facts['verdict']}.")
+    if not manifest:
+        click.echo("No manifest was written yet. Before you hand over: takehold wrap")
+    elif manifest["verdict"] != facts["verdict"]:
+        says = f"{manifest['name']} said {manifest['verdict']}; things have changed since."
+        click.echo(f"{says} Before you hand over: takehold wrap")
+    else:
+        click.echo(f"Manifest: {manifest['name']}.")
+
+
+def load_names(entries: Iterable[Any]) -> dict[int, str]:
+    """What each load of a day is called: a label that two of them have is numbered."""
+    labels = {entry["load"]: entry["card"] for entry in entries}
+    names: dict[int, str] = {}
+    met: dict[str, int] = {}
+    for load in sorted(labels):
+        label = labels[load]
+        met[label] = number = met.get(label, 0) + 1
+        nth = _ORDINALS.get(number, f"{number}th")
+        names[load] = label if number == 1 else f"{label} ({nth})"
+    return names
+
+
+def _file_row(entry: Any, card: str) -> tuple[object, ...]:
+    alone = entry["role"] == Role.BACKUP and entry["counterpart"] == Relation.MISSING
+    return (
+        card,
+        entry["path"],
+        entry["scene"],
+        entry["take"] + (" *" if entry["circled"] else ""),
+        entry["start"],
+        length(entry["seconds"]),
+        ", ".join(entry["tracks"]),
+        entry["devices"],
+        "not on primary" if alone else entry["counterpart"],
+        "confirmed" if entry["confirmed"] else "once" if entry["copies"] else "not yet",
+    )

@@ -1,0 +1,181 @@
+"""`takehold status`: how it is now, and what needs a hand."""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import click
+
+from takehold.cli.exits import FINE, MEDIA, WORLD
+from takehold.cli.facts import Row
+from takehold.cli.live import State, around_of, live_state
+from takehold.cli.tables import count, print_json, size, span
+from takehold.decide.judge import judge
+from takehold.formats.names import shown
+from takehold.home import Home, reading, settings_of
+from takehold.model.errors import UsageError
+from takehold.model.ledger import Ledger
+from takehold.model.settings import Settings
+
+WATCH_S = 1.0
+LIVE = ("cards", "destinations", "absent", "work", "unsettled")
+
+
+def status(place: Home, as_json: bool, watch: bool) -> int:
+    """Print how it is now; 0 if nothing needs a hand, 1 if something does, 3 if none runs."""
+    if not watch:
+        facts = _look(place)
+        if as_json:
+            print_json(facts)
+        else:
+            print_status(facts)
+        return _exit_of(facts)
+    with contextlib.suppress(KeyboardInterrupt):
+        while True:
+            facts = _look(place)
+            if as_json:
+                print_json(facts)
+            else:
+                click.clear()
+                print_status(facts)
+            time.sleep(WATCH_S)
+    return FINE
+
+
+def _exit_of(facts: Row) -> int:
+    if not facts["running"]:
+        return WORLD
+    return MEDIA if facts["needs"] else FINE
+
+
+def _look(place: Home) -> Row:
+    """How it is now; a mistake in the config does not hide what a running daemon shows."""
+    state = live_state(place)
+    settings, complaints = None, []
+    try:
+        settings = settings_of(place)
+    except UsageError as error:
+        if state is None:
+            raise
+        says = " ".join(getattr(error, "complaints", None) or (error.says,))
+        complaints = [(f"The config is not used as it is: {says}", error.do)]
+    with reading(place) as (ledger, _):
+        return status_facts(ledger, settings, state, complaints)
+
+
+def status_facts(
+    ledger: Ledger,
+    settings: Settings | None,
+    state: State | None,
+    complaints: list[tuple[str, str]],
+) -> Row:
+    """All that is shown; without a running daemon what only it knows is None."""
+    alarms = [(a["says"], a["do"]) for a in state["alarms"]] if state else []
+    standing = [(t.says, t.do) for t in ledger.troubles.values()]
+    today = state["day"] if state else None
+    judged = judge(ledger, today, settings, around_of(state)) if today and settings else None
+    newest = ledger.newest(today) if today else None
+    needs = dict.fromkeys([*complaints, *alarms, *standing])
+    return {
+        "running": state is not None,
+        "day": today,
+        "verdict": judged and judged.verdict.value,
+        "reasons": judged and list(judged.reasons),
+        "manifest": newest
+        and {"name": newest.name, "revision": newest.number, "verdict": newest.verdict},
+        "needs": [{"says": says, "do": do} for says, do in needs],
+        **{key: state[key] if state else None for key in LIVE},
+        "cards_not_in": _not_in(ledger, settings, state) if state and settings else None,
+    }
+
+
+def _not_in(ledger: Ledger, settings: Settings, state: State) -> list[Row]:
+    """The cards of the config that are not in, with the loads of theirs that this day saw."""
+    here = {card["source"] for card in state["cards"]}
+    loads = [load for load in ledger.loads.values() if load.day == state["day"]]
+    return [
+        {
+            "source": shown(source.name),
+            "role": source.role.value,
+            "label": shown(source.label),
+            "seen": [shown(load.label) for load in loads if load.source == source.name],
+        }
+        for source in settings.sources
+        if source.label is not None and source.name not in here
+    ]
+
+
+def print_status(facts: Any) -> None:
+    """How it is, in sentences."""
+    if not facts["running"]:
+        click.echo("takehold is not running: nothing is being copied. Start it: takehold run")
+    for line in (*_who(facts), *_what(facts)):
+        click.echo(line)
+    for need in facts["needs"]:
+        click.echo(f"! {need['says']} {need['do']}".rstrip())
+    if facts["verdict"]:
+        click.echo(verdict_line(facts))
+
+
+def _who(facts: Any) -> Iterator[str]:
+    for card in facts["cards"] or ():
+        yield f"{card['label']} ({card['role']}) at {card['at']}: {card_words(card)}"
+    for card in facts["cards_not_in"] or ():
+        seen = f"; {', '.join(card['seen'])} was in" if card["seen"] else " yet"
+        yield f"{card['label']} ({card['role']}): not in{seen}"
+    for drive in facts["destinations"] or ():
+        yield f"{drive['name']} at {drive['at']}: {size(drive['free_bytes'])} free"
+    for name in facts["absent"] or ():
+        yield f"{name}: not there"
+
+
+def _what(facts: Any) -> Iterator[str]:
+    for work in facts["work"] or ():
+        yield "  " + work_line(work)
+    for name in facts["unsettled"] or ():
+        yield f"  still being written: {name}"
+    if facts["running"] and not (facts["work"] or facts["unsettled"] or facts["needs"]):
+        yield "Nothing left to do now."
+
+
+def card_words(card: Any) -> str:
+    """How far a card is, and whether it may be pulled."""
+    files, copied = card["files"], card["copied"]
+    if card["in_use"]:
+        return f"{count(files, 'file')}; in use, leave it in"
+    if files == 0:
+        return "no recordings found on it"
+    if copied < files:
+        return f"{copied} of {files} copied, leave it in"
+    if card["confirmed"] < files:
+        others = "put the other card in, or leave it in until wrap"
+        return f"{count(files, 'file')} copied, not confirmed yet: {others}"
+    return f"{count(files, 'file')}, all copied and confirmed; it may be pulled"
+
+
+def verdict_line(facts: Any) -> str:
+    """The day's verdict beside what the newest manifest says."""
+    manifest, day = facts["manifest"], facts["day"]
+    if facts["verdict"] == "HOLD":
+        return f"{day}: HOLD. {count(len(facts['reasons']), 'reason')} to hold: takehold day"
+    if manifest is None:
+        return f"{day}: READY, not signed yet: no manifest was written. Run: takehold wrap"
+    if manifest["verdict"] != "READY":
+        says = f"the manifest r{manifest['revision']} says {manifest['verdict']}"
+        return f"{day}: READY, not signed yet: {says}. Run: takehold wrap"
+    return f"{day}: READY, signed in r{manifest['revision']}  (takehold day)"
+
+
+def work_line(work: Any) -> str:
+    """One step at work, with rate and time left."""
+    if work["unit"] == "files":
+        return f"{work['what']}: {work['done']} of {work['total']} files"
+    share = 100 * work["done"] // work["total"] if work["total"] else 100
+    still = ""
+    if work["still_seconds"] > 5:
+        still = f", nothing moved for {span(work['still_seconds'])}"
+    left = span(work["seconds_left"])
+    return f"{work['what']}: {share} %, {size(work['rate'])}/s, {left} left{still}"
