@@ -45,7 +45,7 @@ class FakeVolume:
     path to the offset of a byte that every read of it gets wrong by one bit; `flip_parts` is the
     same for the read-back of parts. `lies`: flushes succeed and nothing reaches the medium.
     Operations to fail or hang: list, open, read_at, read, part, reserve, write, flush, reader,
-    keep, settle, taken, size_of, free, sweep.
+    keep, settle, taken, stamp_of, free, sweep.
     """
 
     root: Root

@@ -102,7 +102,7 @@ def _assemble(
         where = f" The damaged one lies at {shown(lost)}." if lost else ""
         if facts or lost:
             notes.append("The catalogue was lost and is rebuilt from signed manifests." + where)
-        notes += says
+            notes += says
     return Running(engine, catalogue, clock, days, tuple(notes))
 
 

@@ -373,7 +373,7 @@ def test_a_drive_that_hangs_at_wrap_does_not_stop_it() -> None:
     site, _, _ = alone(stall_seconds=1)
     site.work()
     bad = site.disk.volumes[b"/media/SHUTTLE_1"]
-    hang = bad.hang("size_of")
+    hang = bad.hang("stamp_of")
     with ending(hang):
         number = site.catalogue.ask("wrap", DAY, site.clock.now())
         site.work(lambda: bool(site.told(Revised)))

@@ -123,7 +123,7 @@ def test_a_yanked_volume_is_never_written_to_again(
             lambda: part.keep(b"day/T.wav"),
             lambda: tree.settle(b"day"),
             lambda: tree.taken(b"day"),
-            lambda: tree.size_of(b"day/T.wav"),
+            lambda: tree.stamp_of(b"day/T.wav"),
             lambda: tree.open(b"day/T.wav"),
             tree.free_bytes,
             tree.sweep,

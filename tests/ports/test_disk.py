@@ -208,7 +208,9 @@ def test_a_part_is_written_read_back_and_kept(
     part.keep(b"day/CARD/T.wav")
     assert shuttle.settle(b"day/CARD") is True
     assert shuttle.taken(b"day/CARD") == {b"T.wav"}
-    assert (shown := shuttle.stamp_of(b"day/CARD/T.wav")) and shown.size == size
+    shown = shuttle.stamp_of(b"day/CARD/T.wav")
+    assert shown is not None
+    assert shown.size == size
     assert site.get(b"day/CARD/T.wav") == content(size)
     with shuttle.open(b"day/CARD/T.wav") as reader:
         assert read_whole(reader, buffer) == content(size)
@@ -332,7 +334,9 @@ def test_what_is_not_there_has_no_names_and_no_size(site: Site, shuttle: Destina
     """Absence is an answer, not an error, and only a regular file has a size."""
     site.put(b"day/T.wav", b"12345")
     assert shuttle.taken(b"other/day") == frozenset()
-    assert (shown := shuttle.stamp_of(b"day/T.wav")) and shown.size == 5
+    shown = shuttle.stamp_of(b"day/T.wav")
+    assert shown is not None
+    assert shown.size == 5
     for path in (b"day", b"none.wav", b"none/T.wav"):
         assert shuttle.stamp_of(path) is None
 

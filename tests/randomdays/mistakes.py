@@ -25,7 +25,7 @@ TIMEOUT_S = 85
 RUN = """
 import sys
 from randomdays.history import run
-for number in range(1, {most} + 1):
+for number in [{known}, *range(1, {most} + 1)]:
     try:
         run(number)
     except BaseException as fault:
@@ -36,12 +36,13 @@ for number in range(1, {most} + 1):
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """In `file` of the package, `right` becomes `wrong`. `breaks` begins the promise that shows."""
+    """In `file` of the package, `right` becomes `wrong`; `history` is one that shows it."""
 
     name: str
     file: str
     right: str
     wrong: str
+    history: int = 1
 
 
 MISTAKES = (
@@ -50,23 +51,26 @@ MISTAKES = (
         "engine/landing.py",
         "if digests != job.digests:",
         "if digests is None:",
+        30,
     ),
     Mistake(
         "a name that is taken counts as the copy",
         "engine/landing.py",
-        "return seen if found == digests else None",
-        "return seen",
+        "return (seen, there.mtime_ns) if found == digests else None",
+        "return (seen, there.mtime_ns)",
+        9,
     ),
     Mistake(
         "how a copy was read back is not asked",
         "engine/landing.py",
-        "proof = Proof(self._clock.now(), seen, durable)",
-        "proof = Proof(self._clock.now(), Seen.MEDIUM, durable)",
+        "proof = Proof(self._clock.now(), seen, durable, mtime_ns)",
+        "proof = Proof(self._clock.now(), Seen.MEDIUM, durable, mtime_ns)",
+        20,
     ),
     Mistake(
         "durability is taken for granted",
         "engine/landing.py",
-        "durable = proof.durable and folder_durable",
+        "durable = copy.proof.durable and folder_durable",
         "durable = True",
     ),
     Mistake(
@@ -74,84 +78,98 @@ MISTAKES = (
         "decide/backoff.py",
         "return before is None or not 0 < before.retry_at - now <= LONGEST_WAIT_S",
         "return before is None",
+        2,
     ),
     Mistake(
         "an altered copy stays proven",
         "engine/perform.py",
         "if digests != recording.digests:\n                tell(",
         "if digests is None:\n                tell(",
+        9,
     ),
     Mistake(
         "one read confirms itself",
         "decide/standing.py",
         "if self.reads is Reads.AGREED:",
         "if self.reads is not Reads.NONE:",
+        3,
     ),
     Mistake(
         "a file with other audio is a counterpart",
         "decide/match.py",
         "if one.digest == other.digest and one.frames == other.frames:",
         "if one.frames:",
+        13,
     ),
     Mistake(
         "two partitions of a disk are two devices",
         "decide/standing.py",
         "if group & joined:",
         "if group is joined:",
+        31,
     ),
     Mistake(
         "copies that are short hold nothing up",
         "decide/check_file.py",
         "elif standing.devices < settings.copies_required:",
         "elif not standing.devices:",
+        8,
     ),
     Mistake(
         "a read that was refuted is not copied anew",
         "decide/plan.py",
         "and not refuted(known)\n",
         "",
+        19,
     ),
     Mistake(
         "the majority of reads is not asked",
         "decide/reads.py",
         "return Reads.AGREED if winner == recording.digests else Reads.FIRST_WRONG",
         "return Reads.AGREED",
+        19,
     ),
     Mistake(
         "a destination that came late gets nothing",
         "decide/plan.py",
         "    if late:\n        yield CatchUp(",
         "    if late and not old:\n        return\n    elif late:\n        yield CatchUp(",
+        2,
     ),
     Mistake(
         "own temporary files are left",
         "engine/observe.py",
         "                tree.sweep()\n",
         "",
+        24,
     ),
     Mistake(
         "two manifests of one turn name the same one before them",
         "engine/closing.py",
         "return any(isinstance(fact, Revised) for fact in facts)",
         "return False",
+        1,
     ),
     Mistake(
         "a manifest is published once, wherever",
         "decide/plan.py",
         "if (day, revision.number, root) not in ledger.published:",
         "if not any(p[:2] == (day, revision.number) for p in ledger.published):",
+        2,
     ),
     Mistake(
         "a recheck is answered before it is done",
         "engine/closing.py",
         "if any(copy.recording in moving for copy in unread):",
         "if not copies:",
+        14,
     ),
     Mistake(
         "a changed stamp is not seen",
         "decide/plan.py",
         "            and known.stamp == file.stamp\n",
         "",
+        7,
     ),
 )
 
@@ -174,7 +192,7 @@ def shows(mistake: Mistake | None, most: int = MOST_HISTORIES) -> str:
         path = {**os.environ, "PYTHONPATH": f"{first}{os.pathsep}{TESTS}"}
         path["PYTHONDONTWRITEBYTECODE"] = "1"
         done = subprocess.run(
-            [sys.executable, "-c", RUN.format(most=most)],
+            [sys.executable, "-c", RUN.format(most=most, known=mistake.history if mistake else 1)],
             env=path,
             capture_output=True,
             text=True,

@@ -15,7 +15,6 @@ from takehold.decide.standing import devices_of
 from takehold.formats.checksum_list import read_list
 from takehold.formats.signature import verify
 from takehold.model.facts import Fact, Proven, Published, Revised, Trouble
-from takehold.model.recording import Seen
 
 if TYPE_CHECKING:
     from randomdays.world import Card, Drive, World
@@ -80,12 +79,10 @@ def facts_true(world: World, facts: Iterable[Fact]) -> None:
                 if (drive.id, copy.path) not in world.damaged:
                     must(true, f"P4: {copy.path!r} is proven falsely on {drive.name}")
                 must(copy.proof.seen is drive.volume.seen, "P4: read back otherwise than is said")
-                must(
-                    drive.volume.durable
-                    or not copy.proof.durable
-                    or copy.proof.seen is Seen.MEDIUM,
-                    "P4: durability that the drive denied",
-                )
+                first = (copy.recording, copy.root, copy.path) not in world.proven
+                world.proven.add((copy.recording, copy.root, copy.path))
+                promised = drive.volume.durable or not first  # read later, it has outlived a cut
+                must(promised or not copy.proof.durable, "P4: durability that the drive denied")
                 must(copy.disks == drive.volume.root.disks, "P5: other disks than it stands on")
             case Published(root=root):
                 _published(world, fact, world.drive_of(root))

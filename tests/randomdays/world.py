@@ -94,6 +94,7 @@ class World:
         self.archive = Archive(self)
         self.given: set[bytes] = set()
         self.audio: dict[str, bytes] = {}
+        self.proven: set[tuple[int, str, bytes]] = set()
         self.damaged: set[tuple[int, bytes]] = set()
         self.chain: list[Any] = []
         self.takes = 0

@@ -279,13 +279,14 @@ def test_what_json_says_of_a_running_day(card: Disk, drive: Disk, one_drive: Ins
         assert status["running"] is True
         assert status["day"] == today()
         assert [c["label"] for c in status["cards"]] == ["SND_A1"]
-        assert status["cards"][0]["may_be_pulled"] is True
+        assert status["cards"][0]["in_use"] is False
         assert [d["name"] for d in status["destinations"]] == ["shuttle-1"]
         assert status["needs"] == status["absent"] == status["work"] == status["unsettled"] == []
         day = one_drive.facts("day", today(), status=0)
         assert {f["path"] for f in day["files"]} == {name_of(*t) for t in ((1, 1), (1, 2), (2, 1))}
         assert shape(day["files"][0]) == {
             "card": "str",
+            "load": "int",
             "role": "str",
             "path": "str",
             "size": "int",

@@ -37,6 +37,6 @@ def test_a_folder_that_is_in_use_is_left_alone(tmp_path: Path):
     kept.write_bytes(b"mine")
     shown = run_demo(tmp_path / "demo")
     assert shown.returncode == 2
-    assert "Name an empty folder." in shown.stderr
+    assert "empty folder." in shown.stderr
     assert "Traceback" not in shown.stderr
     assert kept.read_bytes() == b"mine"

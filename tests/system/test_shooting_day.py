@@ -200,7 +200,7 @@ def test_a_card_can_be_taken_out_while_the_daemon_idles(day: Day):
     with day.instance.daemon() as daemon:
         daemon.wait_for(lambda: daemon.cards() == {"SND_A1", "SND_B1"})
         daemon.wait_for(lambda: len(copies_below(day.drives[1].mount)) == 6 and daemon.is_idle())
-        daemon.wait_for(lambda: all(c["may_be_pulled"] for c in daemon.state()["cards"]))
+        daemon.wait_for(lambda: all(not c["in_use"] for c in daemon.state()["cards"]))
         for disk in (day.primary, day.backup, *day.drives):
             daemon.wait_for(lambda disk=disk: goes(disk), timeout=5)
         daemon.wait_for(lambda: daemon.state()["cards"] == [])

@@ -1,13 +1,15 @@
 """The config that `takehold init` writes reads back as what was answered."""
 
 import tomllib
+from dataclasses import replace
 
 from hypothesis import given
 from hypothesis import strategies as st
 
 from takehold.formats.config import read_config
 from takehold.formats.config_template import quoted, template
-from takehold.model.settings import Destination, Role, Settings, Source
+from takehold.model.settings import Destination, Expect, Role, Settings, Source
+from takehold.model.sound import Rate
 
 SOURCES = (
     Source("primary", Role.PRIMARY, label="SND_A*"),
@@ -22,9 +24,11 @@ DESTINATIONS = (
 
 def test_it_reads_back_as_the_same_settings():
     text = template("Lantern Bay", "Robin Example", SOURCES, DESTINATIONS)
-    assert read_config(text, "c") == Settings(
-        "Lantern Bay", SOURCES, DESTINATIONS, mixer="Robin Example", wrap_at=21 * 60 + 30
-    )
+    plain = Settings("Lantern Bay", SOURCES, DESTINATIONS, mixer="Robin Example")
+    assert read_config(text, "c") == plain
+    expect = Expect(Rate(30000, 1001, drop=True), 96_000, 32)
+    text = template("Lantern Bay", "", SOURCES, DESTINATIONS, wrap_at=65, expect=expect)
+    assert read_config(text, "c") == replace(plain, mixer="", wrap_at=65, expect=expect)
 
 
 def test_one_destination_asks_for_one_copy():

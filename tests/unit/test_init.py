@@ -9,7 +9,8 @@ import pytest
 from takehold.cli.init import init
 from takehold.formats.config import read_config
 from takehold.model.errors import TakeholdError, UsageError, WorldError
-from takehold.model.settings import Destination, Role
+from takehold.model.settings import Destination, Expect, Role
+from takehold.model.sound import Rate
 
 
 class Person:
@@ -35,18 +36,19 @@ def settings(path):
 
 
 def test_what_is_offered_makes_a_config_for_two_cards_and_two_drives(paths):
-    lines = init(*paths, ask=Person())
+    lines = init(*paths, ask=Person("Bay"))
     made = settings(paths[0])
     assert [source.label for source in made.sources] == ["SND_A*", "SND_B*"]
     assert [to.label for to in made.destinations] == ["SHUTTLE_1", "SHUTTLE_2"]
     assert made.copies_required == 2
+    assert (made.wrap_at, made.expect) == (None, Expect())
     assert any(paths[0] in line for line in lines)
     assert any(paths[1] in line for line in lines)
 
 
 def test_the_key_is_an_ssh_key_of_its_owner_alone(paths):
     """OpenSSH's ssh-keygen reads the key, and names the fingerprint that was shown."""
-    lines = init(*paths, ask=Person())
+    lines = init(*paths, ask=Person("Bay"))
     done = subprocess.run(
         ["ssh-keygen", "-l", "-f", paths[1]], capture_output=True, text=True, timeout=20, check=True
     )
@@ -87,6 +89,49 @@ def test_a_wrong_answer_is_asked_for_again_with_the_reason(paths):
     assert "wildcards alone" in person.questions[4]
 
 
+def test_the_production_has_to_be_named(paths):
+    with pytest.raises(UsageError, match="Production"):
+        init(*paths, ask=Person())
+
+
+def test_what_the_day_is_set_up_for_is_asked(paths):
+    """The wrap's time and three figures; a wrong one is asked for again."""
+    person = Person(
+        *("Bay", "", "A", "none", "D", "none"), *("21.30", "21:30", "26", "25", "48000", "24")
+    )
+    init(*paths, ask=person)
+    made = settings(paths[0])
+    assert made.wrap_at == 21 * 60 + 30
+    assert made.expect == Expect(Rate(25, 1), 48_000, 24)
+    assert "it takes a time of day" in person.questions[7]
+    assert "it takes a rate" in person.questions[9]
+
+
+def test_a_label_that_is_used_is_asked_for_again(paths):
+    """The backup card and the drives each have one of their own."""
+    person = Person("Bay", "", "SND_A*", "snd_a*", "SND_B*", "SND_B*", "DRIVE", "none")
+    init(*paths, ask=person)
+    made = settings(paths[0])
+    assert [source.label for source in made.sources] == ["SND_A*", "SND_B*"]
+    assert [to.label for to in made.destinations] == ["DRIVE"]
+    says = "the label snd_a* is used for the primary card already; give the backup card another"
+    assert says in person.questions[4]
+    assert "give drive 1 another" in person.questions[6]
+
+
+@pytest.mark.parametrize("wrong", ["audio/day", "C:", "a\\b", "tab\tin it"])
+def test_a_label_must_look_like_one(paths, wrong):
+    person = Person("Bay", "", wrong, "MIX_A", "none", "DRIVE", "none")
+    init(*paths, ask=person)
+    assert settings(paths[0]).sources[0].label == "MIX_A"
+    assert "does not do" in person.questions[3]
+
+
+def test_a_drives_name_has_no_underscore(paths):
+    init(*paths, ask=Person("Bay"))
+    assert [to.name for to in settings(paths[0]).destinations] == ["shuttle-1", "shuttle-2"]
+
+
 def test_wrong_answers_end_and_write_nothing(paths):
     with pytest.raises(UsageError):
         init(*paths, ask=lambda _question, _default: "\x1b")
@@ -94,8 +139,8 @@ def test_wrong_answers_end_and_write_nothing(paths):
 
 
 def test_answers_that_do_not_go_together_are_refused_before_anything_is_written(paths):
-    with pytest.raises(UsageError, match="a card is never written to"):
-        init(*paths, ask=Person("Bay", "", "SND", "none", "snd", "none"))
+    with pytest.raises(UsageError, match="used for the primary card already; give drive 1"):
+        init(*paths, ask=Person("Bay", "", "SND", "none", "snd", "SND", "snd"))
     assert not os.path.exists(os.path.dirname(paths[0]))
 
 
@@ -136,7 +181,7 @@ def test_a_link_in_the_configs_place_is_not_followed(paths, tmp_path):
 def test_a_place_that_cannot_be_written_is_said_plainly(tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(WorldError) as caught:
-        init(str(tmp_path / "file" / "c.toml"), str(tmp_path / "key"), ask=Person())
+        init(str(tmp_path / "file" / "c.toml"), str(tmp_path / "key"), ask=Person("Bay"))
     assert "could not be written" in caught.value.says or "missing" in caught.value.says
 
 

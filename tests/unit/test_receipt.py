@@ -17,7 +17,6 @@ from takehold.formats.manifest_doc import ReceiptDoc, receipt_bytes
 from takehold.model.errors import (
     BadSignature,
     EvidenceError,
-    FileMissing,
     Malformed,
     UsageError,
 )

@@ -25,7 +25,7 @@ from takehold.decide.receive import Answer, named_manifests, outside
 from takehold.decide.signed import judge_signature, trusted
 from takehold.engine.receive import _most
 from takehold.formats.manifest_doc import read_receipt, receipt_bytes
-from takehold.model.errors import BadSignature, FileMissing, UsageError, WorldError
+from takehold.model.errors import BadSignature, FileMissing, UsageError
 
 
 @pytest.fixture

@@ -46,7 +46,7 @@ class SqliteCatalogue:
                 raise CatalogueDamaged(
                     f"The catalogue {self._path} holds a row that cannot be read ({error!s:.80})."
                     " The copies on the drives are not touched.",
-                    "Move it aside and let takehold make a new one.",
+                    "Run: takehold once. It makes a new one from the signed manifests.",
                 ) from error
         return iter(known)
 

@@ -280,5 +280,5 @@ def _said(error: sqlite3.Error, path: str) -> TakeholdError | None:
 def _damaged(path: str, found: str) -> CatalogueDamaged:
     return CatalogueDamaged(
         f"The catalogue {path} is damaged ({found}). The copies on the drives are not touched.",
-        "Move it aside and let takehold make a new one: it is filled again from cards and drives.",
+        "Run: takehold once. It moves it aside and makes a new one from the signed manifests.",
     )

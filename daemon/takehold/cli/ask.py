@@ -11,10 +11,11 @@ import click
 
 from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.adapters.clock import SystemClock
+from takehold.adapters.live import LiveFile
 from takehold.adapters.lock import InstanceLock
 from takehold.adapters.wake import Wake
 from takehold.app import Running, running
-from takehold.cli.live import is_running, live_state, ring
+from takehold.cli.live import is_running, last_state, ring
 from takehold.cli.status import work_line
 from takehold.engine.once import until_quiet
 from takehold.engine.progress import snapshot
@@ -38,17 +39,23 @@ def working(place: Home) -> Iterator[tuple[Running, Wake]]:
             yield begun, wake
         finally:
             begun.engine.lanes.stop(5.0)
+            _show(place, begun)
             wake.close()
 
 
-def progress(begun: Running) -> Callable[[], None]:
-    """Prints each step at work now and then, on standard error."""
+def _show(place: Home, begun: Running) -> None:
+    LiveFile(place.state).show(snapshot(begun.engine, begun.clock.steady_ns()))
+
+
+def progress(place: Home, begun: Running) -> Callable[[], None]:
+    """Prints each step at work now and then, on standard error, and shows it to others."""
     last = [begun.clock.steady_ns()]
 
     def show() -> None:
         now = begun.clock.steady_ns()
         if now - last[0] > SHOW_EVERY_NS:
             last[0] = now
+            _show(place, begun)
             work: Any = snapshot(begun.engine, now)["work"]
             for entry in work:
                 click.echo("  " + work_line(entry), err=True)
@@ -69,7 +76,7 @@ def ask(place: Home, kind: str, about: str) -> str:
             catalogue.close()
     with working(place) as (begun, wake):
         number = begun.catalogue.ask(kind, about, now)
-        until_quiet(begun.engine, wake, begun.clock, progress(begun))
+        until_quiet(begun.engine, wake, begun.clock, progress(place, begun))
         answered = begun.catalogue.answer_of(number)
     return answered.answer if answered else "! It was not finished; run it again."
 
@@ -80,11 +87,11 @@ def _await(place: Home, catalogue: SqliteCatalogue, number: int) -> str:
         time.sleep(POLL_S)
         if time.monotonic() - shown_at > SHOW_EVERY_NS / 1e9:
             shown_at = time.monotonic()
-            state = live_state(place)
-            if state is None:
+            if not is_running(place):
                 says = "takehold stopped before it was done; the command is kept and done later."
                 raise WorldError(says, "Start it again: takehold run")
-            for entry in state["work"]:
+            state = last_state(place)
+            for entry in state["work"] if state else ():
                 click.echo("  " + work_line(entry), err=True)
     return answered.answer
 

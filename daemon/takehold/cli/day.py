@@ -10,7 +10,7 @@ import click
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.facts import Row, day_facts
 from takehold.cli.findings import finding_lines
-from takehold.cli.live import around_of, live_state
+from takehold.cli.live import around_of, last_state
 from takehold.cli.tables import count, length, print_json, table
 from takehold.decide.day import is_day, shooting_day
 from takehold.decide.judge import judge
@@ -50,7 +50,7 @@ def day(place: Home, given: str | None, *, as_json: bool, each: bool) -> int:
     settings = settings_of(place)
     with reading(place) as (ledger, _):
         wanted = current_day(ledger, settings, given)
-        judged = judge(ledger, wanted, settings, around_of(live_state(place)))
+        judged = judge(ledger, wanted, settings, around_of(last_state(place)))
         facts = day_facts(judged, ledger)
     if as_json:
         print_json(facts)
@@ -69,7 +69,7 @@ def print_day(facts: Row, *, each: bool = False) -> None:
         names = load_names(entries)
         rows = sorted(entries, key=lambda e: (names[e["load"]], e["path"]))
         cells = [_file_row(entry, names[entry["load"]]) for entry in rows]
-        table(HEAD, cells, spare=SPARE, whole={"card", "take", "start", "length", "copies"})
+        table(HEAD, cells, spare=SPARE, whole=set(HEAD) - {"file", "scene"})
     for line in finding_lines(facts, each=each):
         click.echo(line)
     manifest: Any = facts["manifest"]

@@ -6,7 +6,7 @@ import click
 
 from takehold.cli.ask import note as take_note
 from takehold.cli.exits import FINE, MEDIA
-from takehold.cli.live import around_of, live_state
+from takehold.cli.live import around_of, last_state
 from takehold.cli.tables import print_json
 from takehold.decide.judge import judge
 from takehold.decide.manifest import stamp
@@ -28,7 +28,7 @@ def ack(place: Home, finding: str, note: str, as_json: bool) -> int:
         found = {
             f.id: f
             for day in ledger.of_day
-            for f in judge(ledger, day, settings, around_of(live_state(place))).findings
+            for f in judge(ledger, day, settings, around_of(last_state(place))).findings
         }
         before = ledger.acks.get(finding)
     if finding not in found:

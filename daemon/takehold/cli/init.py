@@ -5,15 +5,15 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from takehold.formats.config import read_config
-from takehold.formats.config_rules import Refused, filled, label, path, plain
+from takehold.formats.config_rules import EXPECT, TOP, Key, Refused, filled, label, path, plain
 from takehold.formats.config_template import template
 from takehold.formats.names import display, shown
 from takehold.model.errors import NameTaken, NoRights, TakeholdError, UsageError, WorldError
-from takehold.model.settings import Destination, Role, Source
+from takehold.model.settings import Destination, Expect, Role, Source
 
 Ask = Callable[[str, str], str]
 
@@ -46,14 +46,22 @@ def init(config_path: str, key_path: str, *, ask: Ask, force: bool = False) -> l
 
 def _config(ask: Ask) -> str:
     """The config's text from the answers, read back to be sure that it does."""
-    production = _answer(ask, "Production", "New production", filled)
+    production = _answer(ask, "Production", "", filled)
     mixer = _answer(ask, "Mixer", "", plain)
-    sources = [Source("primary", Role.PRIMARY, label=_answer(ask, _PRIMARY, "SND_A*", label))]
-    backup = _answer(ask, _BACKUP, "SND_B*", _or_none(label))
+    used: dict[str, str] = {}
+    primary = _answer(ask, _PRIMARY, "SND_A*", _unused(used, "the primary card"))
+    sources = [Source("primary", Role.PRIMARY, label=primary)]
+    backup = _answer(ask, _BACKUP, "SND_B*", _or_none(_unused(used, "the backup card")))
     if backup:
         sources.append(Source("backup", Role.BACKUP, label=backup))
-    destinations = _destinations(ask, {source.name for source in sources})
-    text = template(production, mixer, sources, destinations)
+    destinations = _destinations(ask, {source.name for source in sources}, used)
+    wrap_at = _answer(ask, _WRAP, "", _or_none(_key_of("wrap_at", TOP)))
+    expect = Expect(
+        _answer(ask, _RATE, "", _or_none(_key_of("timecode_rate", EXPECT))),
+        _answer(ask, _HZ, "", _or_none(_key_of("sample_rate", EXPECT))),
+        _answer(ask, _BITS, "", _or_none(_key_of("bit_depth", EXPECT))),
+    )
+    text = template(production, mixer, sources, destinations, wrap_at=wrap_at, expect=expect)
     read_config(text, "the new config")
     return text
 
@@ -61,14 +69,19 @@ def _config(ask: Ask) -> str:
 _PRIMARY = "Label of the primary card, * for any text"
 _BACKUP = 'Label of the backup card, "none" if there is none'
 _DRIVE = "Drive {} for the copies: its label, or the full path of a folder"
+_WRAP = 'Time at which the manifest is written by itself, as in "21:30"; empty: never'
+_RATE = 'Timecode rate, as in "25" or "29.97df"; empty: not checked'
+_HZ = 'Sample rate in Hz, as in "48000"; empty: not checked'
+_BITS = 'Bit depth, "16", "24" or "32"; empty: not checked'
 
 
-def _destinations(ask: Ask, names: set[str]) -> list[Destination]:
+def _destinations(ask: Ask, names: set[str], used: dict[str, str]) -> list[Destination]:
     found: list[Destination] = []
     for number in range(1, _MOST_DESTINATIONS + 1):
         question = _DRIVE.format(number) + (', "none" if that is all' if found else "")
         default = f"SHUTTLE_{number}" if number <= 2 else "none"
-        read = _or_none(_place) if found else _place
+        place_of = _unused(used, f"drive {number}")
+        read = _or_none(place_of) if found else place_of
         place = _answer(ask, question, default, read)
         if place is None:
             break
@@ -81,9 +94,48 @@ def _destinations(ask: Ask, names: set[str]) -> list[Destination]:
     return found
 
 
+def _unused(used: dict[str, str], what: str) -> Callable[[object], Any]:
+    """Reads a label, or for a drive a full path as bytes; notes what uses it, and takes it once."""
+
+    def read(answer: object) -> str | bytes:
+        place = _place(answer) if what.startswith("drive") else _label(answer)
+        key = str(place).lower()
+        other = used.get(key)
+        if other is not None:
+            thing = f"the label {shown(place)}" if isinstance(place, str) else "that folder"
+            raise Refused(f"{thing} is used for {other} already; give {what} another")
+        used[key] = what
+        return place
+
+    return read
+
+
 def _place(answer: object) -> str | bytes:
     """A label, or a full path as bytes."""
-    return path(answer) if re.match(r"[/~\\]|[A-Za-z]:", str(answer)) else label(answer)
+    return path(answer) if re.match(r"[/~\\]|[A-Za-z]:[\\/]", str(answer)) else _label(answer)
+
+
+def _label(answer: object) -> str:
+    """A label as cards and drives have them: a path, or part of one, is none."""
+    text = label(answer)
+    if set(":/\\") & set(text):
+        raise Refused("a label holds no colon and no slash; a folder is given by its full path")
+    return text
+
+
+def _key_of(name: str, section: Sequence[Key]) -> Callable[[object], Any]:
+    """Reads an answer as the config's key of that name does; digits alone are a number."""
+    key = next(key for key in section if key.name == name)
+
+    def read(answer: object) -> Any:
+        text = str(answer).strip()
+        number = name in ("sample_rate", "bit_depth") and text.isdecimal() and len(text) < 9
+        try:
+            return key.read(int(text) if number else text)
+        except Refused:
+            raise Refused(f"it takes {key.takes}") from None
+
+    return read
 
 
 def _or_none(read: Callable[[object], Any]) -> Callable[[object], Any]:
@@ -102,7 +154,7 @@ def _answer(ask: Ask, question: str, default: str, read: Callable[[object], Any]
             return read(answer)
         except Refused as refused:
             hint = refused.hint or "it is empty or not of that form"
-            again = f"{shown(answer)!r} does not do: {hint}. "
+            again = f"{shown(answer)!r} does not do: {hint}.\n"
     raise UsageError(
         f"{question}: {shown(answer)!r} does not do: {hint}. Nothing was written.",
         "Start again; docs/config.md tells what each key takes.",
@@ -113,7 +165,7 @@ def _free_name(place: str | bytes, names: set[str]) -> str:
     """A destination's name from its label or its folder's name."""
     text = place if isinstance(place, str) else place.decode("ascii", "replace")
     last = re.split(r"[/\\]", text)[-1].lower()
-    stem = re.sub(r"[^a-z0-9._-]+", "-", last).strip("._-")[:50] or "drive"
+    stem = re.sub(r"[^a-z0-9.]+", "-", last).strip(".-")[:50] or "drive"
     tries = (stem if number == 1 else f"{stem}-{number}" for number in range(1, len(names) + 2))
     return next(name for name in tries if name not in names)
 

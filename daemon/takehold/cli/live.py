@@ -32,6 +32,11 @@ def live_state(place: Home) -> State | None:
     return read_live(place.state) if is_running(place) else None
 
 
+def last_state(place: Home) -> State | None:
+    """What was shown last, by a daemon or by a command that worked: the look that counted."""
+    return read_live(place.state)
+
+
 def ring(place: Home) -> None:
     """Have the daemon look at once for what was asked; unheard, it looks when its time comes."""
     with (

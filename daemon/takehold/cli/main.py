@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Callable
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import click
 
 from takehold import __version__
-from takehold.cli.exits import status_of
+from takehold.cli.exits import USAGE, status_of
 from takehold.model.errors import TakeholdError
 
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -33,6 +34,9 @@ class Commands(click.Group):
             if error.do:
                 click.echo(error.do, err=True)
             sys.exit(status_of(error))
+        except click.Abort:
+            click.echo("\nStopped; nothing was written.", err=True)
+            sys.exit(USAGE)
         except KeyboardInterrupt:
             click.echo("Stopped. Nothing that was proven is lost; start again to go on.", err=True)
             sys.exit(130)
@@ -278,5 +282,8 @@ def demo(folder: str | None) -> None:
 
 
 def main() -> None:
-    """The console script."""
+    """The console script. What a terminal cannot show is escaped, never an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     cli()

@@ -124,7 +124,8 @@ def _signer(
     signed = judge_signature(raw, armoured, RECEIPT_NAMESPACE, given)
     if signed.word == "bad" or (signed.word == "none" and given is not None):
         raise BadSignature(
-            f"The receipt's signature is not good: {midway(signed.says)}. The receipt was not taken in.",
+            f"The receipt's signature is not good: {midway(signed.says)}. "
+            "The receipt was not taken in.",
             "Ask post to send the receipt and its .sig file again, as attachments.",
         )
     match signed.word:

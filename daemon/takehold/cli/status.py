@@ -17,6 +17,7 @@ from takehold.decide.judge import judge
 from takehold.formats.names import shown
 from takehold.home import Home, reading, settings_of
 from takehold.model.errors import UsageError
+from takehold.model.finding import Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 
@@ -61,7 +62,10 @@ def _look(place: Home) -> Row:
         if state is None:
             raise
         says = " ".join(getattr(error, "complaints", None) or (error.says,))
-        complaints = [(f"The config is not used as it is: {says}", error.do)]
+        told = (
+            f"The config cannot be used; takehold goes on with the one that it read before. {says}"
+        )
+        complaints = [(told, "Correct it before takehold is started again.")]
     with reading(place) as (ledger, _):
         return status_facts(ledger, settings, state, complaints)
 
@@ -159,11 +163,14 @@ def card_words(card: Any) -> str:
 def verdict_line(facts: Any) -> str:
     """The day's verdict beside what the newest manifest says."""
     manifest, day = facts["manifest"], facts["day"]
-    if facts["verdict"] == "HOLD":
-        return f"{day}: HOLD. {count(len(facts['reasons']), 'reason')} to hold: takehold day"
+    if facts["verdict"] == Verdict.HOLD:
+        said = manifest is not None and manifest["verdict"] == Verdict.READY
+        signed = f"; the manifest r{manifest['revision']} says READY still" if said else ""
+        reasons = count(len(facts["reasons"]), "reason")
+        return f"{day}: HOLD{signed}. {reasons} to hold: takehold day"
     if manifest is None:
         return f"{day}: READY, not signed yet: no manifest was written. Run: takehold wrap"
-    if manifest["verdict"] != "READY":
+    if manifest["verdict"] != Verdict.READY:
         says = f"the manifest r{manifest['revision']} says {manifest['verdict']}"
         return f"{day}: READY, not signed yet: {says}. Run: takehold wrap"
     return f"{day}: READY, signed in r{manifest['revision']}  (takehold day)"

@@ -10,7 +10,7 @@ from takehold.cli.ask import ask, progress, working
 from takehold.cli.day import current_day, print_day
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import day_facts
-from takehold.cli.live import around_of, live_state
+from takehold.cli.live import around_of, last_state
 from takehold.cli.tables import print_json
 from takehold.decide.judge import judge
 from takehold.engine.cycle import Engine
@@ -27,7 +27,7 @@ def once(place: Home, as_json: bool) -> int:
     """Copy and prove what is there; 0 if all of it is proven."""
     with working(place) as (begun, wake):
         engine = begun.engine
-        until_quiet(engine, wake, begun.clock, progress(begun))
+        until_quiet(engine, wake, begun.clock, progress(place, begun))
         says = owing(engine)
         sights = engine.now.situation.sights
         files = sum(len(s.files) for s in sights)
@@ -69,11 +69,13 @@ def wrap(place: Home, given: str | None, as_json: bool) -> int:
     settings = settings_of(place)
     with reading(place) as (ledger, _):
         wanted = current_day(ledger, settings, given)
+        if given is not None and not ledger.day(given) and ledger.newest(given) is None:
+            raise UsageError(f"Nothing of {given} was ever seen; there is nothing to close.")
     answer = ask(place, "wrap", wanted)
     if answer.startswith("!"):
         raise WorldError(answer.removeprefix("! "))
     with reading(place) as (ledger, _):
-        judged = judge(ledger, wanted, settings, around_of(live_state(place)))
+        judged = judge(ledger, wanted, settings, around_of(last_state(place)))
         facts = day_facts(judged, ledger)
         published = _published(ledger, wanted)
     if as_json:
@@ -82,7 +84,15 @@ def wrap(place: Home, given: str | None, as_json: bool) -> int:
         print_day(facts)
         on = ", ".join(published) or "no destination yet; it is kept on this laptop"
         click.echo(f"Signed: {answer}, on {on}.")
+        for name in judged_absent(place):
+            click.echo(f"NOT looked at: {name} is not there. What is on it is as it was left.")
     return FINE if judged.verdict is Verdict.READY else MEDIA
+
+
+def judged_absent(place: Home) -> list[str]:
+    """Destinations of the config that the last look did not find."""
+    state = last_state(place)
+    return [str(name) for name in state["absent"]] if state else []
 
 
 def _published(ledger: Ledger, day: str) -> list[str]:

@@ -193,6 +193,23 @@ def lacking_targets(
     )
 
 
+def short_of_room(
+    ledger: Ledger, now: Situation, settings: Settings
+) -> Iterator[tuple[Target, int]]:
+    """Destinations that lack files and have no room for them, and how many."""
+    ours = production_folder(settings)
+    for target in now.targets:
+        root = target.root.identity
+        large = [
+            r
+            for r in ledger.recordings.values()
+            if not has_room(target, r.stamp.size, settings) and r.place.startswith(ours)
+        ]
+        count = sum(all(held != root for held, _ in ledger.copies.get(r.id, {})) for r in large)
+        if count:
+            yield target, count
+
+
 def has_room(target: Target, size: int, settings: Settings) -> bool:
     """Whether a file of `size` bytes leaves the reserve free."""
     return target.free_bytes >= size + settings.reserve_megabytes * MEGABYTE

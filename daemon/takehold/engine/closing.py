@@ -88,6 +88,7 @@ class Closer:
                 case WasRead(recording=rid) | Broken(recording=rid):
                     self._touched |= {r.day for r in [ledger.recordings.get(rid)] if r}
                 case Proven(copy):
+                    self.suspects -= {(copy.recording, copy.root, copy.path)}
                     self._touched |= {r.day for r in [ledger.recordings.get(copy.recording)] if r}
                 case _:
                     pass
@@ -104,6 +105,8 @@ class Closer:
         """The facts of every day that can be closed now, and the answers to who asked."""
         steps = list(waiting)
         facts: list[Fact] = []
+        if not closing:
+            self.suspects = frozenset()
         wraps = [a for a in asked if a.kind == "wrap"]
         for day in sorted(closing):
             if _wrote(facts):

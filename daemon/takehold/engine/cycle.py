@@ -9,6 +9,7 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
+from takehold.decide.alarms import room_alarms, unclosed_alarms
 from takehold.decide.backoff import trouble
 from takehold.decide.check import Around
 from takehold.decide.day import shooting_day
@@ -17,7 +18,7 @@ from takehold.decide.explain import what
 from takehold.decide.inventory import take_in
 from takehold.decide.keys import publish_key
 from takehold.decide.plan import Wanted, plan
-from takehold.decide.schedule import unclosed, wraps_due
+from takehold.decide.schedule import wraps_due
 from takehold.decide.settle import settled
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
@@ -214,10 +215,11 @@ class Engine:
         lanes = frozenset(self.lanes.running)
         wanted = Wanted(self.lanes.busy, lanes, closing, rechecks, self.closer.suspects)
         steps = plan(self.ledger, self.now.situation, self.settings, wanted)
+        self.now.alarms |= room_alarms(self.ledger, self.now.situation, self.settings)
         started = [step for step in steps if self._start(step)]
         waiting = [*self._moving(), *steps]
         done = self._close(asked, closing, waiting)
-        return bool(started or self.lanes.running or done)
+        return bool(started or self.lanes.running or done or self.closer.suspects)
 
     def _moving(self) -> list[Step]:
         """Running steps that a closing day waits for; a device that hangs is said instead."""
@@ -270,7 +272,11 @@ class Engine:
             tuple(look.targets),
             tuple(look.absent),
         )
-        return Now(situation, look.alarms | self._unclosed(), tuple(unsettled))
+        return Now(
+            situation,
+            look.alarms | unclosed_alarms(self.ledger, self.settings, self._world.clock.local()),
+            tuple(unsettled),
+        )
 
     def _unlisted(self, look: Look) -> None:
         """A card that is in and cannot be listed is remembered until it could be."""
@@ -282,22 +288,6 @@ class Engine:
             if key.startswith("list ") and key not in self.ledger.troubles
         ]
         self._record(facts)
-
-    def _unclosed(self) -> dict[str, Trouble]:
-        """Days that nobody wrapped: silence is never good news (P12)."""
-        now = self._world.clock.now()
-        return {
-            f"unclosed {day}": Trouble(
-                f"unclosed {day}",
-                "day-not-closed",
-                f"The day {day} was not closed; it has no manifest.",
-                f"Run: takehold wrap {day}",
-                now,
-                1,
-                now,
-            )
-            for day in unclosed(self.ledger, self.settings, self._world.clock.local())
-        }
 
     def _enrol(self, found: Found, claimed: set[int]) -> Sight:
         arrival, root = found.arrival, found.arrival.root

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from takehold.engine.cycle import Engine
+from takehold.engine.news import News
 from takehold.engine.progress import snapshot
 from takehold.model.facts import Trouble
 from takehold.ports.clock import Clock
@@ -59,6 +60,7 @@ class Daemon:
         self._manager = manager
         self._log = log
         self._bell = bell
+        self._news = News(engine)
         self._said: dict[str, Trouble] = {}
         self._shown: dict[str, object] = {}
         self.stopping = False
@@ -118,6 +120,8 @@ class Daemon:
         if {k: v for k, v in state.items() if k != "at"} != self._shown:
             self._live.show(state)
             self._shown = {k: v for k, v in state.items() if k != "at"}
+        for says, grave in self._news.lines(state["cards"]):
+            (self._log.warning if grave else self._log.info)(says)
         standing = engine.now.alarms | engine.ledger.troubles
         before = {t.says for t in self._said.values()}
         now = {t.says for t in standing.values()}
@@ -128,7 +132,7 @@ class Daemon:
                 self._log.warning(trouble.says)
         over = [t.says for k, t in self._said.items() if k not in standing and t.says not in now]
         for says in dict.fromkeys(over):
-            self._log.info("Over.", what=says)
+            self._log.info(f"Solved: {says}")
         self._said = standing
         needs = len(now)
         things = "1 thing needs" if needs == 1 else f"{needs} things need"

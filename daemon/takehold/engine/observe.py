@@ -211,10 +211,6 @@ class Observer:
             self._alarm(look, f"dest {name}", error.code, says, error.do)
             return
         look.targets.append(Target(destination.name, root, free))
-        if free < self._settings.reserve_megabytes * 10**6:
-            says = f"{name} is full: {free // 10**6} MB are free."
-            do = "Make room on it, or put another drive in its place."
-            self._alarm(look, f"room {name}", "volume-full", says, do)
 
     def _destination_root(
         self, destination: Destination, mounted: tuple[Volume, ...], look: Look

@@ -60,7 +60,7 @@ def read_config(text: str, name: str) -> Settings:
     except tomllib.TOMLDecodeError as error:
         raise ConfigError((_broken(text, name, str(error)),)) from None
     except ValueError:  # Python converts no number of more than 4,300 digits
-        raise ConfigError((f"{name}: not TOML: a number is too long",)) from None
+        raise ConfigError((f"{name}: a number is too long: takes a shorter one",)) from None
     return _Check(name, lines_of(text)).settings(tables)
 
 
@@ -253,19 +253,20 @@ def _nearest(word: str, section: str) -> str:
 
 def _broken(text: str, name: str, says: str) -> str:
     """A complaint about text that is not TOML, with the line that broke it."""
-    found = re.fullmatch(r"(.*) \(at line (\d+), column (\d+)\)", says, re.DOTALL)
-    if not found:
-        return f"{name}: not TOML: {_printable(says)}"
-    line = int(found[2])
     lines = text.split("\n")
+    found = re.search(r"\(at line (\d+), column \d+\)$", says)
+    filled = [number for number, line in enumerate(lines, 1) if line.strip()]
+    line = int(found[1]) if found else max(filled, default=1)
     written = _cut(lines[line - 1].strip()) if line <= len(lines) else ""
     if "Unescaped" in says:
         hint = "takes single quotes around text with a backslash, as in 'D:\\audio'"
     elif "overwrite" in says.lower():
         hint = "takes each key once"
+    elif not found and "'='" not in says:
+        hint = "the file ends before it is complete: takes a closing quote or bracket"
     else:
         hint = "takes key = value; text and times stand in quotes"
-    return f"{name}, line {line}: {written}: {_printable(found[1])} (column {found[3]}): {hint}"
+    return f"{name}, line {line}: {written}: {hint}"
 
 
 def shown(value: object) -> str:

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from takehold.model.settings import Destination, Source
+from takehold.formats.timecode import rate_name
+from takehold.model.settings import Destination, Expect, Source
+
+NOTHING_EXPECTED = Expect()
 
 _TOP = """\
 # The config of takehold. docs/config.md tells every key; lines that begin with # are not read.
@@ -15,14 +18,14 @@ mixer = {mixer}
 
 copies_required = {copies}          # proven copies of each recording, each on another disk
 day_starts_at = "06:00"      # what is recorded before belongs to the day before
-wrap_at = "21:30"            # the day's manifest is written then, and at `takehold wrap`
+{wrap_at}the day's manifest is written then, and at `takehold wrap`
 checksums = ["xxh64", "sha256"]
 
-# What the day is set up for. Take the # away from the lines that you want checked.
+# What the day is set up for. Only lines without a # before them are checked.
 [expect]
-# timecode_rate = "23.976"   # "24", "25", "29.97", "29.97df", ...
-# sample_rate = 48000
-# bit_depth = 24
+{timecode_rate}"24", "25", "29.97", "29.97df", ...
+{sample_rate}
+{bit_depth}
 
 # Where recordings come from: cards by their label, * for any text; a watch folder by its path.
 """
@@ -37,13 +40,25 @@ def template(
     mixer: str,
     sources: Sequence[Source],
     destinations: Sequence[Destination],
+    *,
+    wrap_at: int | None = None,
+    expect: Expect = NOTHING_EXPECTED,
 ) -> str:
     """The text of a config; reading it back gives these answers and the defaults.
 
-    Two copies are asked for, or one where there is one destination.
+    `wrap_at` is in minutes since midnight. Two copies are asked for, or one where there is one
+    destination.
     """
+    wrap = None if wrap_at is None else quoted(f"{wrap_at // 60:02}:{wrap_at % 60:02}")
+    rate = None if expect.timecode_rate is None else quoted(rate_name(expect.timecode_rate))
     top = _TOP.format(
-        production=quoted(production), mixer=quoted(mixer), copies=min(2, len(destinations))
+        production=quoted(production),
+        mixer=quoted(mixer),
+        copies=min(2, len(destinations)),
+        wrap_at=_line("wrap_at", wrap, '"21:30"').ljust(29) + "# ",
+        timecode_rate=_line("timecode_rate", rate, '"23.976"').ljust(29) + "# ",
+        sample_rate=_line("sample_rate", expect.sample_rate, "48000"),
+        bit_depth=_line("bit_depth", expect.bit_depth, "24"),
     )
     cards = [_section("source", of, role=quoted(of.role)) for of in sources]
     drives = [
@@ -51,6 +66,11 @@ def template(
         for to in destinations
     ]
     return "\n".join((top, *cards, _DESTINATIONS, *drives))
+
+
+def _line(key: str, value: object, example: str) -> str:
+    """A key that is set, or one that only shows how."""
+    return f"# {key} = {example}" if value is None else f"{key} = {value}"
 
 
 def _section(heading: str, of: Source | Destination, **more: str | None) -> str:

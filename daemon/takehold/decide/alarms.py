@@ -1,0 +1,39 @@
+"""Sentences that stand while their cause does, and end with it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from takehold.decide.plan import short_of_room
+from takehold.decide.schedule import unclosed
+from takehold.formats.names import shown
+from takehold.model.facts import Trouble
+from takehold.model.ledger import Ledger
+from takehold.model.settings import Settings
+from takehold.model.situation import Situation
+
+
+def unclosed_alarms(ledger: Ledger, settings: Settings, here: datetime) -> dict[str, Trouble]:
+    """Days that nobody wrapped: silence is never good news (P12)."""
+    now = int(here.timestamp())
+    alarms: dict[str, Trouble] = {}
+    for day in unclosed(ledger, settings, here):
+        key, says = f"unclosed {day}", f"The day {day} was not closed; it has no manifest."
+        do = f"Run: takehold wrap {day}"
+        alarms[key] = Trouble(key, "day-not-closed", says, do, now, 1, now)
+    return alarms
+
+
+def room_alarms(ledger: Ledger, now: Situation, settings: Settings) -> dict[str, Trouble]:
+    """Drives that lack files and have no room for them."""
+    alarms: dict[str, Trouble] = {}
+    for target, count in short_of_room(ledger, now, settings):
+        says = (
+            f"{shown(target.name)} has no room for {count} files that it lacks: "
+            f"{target.free_bytes // 10**6} MB are free, {settings.reserve_megabytes} MB are kept "
+            "in reserve."
+        )
+        do = "Make room on it, or put another drive in its place."
+        key = f"room {target.name}"
+        alarms[key] = Trouble(key, "volume-full", says, do, now.now, 1, now.now)
+    return alarms
