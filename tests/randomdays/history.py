@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from randomdays import properties
-from randomdays.world import FAULTS, ROOM, SEEN, Card, World, made, misread
+from randomdays.world import FAULTS, ROOM, SEEN, Card, World, made
 from takehold.decide.judge import judge
 from takehold.engine.requests import ack_text
 from takehold.model.errors import WorldError
@@ -100,7 +100,7 @@ def _misread(world: World) -> None:
     card = _some_card(world, here=world.chance.random() < 0.4)
     if card is not None:
         path = world.chance.choice(sorted(card.truth))
-        misread(world, card, path)
+        card.volume.flip[path] = world.chance.randrange(len(card.truth[path]))
         if not card.here:
             world.put_in(card)
         world.strike_after(world.chance.randrange(60), lambda: card.volume.flip.pop(path, None))

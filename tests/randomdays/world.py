@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
-from functools import cache
+from functools import cache, partial
 from random import Random
 from typing import Any
 
@@ -43,12 +43,12 @@ ROOM = 1 << 30
 class Calls(list[tuple[str, bytes]]):
     """A volume's calls, each noticed by the world before it is carried out."""
 
-    def __init__(self, noticed: Callable[[], None]) -> None:
+    def __init__(self, noticed: Callable[[tuple[str, bytes]], None]) -> None:
         self._noticed = noticed
 
     def append(self, call: tuple[str, bytes]) -> None:
         super().append(call)
-        self._noticed()
+        self._noticed(call)
 
 
 @dataclass(eq=False)
@@ -94,6 +94,7 @@ class World:
         self.archive = Archive(self)
         self.given: set[bytes] = set()
         self.audio: dict[str, bytes] = {}
+        self.heard: dict[str, bytes] = {}
         self.proven: set[tuple[int, str, bytes]] = set()
         self.damaged: set[tuple[int, bytes]] = set()
         self.chain: list[Any] = []
@@ -153,7 +154,7 @@ class World:
             frozenset({on or f"disk:{number}"}),
         )
         made = FakeVolume(Root(about.mount, about, about.identity), capacity=capacity)
-        made.calls = Calls(self.noticed)
+        made.calls = Calls(partial(self._asked, made))
         return made
 
     def _new_drive(self, name: str, on: str = "") -> Drive:
@@ -266,6 +267,21 @@ class World:
         performer = Performer(self.disk, Quiet(), self.clock, self.settings.stall_seconds)
         self.engine.lanes = InlineLanes(self, performer)  # type: ignore[assignment]  # stands in
 
+    def _asked(self, volume: FakeVolume, call: tuple[str, bytes]) -> None:
+        self.noticed()
+        if call[0] == "open" and call[1] in volume.flip:
+            self._misread(volume, call[1])
+
+    def _misread(self, volume: FakeVolume, path: bytes) -> None:
+        """The read that begins now gets one bit wrong, another one than the last: reads are
+        independent. What it gives is remembered."""
+        content = volume.files.get(path, b"")
+        if content:
+            at = volume.flip[path] = (volume.flip[path] + 1) % len(content)
+            given = content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :]
+            self.given.add(given)
+            self.heard[properties.sha(given)] = given[content.find(b"data") + 8 :]
+
     def noticed(self) -> None:
         """Something is asked of a volume, the catalogue or the archive: a fault may strike now."""
         if self._due is not None:
@@ -328,14 +344,6 @@ def made(number: int) -> Iterator[World]:
         world = World(number)
         world.baton = baton
         yield world
-
-
-def misread(world: World, card: Card, path: bytes) -> None:
-    """The next reads of a file on a card give one bit wrong; what it gives then is remembered."""
-    content = card.truth[path]
-    at = world.chance.randrange(len(content))
-    card.volume.flip[path] = at
-    world.given.add(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
 
 
 FAULTS: tuple[type[WorldError], ...] = (VolumeFull, VolumeGone, WorldError)

@@ -144,6 +144,7 @@ def test_a_laptop_that_is_fit(look):
     ]
     assert rows["source primary"].says == "in: /media/SND_A1"
     assert rows["source backup"].says.startswith("not in yet")
+    assert [rows[f"source {name}"].mark for name in ("primary", "backup")] == ["fit", "-"]
     assert rows["key"].says.startswith("SHA256:")
     assert rows["destination one"].says.startswith("/media/SHUTTLE_1/audio: ")
     assert MOUNTS.asked[0] == (b"/srv/audio", "known")
@@ -153,6 +154,15 @@ def test_the_room_is_told_in_hours_of_eight_tracks(look):
     """8 tracks * 48000 samples * 3 bytes * 3600 s = 4,147,200,000 bytes an hour, by hand."""
     rows = look(drives=Drives(free=500 * 10**6 + 4_147_200_000 * 5 // 2))
     assert "10.9 GB free, room for 2 h 30 min of 8 tracks" in rows["destination one"].says
+
+
+@pytest.mark.parametrize(("minutes", "fit"), [(119, False), (120, True)])
+def test_less_than_two_hours_of_room_is_not_fit(look, minutes, fit):
+    """4,147,200,000 bytes an hour, as above."""
+    free = 500 * 10**6 + 4_147_200_000 * minutes // 60
+    row = look(drives=Drives(free=free))["destination one"]
+    assert (row.ok, row.mark) == (fit, "fit" if fit else "NOT")
+    assert bool(row.do) is not fit
 
 
 def test_the_room_follows_what_the_day_is_set_up_for(look):

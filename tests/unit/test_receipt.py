@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from received_folder import key_at
-from takehold.cli.receipt import given_file, take_in
+from takehold.cli.receipt import counts, given_file, take_in
 from takehold.decide.signed import RECEIPT_NAMESPACE
 from takehold.engine.requests import facts_of, receipt_text
 from takehold.formats.canonical import canonical
@@ -134,6 +134,14 @@ def test_a_given_key_confirms_and_another_or_none_is_refused(ledger, written, tm
         take_in(written(GOOD), ledger, key=mine.fingerprint())
 
 
+def test_another_file_is_named_as_no_receipt(ledger, tmp_path):
+    """A key in the receipt's place: its name, and what to give."""
+    (tmp_path / "mixer.pub").write_text("ssh-ed25519 AAAA")
+    with pytest.raises(Malformed, match=r"mixer\.pub is not a receipt") as caught:
+        take_in(str(tmp_path / "mixer.pub"), ledger, key=None)
+    assert ".receipt.json" in caught.value.do
+
+
 @pytest.mark.parametrize("old", [b'"intact":2', b"Post, second floor"])
 def test_a_receipt_that_was_changed_after_signing_is_refused(ledger, written, tmp_path, old):
     path = Path(written(GOOD, key_at(tmp_path)))
@@ -204,6 +212,22 @@ def test_an_older_revisions_receipt_is_said_to_be_one(ledger, written):
     ledger.apply([Revised(DAY, 2, f"{DAY}.r2.manifest.json", "ab" * 32, 400, "READY", "b2")])
     _, lines = take_in(written(GOOD), ledger, key=None)
     assert any("the newest manifest is r2" in line for line in lines)
+
+
+def test_only_a_whole_signed_receipt_for_the_newest_manifest_counts(ledger, written, tmp_path):
+    """By a key that a person vouched for; each lack alone is enough not to count."""
+    mine = key_at(tmp_path)
+    key = mine.fingerprint()
+    fact, _ = take_in(written(GOOD, mine), ledger, key=key)
+    assert counts(fact, ledger)
+    unsigned, _ = take_in(written(GOOD), ledger, key=None)
+    assert not counts(unsigned, ledger)
+    stranger, _ = take_in(written(GOOD, mine), ledger, key=None)
+    assert not counts(stranger, ledger)
+    doc = replace(GOOD, intact=1, missing=("T3",))
+    assert not counts(take_in(written(doc, mine), ledger, key=key)[0], ledger)
+    ledger.apply([Revised(DAY, 2, f"{DAY}.r2.manifest.json", "ab" * 32, 400, "READY", "b2")])
+    assert not counts(fact, ledger)
 
 
 def test_what_did_not_arrive_is_listed(ledger, written):

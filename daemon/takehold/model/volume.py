@@ -14,7 +14,8 @@ class Volume:
 
     `identity` is stable over mounts ("uuid:EB87-E13D:63963136", never a path); `mount_id` names
     this mount alone; `device` is the kernel's number of the file system ("7:0"); `disks` are the
-    physical disks behind it, empty where the system does not tell.
+    physical disks behind it by names that stay with them ("wwn:…", "serial:…", "table:…", "fs:…",
+    "image:…", "dev:…"), empty where the system does not tell.
     """
 
     mount: bytes

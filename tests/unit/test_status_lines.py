@@ -1,0 +1,115 @@
+"""cli/status and cli/card: what a person reads of cards, of the day, and of what is left to do."""
+
+from __future__ import annotations
+
+import pytest
+from click.testing import CliRunner
+
+from planworld import DAY, good_day, ledger, load, receipt, revised, settings
+from takehold.cli.card import CLEARED, _last_line
+from takehold.cli.facts import card_facts
+from takehold.cli.status import card_words, print_status, status_facts, verdict_line
+from takehold.decide.card import CAUTION, card_answer
+from takehold.model import facts as f
+from takehold.model.settings import Role
+
+CARD = {"source": "primary", "label": "SND_A1", "role": "primary", "at": "/media/SND_A1"}
+
+
+def state(**changes):
+    """What a running daemon shows."""
+    plain = {"day": DAY, "cards": [], "destinations": [], "absent": [], "work": []}
+    return plain | {"unsettled": [], "alarms": []} | changes
+
+
+def lines_of(facts) -> list[str]:
+    with CliRunner().isolation() as (stdout, *_):
+        print_status(facts)
+        return stdout.getvalue().decode().splitlines()
+
+
+@pytest.mark.parametrize(
+    ("files", "copied", "confirmed", "in_use", "says"),
+    [
+        (3, 1, 0, True, "3 files; in use, leave it in"),
+        (0, 0, 0, False, "no recordings found on it"),
+        (3, 1, 0, False, "1 of 3 copied, leave it in"),
+        (3, 3, 2, False, "3 files copied, not confirmed yet: put the other card in, or leave it"),
+        (1, 1, 1, False, "1 file, all copied and confirmed; it may be pulled"),
+    ],
+)
+def test_a_card_is_told_as_it_is(files, copied, confirmed, in_use, says):
+    """Only what is copied and confirmed may be pulled."""
+    card = {"files": files, "copied": copied, "confirmed": confirmed, "in_use": in_use}
+    words = card_words(CARD | card)
+    assert words.startswith(says)
+    assert ("pulled" in words) is (not in_use and files == copied == confirmed == 1)
+
+
+def of(known, **changes):
+    return status_facts(known, settings(), state(**changes), [])
+
+
+def test_ready_is_not_said_to_be_signed_before_it_is():
+    """The day is READY by now: no manifest, then one that says HOLD, then one that says READY."""
+    unsigned = verdict_line(of(ledger(good_day())))
+    assert unsigned == (
+        f"{DAY}: READY, not signed yet: no manifest was written. Run: takehold wrap"
+    )
+    held = of(ledger(good_day(), revised(8, verdict="HOLD")))
+    assert verdict_line(held) == (
+        f"{DAY}: READY, not signed yet: the manifest r8 says HOLD. Run: takehold wrap"
+    )
+    assert "signed in r9" in verdict_line(of(ledger(good_day(), revised(9))))
+
+
+def test_what_holds_the_day_is_counted():
+    facts = of(ledger(good_day()[:-1], revised(2)))
+    assert facts["verdict"] == "HOLD"
+    lines = lines_of(facts)
+    assert "Nothing left to do now." in lines
+    says = f"{DAY}: HOLD; the manifest r2 says READY still. 1 reason to hold: takehold day"
+    assert lines[-1] == says
+
+
+def test_while_something_runs_nothing_is_said_to_be_done():
+    work = {"what": "listing SND_A1", "unit": "files", "done": 1, "total": 2}
+    lines = lines_of(of(ledger(good_day()), work=[work]))
+    assert "Nothing left to do now." not in lines
+    assert "  listing SND_A1: 1 of 2 files" in lines
+
+
+def test_a_card_that_is_not_in_is_told():
+    """One of today was in; the other one was not seen yet."""
+    known = ledger(f.LoadSeen(load(2, Role.BACKUP)))
+    lines = lines_of(of(known))
+    assert "SND_A* (primary): not in yet" in lines
+    assert "SND_B* (backup): not in; SND_B1 was in" in lines
+
+
+def test_without_a_daemon_what_only_it_knows_is_null():
+    facts = status_facts(ledger(good_day()), settings(), None, [])
+    for key in ("day", "verdict", "cards", "destinations", "absent", "work", "unsettled"):
+        assert facts[key] is None
+    assert lines_of(facts) == [
+        "takehold is not running: nothing is being copied. Start it: takehold run"
+    ]
+
+
+def test_a_mistake_in_the_config_leaves_the_live_state():
+    facts = status_facts(ledger(good_day()), None, state(absent=["shuttle-2"]), [("Bad.", "Do.")])
+    assert lines_of(facts) == ["shuttle-2: not there", "! Bad. Do."]
+    assert facts["verdict"] is None
+
+
+def test_a_card_that_post_confirmed_still_waits_for_the_production():
+    """The last line says for whom to wait."""
+    manifest = revised()
+    known = ledger(good_day(), manifest, receipt(manifest))
+    done = [card_facts(card_answer(known, known.loads[1], settings()))]
+    assert done[0]["post_has_confirmed"]
+    assert _last_line(done) == CLEARED
+    waits = ledger(good_day(), manifest)
+    mixed = [*done, card_facts(card_answer(waits, waits.loads[1], settings()))]
+    assert _last_line(mixed) == CAUTION
+    assert _last_line([]) == "No card was seen yet."
