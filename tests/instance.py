@@ -231,11 +231,17 @@ def copies_below(root: Path) -> dict[str, Path]:
 
 
 def files_below(root: Path) -> dict[str, Path]:
-    """Every regular file below a folder, by its path there; a file system's own folder left out."""
+    """Every regular file below a folder, by its path there; a file system's own left out.
+
+    FUSE keeps a file that was removed while it was open under a `.fuse_hidden` name for a moment.
+    """
     return {
         str(path.relative_to(root)): path
         for path in sorted(root.rglob("*"))
-        if path.is_file() and not path.is_symlink() and "lost+found" not in path.parts
+        if path.is_file()
+        and not path.is_symlink()
+        and "lost+found" not in path.parts
+        and not path.name.startswith(".fuse_hidden")
     }
 
 

@@ -62,7 +62,11 @@ class Disk:
     def _serve(self) -> None:
         """Start the exFAT server in the foreground: it can be ended by its number."""
         self._reap(0.2)
-        before = os.stat(self.mount).st_dev
+        try:
+            before = os.stat(self.mount).st_dev
+        except OSError:  # what the last server left behind: nobody answers there any more
+            run("umount", "-l", self.mount)
+            before = os.stat(self.mount).st_dev
         options = ",".join(filter(None, ("noatime", self.options)))
         command = [*SERVER, "-o", options, self.loop, str(self.mount)]
         self.server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT)

@@ -102,6 +102,12 @@ def truth(answer: Counterpart, mine: tuple, its: tuple) -> None:
             whole = len(its_audio) // SECOND * SECOND
             assert audio.startswith(its_audio[:whole])
             assert answer.frames == len(audio) - len(its_audio) > 0
+        case Relation.LONGER:
+            assert read
+            assert audio is not None
+            assert its_audio is not None
+            assert its_audio.startswith(audio[: len(audio) // SECOND * SECOND])
+            assert answer.frames == len(its_audio) - len(audio) > 0
         case Relation.DIFFERENT:
             assert read
             assert (audio, head) != (its_audio, its_head)

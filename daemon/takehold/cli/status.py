@@ -157,7 +157,8 @@ def card_words(card: Any) -> str:
     if card["confirmed"] < files:
         others = "put the other card in, or leave it in until wrap"
         return f"{count(files, 'file')} copied, not confirmed yet: {others}"
-    return f"{count(files, 'file')}, all copied and confirmed; it may be pulled"
+    fine = f"{count(files, 'file')}, all copied and confirmed"
+    return fine if card.get("watched") else f"{fine}; it may be pulled"
 
 
 def verdict_line(facts: Any) -> str:

@@ -32,17 +32,18 @@ def second_reads(
             continue
         if recording.day not in days:
             days[recording.day] = day_standing(ledger, recording.day, settings)
-        if _needs_read(recording, days[recording.day], settings, closing):
+        if _needs_read(recording, days[recording.day], settings, closing, now):
             wanted.append(recording)
     return wanted
 
 
 def _needs_read(
-    recording: Recording, view: DayStanding, settings: Settings, closing: Closing
+    recording: Recording, view: DayStanding, settings: Settings, closing: Closing, now: int
 ) -> bool:
     asked_at = closing.get(recording.day)
-    rereads = settings.recheck_cards_at_wrap and asked_at is not None
-    if rereads and asked_at is not None and recording.readings[-1].at < asked_at:
+    # A read that is dated ahead was made before the clock was set back.
+    last = recording.readings[-1].at
+    if asked_at is not None and settings.recheck_cards_at_wrap and not asked_at <= last <= now:
         return True
     reads = reads_of(recording)
     if reads is Reads.DISPUTED:

@@ -76,8 +76,10 @@ class Closer:
                 self._touched.add(day)
 
     def since(self, day: str) -> int:
-        """When the clock first wanted that day closed."""
-        return self._since.setdefault(day, self._clock.now())
+        """When the clock first wanted that day closed; never ahead of one that was set back."""
+        now = self._clock.now()
+        self._since[day] = min(self._since.get(day, now), now)
+        return self._since[day]
 
     def touched(self, ledger: Ledger, facts: Iterable[Fact]) -> None:
         """Note the days that new facts are about."""

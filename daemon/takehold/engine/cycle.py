@@ -98,6 +98,7 @@ class Engine:
         self.lanes = Lanes(performer, world.clock, nudge)
         self._sticky: dict[str, int] = {}
         self._mounts: set[str] = set()
+        self._asked_at: dict[int, int] = {}
         self._unrecorded: deque[Outcome] = deque()
         self.ailing = False
         self.closer = Closer(days, world.clock)
@@ -237,10 +238,12 @@ class Engine:
         """Stored commands; those that need no work are answered at once."""
         left: list[Asked] = []
         for asked in self._world.catalogue.asked():
-            if asked.kind not in AT_ONCE:
-                left.append(asked)
-                continue
             now = self._world.clock.now()
+            if asked.kind not in AT_ONCE:
+                at = min(self._asked_at.get(asked.id, asked.at), now)
+                self._asked_at[asked.id] = at  # never ahead of a clock that was set back
+                left.append(replace(asked, at=at))
+                continue
             try:
                 facts = facts_of(asked)
             except TakeholdError as error:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from takehold.decide.enrol import untaken
 from takehold.decide.keys import prove_key, rec_key
+from takehold.decide.plan import refuted
 from takehold.model.facts import Broken, Fact, Gone, Inventoried
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Proof, Seen
@@ -23,8 +25,8 @@ def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
             case Inventoried(recording):
                 older = ledger.versions(recording.load, recording.path)
                 keys |= {rec_key(old.id) for old in older}
-                for old in older:  # one without a copy is copied no more: nothing holds its bytes
-                    if not ledger.copies_of(old.id):
+                for old in older:  # copied no more: nothing holds its bytes, or they were misread
+                    if not ledger.copies_of(old.id) or refuted(old):
                         keys |= {key for key in ledger.troubles if _is_about(key, old.id)}
             case Broken(rid, destination, root, path):
                 unproven = Proof(fact.at, Seen.UNKNOWN, durable=False)
@@ -40,10 +42,16 @@ def _is_about(key: str, recording: int) -> bool:
 
 
 def left(ledger: Ledger, sight: Sight) -> set[str]:
-    """The keys of files that could not be described and lie on their card no more.
+    """The keys of what could not be described and lies on its card no more, or was since.
 
     The listing must be complete: absence from one that broke off is no evidence.
     """
     here = {file.path.hex() for file in sight.files}
     about = [(key, key.split()) for key in ledger.troubles if key.startswith("stock ")]
-    return {k for k, (_, load, path) in about if load == str(sight.load) and path not in here}
+    keys = {k for k, (_, load, path) in about if load == str(sight.load) and path not in here}
+    card = f"load {sight.load}"
+    if card in ledger.troubles and not untaken(
+        ledger, sight.load, tuple((file.path, file.stamp) for file in sight.files)
+    ):
+        keys.add(card)
+    return keys

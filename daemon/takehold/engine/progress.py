@@ -48,13 +48,14 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
 def _card(engine: Engine, sight: Sight) -> dict[str, object]:
     """A card: its files, how many have their copies, and of how many the read is confirmed."""
     load = engine.ledger.loads[sight.load]
-    known = (engine.ledger.current(load.id, file.path) for file in sight.files)
+    there = {file.path for file in sight.files}
+    known = (engine.ledger.current(load.id, path) for path in there)
     days = {recording.day for recording in known if recording is not None}
     mine = [
         s
         for day in days
         for s in day_standing(engine.ledger, day, engine.settings).files
-        if s.load.id == load.id and s.current
+        if s.load.id == load.id and s.current and s.recording.path in there
     ]
     return {
         "source": load.source,
@@ -64,6 +65,7 @@ def _card(engine: Engine, sight: Sight) -> dict[str, object]:
         "files": len(sight.files),
         "copied": sum(s.devices >= engine.settings.copies_required for s in mine),
         "confirmed": sum(s.confirmed for s in mine),
+        "watched": sight.watched,
         "in_use": _in_use(engine, sight.root.volume.mount_id),
     }
 
