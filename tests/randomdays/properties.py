@@ -205,7 +205,7 @@ def all_is_owed_no_more(world: World) -> None:
         key: trouble.says
         for key, trouble in known.troubles.items()
         if trouble.code != "file-vanished"
-        and not (key.startswith("list ") and key[5:] not in cards)  # formatted since
+        and not (key.startswith("list ") and key.split(" ", 2)[2] not in cards)  # formatted since
         and not away & set(key.split())
         and _bytes_are_here(world, key)
         and _load_of(world, key) in {None, *(s.load for s in world.engine.now.situation.sights)}

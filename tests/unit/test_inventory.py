@@ -62,11 +62,21 @@ def test_numbers_go_on() -> None:
 
 def test_a_version_that_was_never_read_is_replaced_and_keeps_its_name() -> None:
     """A file that grew between two looks is one file, under its own name."""
-    known = book(recording(5, read=False))
+    known = book()
+    take(known, item(b"T01.WAV"))
     facts = take(known, item(b"T01.WAV", size=99))
     assert isinstance(facts[0], f.Gone)
     assert placed(facts) == [FOLDER + b"T01.WAV"]
     assert [r.version for r in known.versions(1, b"T01.WAV")] == [1]
+
+
+def test_an_unread_recording_under_a_name_that_another_took_is_not_forgotten() -> None:
+    """It was recorded at another time: it is another take, and it is lost."""
+    known = book()
+    take(known, item(b"T01.WAV"))
+    facts = take(known, item(b"T01.WAV", time="15:00:00"))
+    assert not any(isinstance(fact, f.Gone) for fact in facts)
+    assert len(known.versions(1, b"T01.WAV")) == 2
 
 
 def test_a_version_that_was_read_keeps_its_place_and_the_edit_stands_beside() -> None:

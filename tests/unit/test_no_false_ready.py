@@ -116,11 +116,29 @@ def test_two_watch_folders_may_share_the_laptops_disk() -> None:
 
 def test_a_card_that_could_not_be_listed_is_remembered_for_its_day() -> None:
     """Also when it was pulled since."""
-    gone = trouble("list uuid:SND_A2", "device-failed")
+    gone = trouble(f"list {DAY} uuid:SND_A2", "device-failed")
     known = found([*good_day(), gone])
     assert known["card-not-listed"].severity is Severity.LOOK
     word, _ = verdict(tuple(known.values()), {})
     assert word is Verdict.HOLD
+
+
+def test_a_drive_that_is_there_and_lacks_files_asks_for_a_decision() -> None:
+    """It was formatted anew, or it is another one of that label: its copies are not here."""
+    around = Around(present=(("shuttle-1", "uuid:formatted"),))
+    lacks = found(good_day(), around=around)["destination-lacks"]
+    assert lacks.severity is Severity.LOOK
+    assert "2 files" in lacks.says
+    has = next(x.copy.root for x in good_day() if isinstance(x, f.Proven))
+    assert "destination-lacks" not in found(
+        good_day(), around=Around(present=(("shuttle-1", has),))
+    )
+
+
+def test_a_file_dated_ahead_hides_no_file_that_waits() -> None:
+    ahead = replace(recording(5, b"T05.WAV"), day=NEXT)
+    waiting = f.Listed(1, NOON, 31, (), (), untaken=30)
+    assert "inventory-incomplete" in found([*good_day(), *taken(ahead), waiting])
 
 
 def test_a_source_of_the_config_that_was_not_seen_is_said() -> None:

@@ -55,4 +55,5 @@ def around_of(state: State | None) -> Around:
         for a in state["alarms"]
         if a["unlisted"]
     )
-    return Around(tuple(state["absent"]), tuple(state["unsettled"]), unlisted)
+    present = tuple((d["name"], d["root"]) for d in state["destinations"])
+    return Around(tuple(state["absent"]), tuple(state["unsettled"]), unlisted, present)

@@ -6,12 +6,14 @@ from collections.abc import Iterable
 
 import click
 
+from takehold.adapters.clock import SystemClock
 from takehold.cli.ask import ask, progress, working
 from takehold.cli.day import current_day, print_day
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import day_facts
 from takehold.cli.live import around_of, last_state
 from takehold.cli.tables import print_json
+from takehold.decide.day import shooting_day
 from takehold.decide.judge import judge
 from takehold.engine.cycle import Engine
 from takehold.engine.once import days_here, owing, until_quiet
@@ -69,7 +71,9 @@ def wrap(place: Home, given: str | None, as_json: bool) -> int:
     settings = settings_of(place)
     with reading(place) as (ledger, _):
         wanted = current_day(ledger, settings, given)
-        if given is not None and not ledger.day(given) and ledger.newest(given) is None:
+        today = shooting_day(SystemClock().local(), settings.day_starts_at)
+        unknown = given is not None and not ledger.day(given) and ledger.newest(given) is None
+        if unknown and given != today:
             raise UsageError(f"Nothing of {given} was ever seen; there is nothing to close.")
     answer = ask(place, "wrap", wanted)
     if answer.startswith("!"):

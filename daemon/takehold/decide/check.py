@@ -9,13 +9,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 
 from takehold.decide.check_file import file_findings
-from takehold.decide.day import shooting_day
 from takehold.decide.keys import rec_key, stock_key
 from takehold.decide.litter import matters
 from takehold.decide.noticed import finding
+from takehold.decide.plan import undescribed
 from takehold.decide.reads import Reads
 from takehold.decide.standing import DayStanding, same_disk
 from takehold.formats.names import display, shown
@@ -33,12 +32,14 @@ ORDER = {HOLD: 0, LOOK: 1, NOTE: 2}
 class Around:
     """What is so at this moment only.
 
-    Destinations that are not there, files not settled yet, sources that cannot be listed.
+    Destinations that are not there, files not settled yet, sources that cannot be listed, and of
+    the destinations that are `present` name and root.
     """
 
     absent: tuple[str, ...] = ()
     unsettled: tuple[str, ...] = ()
     unlisted: tuple[Trouble, ...] = ()
+    present: tuple[tuple[str, str], ...] = ()
 
 
 def check(
@@ -58,12 +59,12 @@ def check(
         found += _broken(ledger, standing.recording.id, display(standing.recording.place))
     found += _loads(view, ledger)
     for load in ledger.loads.values():
-        found += _not_taken_in(view, ledger, load)
+        found += _not_taken_in(view, ledger, settings, load)
     found += _day(view, settings)
     found += _same_disk(view, settings)
     found += _sources(view, settings) if view.files else ()
     found += _other_days(view, ledger)
-    found += _unlisted(view, ledger, settings)
+    found += _unlisted(view, ledger)
     found += _around(view, around)
     named = (_named(f, view, ledger) for f in found)
     return tuple(sorted(named, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
@@ -146,16 +147,21 @@ def _loads(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
             yield finding("litter", NOTE, name, says, load=load.id)
 
 
-def _not_taken_in(view: DayStanding, ledger: Ledger, load: Load) -> Iterator[Finding]:
+def _not_taken_in(
+    view: DayStanding, ledger: Ledger, settings: Settings, load: Load
+) -> Iterator[Finding]:
     """Files that were listed and not described: of a day nobody knows (P7).
 
-    They are new, so that days before the newest one of the load are not held up.
+    In a watch folder they are new, so that days before its newest one are not held up, unless
+    there is one whose header cannot be read.
     """
     listed, trouble = ledger.listings.get(load.id), ledger.troubles.get(f"load {load.id}")
-    days = (
-        ledger.recordings[i].day for ids in ledger.of_load.get(load.id, {}).values() for i in ids
-    )
-    if view.day < max(days, default=load.day):
+    known = [ledger.recordings[i] for ids in ledger.of_load.get(load.id, {}).values() for i in ids]
+    source = settings.source(load.source)
+    newest = load.day
+    if source is not None and source.path is not None and not any(map(undescribed, known)):
+        newest = max((recording.day for recording in known), default=load.day)
+    if view.day < newest:
         return
     name = shown(load.label)
     if listed and listed.untaken:
@@ -176,8 +182,12 @@ def _other_days(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
     """Files of cards that came this day and went, by their date, to other days."""
     for load in view.loads:
         ids = [i for found in ledger.of_load.get(load.id, {}).values() for i in found]
-        others = [ledger.recordings[i] for i in ids if ledger.recordings[i].day != view.day]
-        if load.day != view.day or not others:
+        mine = [s.recording.seen_at for s in view.files if s.load.id == load.id]
+        first = load.day == view.day
+        since = 0 if first else min(mine, default=0)
+        came = [r for r in map(ledger.recordings.__getitem__, ids) if r.seen_at >= since]
+        others = [r for r in came if r.day < view.day or (first and r.day > view.day)]
+        if not others:
             continue
         name, days = shown(load.label), ", ".join(sorted({r.day for r in others}))
         odd = any(c.code == "date-old" for r in others for c in r.description.complaints)
@@ -191,16 +201,11 @@ def _other_days(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
         yield finding("other-production", LOOK, view.day, says, do)
 
 
-def _unlisted(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
+def _unlisted(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
     """Cards that were in on that day and never could be listed: what was on them is not known."""
     for key, trouble in ledger.troubles.items():
-        if key.startswith("list ") and _day_of(trouble.since, settings) == view.day:
+        if key.startswith(f"list {view.day} "):
             yield finding("card-not-listed", LOOK, trouble.says, trouble.says, trouble.do)
-
-
-def _day_of(at: int, settings: Settings) -> str:
-    """The shooting day of a moment, by UTC: near enough for a warning."""
-    return shooting_day(datetime.fromtimestamp(at, UTC), settings.day_starts_at)
 
 
 def _trouble(trouble: Trouble | None, subject: str, load: int | None = None) -> Iterator[Finding]:
@@ -259,6 +264,15 @@ def _around(view: DayStanding, around: Around) -> Iterator[Finding]:
         yield finding("still-written", HOLD, name, says, "Wait until the recorder has closed it.")
     for trouble in around.unlisted:
         yield from _trouble(trouble, trouble.says)
+    for name, root in around.present:
+        count = sum(
+            s.owes_copies and s.reads is not Reads.NONE and all(c.root != root for c in s.copies)
+            for s in view.files
+        )
+        if count:
+            says = f"{shown(name)} is there and lacks {count} files of the day."
+            do = "Put their card, or a drive that has them, in; or see why it does not take them."
+            yield finding("destination-lacks", LOOK, shown(name), says, do)
     for name in around.absent:
         lacking = [
             s for s in view.files if s.owes_copies and all(c.destination != name for c in s.copies)

@@ -206,7 +206,8 @@ def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         says = "its metadata was edited later; both versions are kept"
         yield _make(standing, "edited", NOTE, says)
     else:
-        says = "the same name holds other audio now; both are kept"
+        sure = "" if standing.confirmed else "; the first was read once only"
+        says = "the same name holds other audio now; both are kept" + sure
         yield _make(standing, "other-audio", LOOK, says, "See that both takes are known.")
 
 

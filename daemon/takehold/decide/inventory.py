@@ -13,7 +13,7 @@ from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Recording
 from takehold.model.settings import Settings
 from takehold.model.situation import Sighted
-from takehold.model.sound import Description
+from takehold.model.sound import Description, Kind, Metadata
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def take_in(
     for number, item in enumerate(described):
         path = item.file.path
         before = ledger.versions(load.id, path)
-        gone = {old.id for old in before if not old.readings}
+        gone = {old.id for old in before if not old.readings and not _another(old, item)}
         facts += map(Gone, sorted(gone))
         kept = [old for old in before if old.readings]
         where = _day(kept, load, item, settings, seen)
@@ -75,6 +75,18 @@ def take_in(
             )
         )
     return tuple(facts)
+
+
+def _another(old: Recording, item: Described) -> bool:
+    """Whether an unread version was another recording: it is lost, and that must be said."""
+    first, now = old.description, item.description
+    if Kind.OTHER in (first.kind, now.kind):
+        return False
+    return _moment(first.metadata) != _moment(now.metadata)
+
+
+def _moment(said: Metadata) -> tuple[object, ...]:
+    return (said.date, said.time, said.time_reference, said.file_uid)
 
 
 def _day(

@@ -13,6 +13,7 @@ from typing import Protocol
 from takehold.decide.backoff import due, trouble
 from takehold.decide.check import Around
 from takehold.decide.keys import prove_key
+from takehold.decide.manifest import names_of
 from takehold.decide.place import day_folder
 from takehold.decide.plan import CopyName, recordings_of
 from takehold.decide.standing import day_standing
@@ -107,7 +108,7 @@ class Closer:
         """The facts of every day that can be closed now, and the answers to who asked."""
         steps = list(waiting)
         facts: list[Fact] = []
-        if not closing:
+        if not closing and not self._touched:
             self.suspects = frozenset()
         wraps = [a for a in asked if a.kind == "wrap"]
         for day in sorted(closing):
@@ -123,7 +124,7 @@ class Closer:
             if _wrote(facts):
                 return facts
             if ledger.newest(day) is not None and quiet(ledger, day, steps):
-                facts += self._revise(ledger, day, now)
+                facts += self._revise(ledger, day, now, disk)
         if not any(isinstance(s, CatchUp | Prove) for s in steps):
             at = self._clock.now()
             rechecks = [a for a in asked if a.kind == "recheck"]
@@ -150,36 +151,46 @@ class Closer:
         key = f"manifest {day}"
         if not asked and not due(ledger.troubles.get(key), self._clock.now()):
             return []
-        lost, self.suspects = self._glance(ledger, day, now, disk)
-        away = self._away(ledger, day, now, disk)
-        if lost or self.suspects or away:
-            return [*lost, *away]
+        found = self._looked(ledger, day, now, disk)
+        if found or self.suspects:
+            return found
         return self._write(ledger, day, asked, now, key)
+
+    def _looked(self, ledger: Ledger, day: str, now: Present, disk: Disk) -> list[Fact]:
+        """What a look at the drives shows before a day is signed; `suspects` wait to be read."""
+        lost, self.suspects = self._glance(ledger, day, now, disk)
+        return [*lost, *self._away(ledger, day, now, disk)]
 
     def _away(self, ledger: Ledger, day: str, now: Present, disk: Disk) -> list[Unpublished]:
         """Drives that are there, and have lost the newest manifest: it is put there again."""
         newest = ledger.newest(day)
         if newest is None:
             return []
-        path = day_folder(self.days.settings.production, day) + b"/" + newest.name.encode()
+        folder = day_folder(self.days.settings.production, day) + b"/"
+        size = self.days.size_of(day, newest.name)
+        paths = [folder + name.encode() for name in names_of(day, newest.number).values()]
         gone: list[Unpublished] = []
         for target in now.situation.targets:
             root = target.root.identity
             if (day, newest.number, root) not in ledger.published:
                 continue
             with suppress(TakeholdError):
-                look = partial(_look, disk, target, path)
-                if self._patience.ask(f"glance {root}", look) is None:
+                look = partial(_look, disk, target, paths)
+                stamps = self._patience.ask(f"glance {root}", look)
+                if None in stamps or (stamps[0] and stamps[0].size != size):
                     gone.append(Unpublished(day, newest.number, root))
         return gone
 
-    def _revise(self, ledger: Ledger, day: str, now: Present) -> list[Fact]:
+    def _revise(self, ledger: Ledger, day: str, now: Present, disk: Disk) -> list[Fact]:
         key = f"manifest {day}"
         if not due(ledger.troubles.get(key), self._clock.now()):
             return []
         if not self.days.stale(ledger, day, now.situation, now.around):
             self._touched.discard(day)
             return []
+        found = self._looked(ledger, day, now, disk)
+        if found or self.suspects:
+            return found
         return self._write(ledger, day, [], now, key)
 
     def _write(
@@ -226,9 +237,9 @@ class Closer:
         return lost, frozenset((c.recording, c.root, c.path) for c in doubtful)
 
 
-def _look(disk: Disk, target: Target, path: bytes) -> Stamp | None:
+def _look(disk: Disk, target: Target, paths: list[bytes]) -> list[Stamp | None]:
     with disk.destination(target.root) as tree:
-        return tree.stamp_of(path)
+        return [tree.stamp_of(path) for path in paths]
 
 
 def _stamps(disk: Disk, target: Target, copies: list[Copy]) -> list[Stamp | None]:

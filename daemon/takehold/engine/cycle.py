@@ -80,7 +80,8 @@ class Now:
     def around(self) -> Around:
         """What the check needs of it."""
         alarms = tuple(t for k, t in self.alarms.items() if k.startswith(UNLISTED))
-        return Around(self.situation.absent, self.unsettled, alarms)
+        present = tuple((t.name, t.root.identity) for t in self.situation.targets)
+        return Around(self.situation.absent, self.unsettled, alarms, present)
 
 
 class Engine:
@@ -282,14 +283,14 @@ class Engine:
         )
 
     def _unlisted(self, look: Look) -> None:
-        """A card that is in and cannot be listed is remembered until it could be."""
-        listed = {f"list {found.arrival.root.identity}" for found in look.found}
-        facts: list[Fact] = [TroubleOver(key) for key in listed]
-        facts += [
-            alarm
-            for key, alarm in look.alarms.items()
-            if key.startswith("list ") and key not in self.ledger.troubles
-        ]
+        """A card that is in and cannot be listed is remembered, by day, until it could be."""
+        listed = {found.arrival.root.identity for found in look.found}
+        known = [k for k in self.ledger.troubles if k.startswith("list ")]
+        facts: list[Fact] = [TroubleOver(k) for k in known if k.split(" ", 2)[2] in listed]
+        for key, alarm in look.alarms.items():
+            mine = f"list {self.today()} {key.removeprefix('list ')}"
+            if key.startswith("list ") and mine not in self.ledger.troubles:
+                facts.append(replace(alarm, key=mine))
         self._record(facts)
 
     def _enrol(self, found: Found, claimed: set[int]) -> Sight:
@@ -300,8 +301,14 @@ class Engine:
         if load is None:
             load = new_load(self.ledger, arrival, now, self.today())
             self._record([LoadSeen(load)])
-        elif (load.source, load.role) != (arrival.source.name, arrival.source.role):
-            load = replace(load, source=arrival.source.name, role=arrival.source.role)
+        known_as = replace(
+            load,
+            source=arrival.source.name,
+            role=arrival.source.role,
+            disks=root.volume.disks or load.disks,
+        )
+        if known_as != load:
+            load = known_as
             self._record([LoadSeen(load)])
         self._sticky[place] = load.id
         listed = Listed(

@@ -127,6 +127,10 @@ class Days:
             },
         )
 
+    def size_of(self, day: str, name: str) -> int:
+        """Bytes of a kept file."""
+        return len(self.archive.read(day, name))
+
     def files_for(self, ledger: Ledger, step: Publish) -> dict[bytes, bytes]:
         """What a revision's folder on one destination gets: the kept files, and its own lists."""
         folder = day_folder(self.settings.production, step.day) + b"/"

@@ -54,4 +54,12 @@ def left(ledger: Ledger, sight: Sight) -> set[str]:
         ledger, sight.load, tuple((file.path, file.stamp) for file in sight.files)
     ):
         keys.add(card)
-    return keys
+    return keys | _read_no_more(ledger, sight, here)
+
+
+def _read_no_more(ledger: Ledger, sight: Sight, here: set[str]) -> set[str]:
+    """Of files that were read, and are not there to be read again."""
+    paths = ledger.of_load.get(sight.load, {})
+    gone = [ledger.recordings[i] for path in paths if path.hex() not in here for i in paths[path]]
+    keys = {rec_key(recording.id) for recording in gone if recording.readings}
+    return {k for k in keys & set(ledger.troubles) if ledger.troubles[k].code != "reads-differ"}

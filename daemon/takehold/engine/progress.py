@@ -26,6 +26,7 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
             {
                 "name": shown(t.name),
                 "at": display(t.root.path),
+                "root": t.root.identity,
                 "free_bytes": t.free_bytes // ROUND * ROUND,
             }
             for t in now.targets

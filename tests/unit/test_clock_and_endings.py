@@ -1,0 +1,105 @@
+"""What random days have shown: clocks set back, headers that cannot be read, troubles with no end.
+
+Each was a history of tests/randomdays before it was a test here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from planworld import (
+    DAY,
+    NOON,
+    copied,
+    ledger,
+    load,
+    recording,
+    settings,
+    sight,
+    situation,
+    taken,
+    target,
+    trouble,
+)
+from takehold.decide.confirm import second_reads
+from takehold.decide.enrol import untaken
+from takehold.decide.judge import judge
+from takehold.decide.plan import NOT_DESCRIBED, Wanted, plan
+from takehold.engine.endings import ended, left
+from takehold.model.facts import Asked, Inventoried, Listed, LoadSeen
+from takehold.model.recording import Reading, Recording
+from takehold.model.sound import Complaint, Description, Kind
+from takehold.model.step import Prove
+
+HOURS = 3600
+NEXT_DAY = "2031-05-07"
+
+
+def with_reads(made: Recording, *at: int) -> Recording:
+    """Reads at these times, all alike."""
+    first = made.readings[0]
+    return replace(made, readings=tuple(replace(first, at=when) for when in at))
+
+
+def undescribed(made: Recording) -> Recording:
+    """The same, its header never read."""
+    said = Description(Kind.OTHER, complaints=(Complaint(NOT_DESCRIBED, ""),))
+    return replace(made, description=said, readings=())
+
+
+def misread(made: Recording) -> Recording:
+    """Its first read is refuted by two others."""
+    wrong: Reading = recording(9, audio=b"wrong").readings[0]
+    return replace(made, readings=(wrong, *made.readings, *made.readings))
+
+
+def test_a_proof_that_is_dated_ahead_is_read_again_when_asked() -> None:
+    """The clock was set back since: it says nothing of what lies there now."""
+    drive, made = target(), recording()
+    known = ledger(LoadSeen(load()), taken(made), copied(made, drive))
+    earlier = NOON - 5 * HOURS
+    now = replace(situation(targets=(drive,)), now=earlier)
+    steps = plan(known, now, settings(), Wanted(rechecks=(Asked(1, "recheck", "", earlier),)))
+    assert any(isinstance(step, Prove) for step in steps)
+
+
+def test_a_read_that_is_dated_ahead_is_repeated_at_the_wrap() -> None:
+    """The same for a card that is to be read again at the wrap; one read since is not."""
+    asked, now = NOON, NOON + 60
+    wants = settings(recheck_cards_at_wrap=True)
+    ahead, since = (
+        with_reads(recording(n), NOON - 1, at) for n, at in ((1, NOON + HOURS), (2, NOON))
+    )
+    known = ledger(LoadSeen(load()), taken(ahead, replace(since, path=b"T02.WAV")))
+    here = list(known.recordings.values())
+    assert [r.id for r in second_reads(known, here, wants, {DAY: asked}, now)] == [1]
+
+
+def test_a_file_whose_header_cannot_be_read_counts_as_not_looked_at() -> None:
+    """It may be of any day of its card, whatever day it stands under meanwhile (P7)."""
+    made = replace(undescribed(recording(2, b"T02.WAV")), day=NEXT_DAY)
+    known = ledger(LoadSeen(load()), taken(recording(), made))
+    files = tuple((r.path, r.stamp) for r in known.recordings.values())
+    assert untaken(known, 1, files) == 1
+    known.apply([Listed(1, NOON, 2, (), (), untaken=1)])
+    assert "inventory-incomplete" in {f.code for f in judge(known, DAY, settings()).findings}
+
+
+def test_troubles_of_a_version_that_was_misread_end_with_the_next_one() -> None:
+    """It is copied no more, to whatever drive, though copies of it stand elsewhere."""
+    old, drive = misread(recording()), target("shuttle-1")
+    known = ledger(
+        LoadSeen(load()), taken(old), copied(old, drive), trouble("land 1 uuid:shuttle-2")
+    )
+    assert ended(known, [Inventoried(replace(recording(2), version=2))]) == {
+        "land 1 uuid:shuttle-2"
+    }
+
+
+def test_troubles_of_a_card_end_once_all_that_lies_on_it_was_looked_at() -> None:
+    """Or nothing lies there any more; while a file waits, they stand."""
+    made = recording()
+    known = ledger(LoadSeen(load()), taken(made), trouble("load 1"), trouble("rec 1"))
+    assert left(known, sight(1, recording(2, b"NEW.WAV"), made)) == set()
+    assert left(known, sight(1, made)) == {"load 1"}
+    assert left(known, sight(1)) == {"load 1", "rec 1"}
