@@ -187,3 +187,21 @@ def test_a_copy_that_cannot_be_read_again_counts_for_nothing() -> None:
     known = found([*facts, trouble(key, "device-failed")])
     assert known["copies-short"].severity is Severity.HOLD
     assert "copy-unreadable" in known
+
+
+def test_a_folder_of_the_primary_card_is_no_backup_of_it() -> None:
+    """Both sources are given by path: the card itself, and a folder of it mounted elsewhere."""
+    folders = settings(
+        sources=(
+            Source("primary", Role.PRIMARY, path=b"/media/card"),
+            Source("backup", Role.BACKUP, path=b"/mnt/inside"),
+        )
+    )
+    inside = load(2, Role.BACKUP, identity=load(1).identity + ":CARD")
+    assert "backup-on-same-disk" in found([*good_day(), f.LoadSeen(inside)], folders)
+
+
+def test_a_manifest_that_cannot_be_put_on_a_drive_holds_the_day() -> None:
+    """Another r1 stands there: whoever looks at that drive sees another day."""
+    stuck = trouble(f"publish {DAY} 1 uuid:SHUTTLE_1", "name-taken")
+    assert found([*good_day(), stuck])["manifest-not-published"].severity is Severity.HOLD

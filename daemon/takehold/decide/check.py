@@ -65,6 +65,7 @@ def check(
     found += _sources(view, settings) if view.files else ()
     found += _other_days(view, ledger)
     found += _unlisted(view, ledger)
+    found += _unpublished(view, ledger)
     found += _around(view, around)
     named = (_named(f, view, ledger) for f in found)
     return tuple(sorted(named, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
@@ -206,6 +207,13 @@ def _unlisted(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
     for key, trouble in ledger.troubles.items():
         if key.startswith(f"list {view.day} "):
             yield finding("card-not-listed", LOOK, trouble.says, trouble.says, trouble.do)
+
+
+def _unpublished(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
+    """The day's manifest could not be put on a drive: what stands there is not what was signed."""
+    for key, trouble in ledger.troubles.items():
+        if key.startswith(f"publish {view.day} "):
+            yield finding("manifest-not-published", HOLD, key, trouble.says, trouble.do)
 
 
 def _trouble(trouble: Trouble | None, subject: str, load: int | None = None) -> Iterator[Finding]:

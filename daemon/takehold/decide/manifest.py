@@ -31,7 +31,9 @@ SCHEMA = "takehold-manifest/1"
 NAMESPACE = "takehold-manifest"
 PRINCIPAL = "takehold"
 # Said in `findings`, and by itself no reason for a new revision: they come and go with a cable.
-PASSING = frozenset({"destination-absent", "destination-lacks", "still-written"})
+PASSING = frozenset(
+    {"destination-absent", "destination-lacks", "manifest-not-published", "still-written"}
+)
 UNSAID = frozenset({"destinations", "program", "reasons"})
 LAST_SECOND = 253_402_300_799  # 9999-12-31T23:59:59Z
 TIMES = frozenset({"at", "proven_at", "first_seen_at"})

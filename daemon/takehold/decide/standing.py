@@ -111,18 +111,19 @@ def day_standing(ledger: Ledger, day: str, settings: Settings) -> DayStanding:
 def same_disk(loads: Iterable[Load], settings: Settings) -> list[tuple[Load, Load]]:
     """Backup loads on the disk of a primary one, with that: a card is never its own backup.
 
-    Two watch folders may share the laptop's disk.
+    Two watch folders may share the laptop's disk, unless one lies in the other.
     """
     listed = list(loads)
+    backups = [load for load in listed if load.role is Role.BACKUP]
     primaries = [load for load in listed if load.role is Role.PRIMARY]
-    return [
-        (backup, primary)
-        for backup in listed
-        for primary in primaries
-        if backup.role is Role.BACKUP
-        and backup.disks & primary.disks
-        and (_is_card(backup, settings) or _is_card(primary, settings))
-    ]
+    return [(b, p) for b in backups for p in primaries if _one_thing(b, p, settings)]
+
+
+def _one_thing(one: Load, other: Load, settings: Settings) -> bool:
+    if one.disks & other.disks and (_is_card(one, settings) or _is_card(other, settings)):
+        return True
+    short, long = sorted((one.identity, other.identity), key=len)
+    return long == short or long.startswith((short + ":", short + "/"))
 
 
 def _is_card(load: Load, settings: Settings) -> bool:
