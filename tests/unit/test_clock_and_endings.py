@@ -83,6 +83,8 @@ def test_a_file_whose_header_cannot_be_read_counts_as_not_looked_at() -> None:
     assert untaken(known, 1, files) == 1
     known.apply([Listed(1, NOON, 2, (), (), untaken=1)])
     assert "inventory-incomplete" in {f.code for f in judge(known, DAY, settings()).findings}
+    known.apply([LoadSeen(load(day=NEXT_DAY))])  # the card was first put in on the next morning
+    assert "inventory-incomplete" in {f.code for f in judge(known, DAY, settings()).findings}
 
 
 def test_troubles_of_a_version_that_was_misread_end_with_the_next_one() -> None:

@@ -159,10 +159,9 @@ def _not_taken_in(
     listed, trouble = ledger.listings.get(load.id), ledger.troubles.get(f"load {load.id}")
     known = [ledger.recordings[i] for ids in ledger.of_load.get(load.id, {}).values() for i in ids]
     source = settings.source(load.source)
-    newest = load.day
-    if source is not None and source.path is not None and not any(map(undescribed, known)):
-        newest = max((recording.day for recording in known), default=load.day)
-    if view.day < newest:
+    watched = source is not None and source.path is not None
+    newest = max((recording.day for recording in known), default=load.day)
+    if watched and view.day < newest and not any(map(undescribed, known)):
         return
     name = shown(load.label)
     if listed and listed.untaken:
