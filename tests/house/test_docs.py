@@ -51,8 +51,6 @@ def test_every_path_that_a_page_names_exists(page: Path) -> None:
 def test_every_page_is_linked_from_an_entrance() -> None:
     """From README.md or DEVELOPERS.md, by itself or by its folder below docs/."""
     entrances = [HOUSE / name for name in ENTRANCES if (HOUSE / name).exists()]
-    if not any(page.read_text("utf-8").strip() for page in entrances):
-        pytest.skip("README.md and DEVELOPERS.md are not written yet")
     reached = {target for page in entrances for target in links(page)} - {HOUSE / "docs"}
     unreached = {
         str(page.relative_to(HOUSE))

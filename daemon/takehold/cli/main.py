@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Callable
 from typing import Any
 
 import click
@@ -61,9 +60,6 @@ def place(ctx: click.Context) -> Any:
     from takehold.home import home
 
     return home(ctx.obj)
-
-
-Command = Callable[..., Any]
 
 
 @cli.command()
