@@ -51,6 +51,9 @@ class Disk:
         """Mount it, at another place if one is given."""
         self.mount = at or self.mount
         self.options = self.options if options is None else options
+        if self.fs == "exfat":
+            self._reap(0.2)
+            self._clear()
         self.mount.mkdir(parents=True, exist_ok=True)
         if self.fs == "exfat":
             self._serve()
@@ -59,14 +62,18 @@ class Disk:
             run("mount", *how, self.loop or self.name, self.mount)
         return self.mount
 
+    def _clear(self) -> None:
+        """Take away what a server that ended left behind: nobody answers there any more."""
+        try:
+            self.mount.stat()
+        except FileNotFoundError:
+            pass
+        except OSError:
+            run("umount", "-l", self.mount)
+
     def _serve(self) -> None:
         """Start the exFAT server in the foreground: it can be ended by its number."""
-        self._reap(0.2)
-        try:
-            before = os.stat(self.mount).st_dev
-        except OSError:  # what the last server left behind: nobody answers there any more
-            run("umount", "-l", self.mount)
-            before = os.stat(self.mount).st_dev
+        before = os.stat(self.mount).st_dev
         options = ",".join(filter(None, ("noatime", self.options)))
         command = [*SERVER, "-o", options, self.loop, str(self.mount)]
         self.server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT)

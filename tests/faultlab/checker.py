@@ -12,28 +12,36 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-TEMPORARY = re.compile(r"\.takehold-.*\.part")
+# FUSE keeps a file that was removed while it was open under a name of its own for a moment.
+TEMPORARY = re.compile(r"\.takehold-.*\.part|\.fuse_hidden.*")
 PAPER = re.compile(r"\d{4}-\d\d-\d\d\.r\d+\..+")  # a manifest and what belongs to it
 SYSTEM = frozenset({"lost+found"})
 
 
-def files_of(root: Path) -> dict[str, bytes]:
-    """All files below a folder by their path in it, with their bytes; a system's own left out."""
-    found = {}
+def names_of(root: Path) -> list[str]:
+    """The path of each file below a folder; links and a system's own left out."""
+    found = []
     for folder, folders, names in os.walk(root):
         folders[:] = [name for name in folders if name not in SYSTEM]
-        for name in names:
-            path = Path(folder, name)
-            if path.is_file() and not path.is_symlink():
-                found[os.path.relpath(path, root)] = path.read_bytes()
+        paths = [Path(folder, name) for name in names]
+        found += [
+            os.path.relpath(path, root)
+            for path in paths
+            if path.is_file() and not path.is_symlink()
+        ]
     return found
 
 
+def files_of(root: Path) -> dict[str, bytes]:
+    """All files below a folder by their path in it, with their bytes."""
+    return {path: (root / path).read_bytes() for path in names_of(root)}
+
+
 def finals(root: Path) -> dict[str, bytes]:
-    """What counts as a copy: neither a temporary name nor paper."""
+    """What counts as a copy: neither a temporary name nor paper, which may be gone any moment."""
     return {
-        path: data
-        for path, data in files_of(root).items()
+        path: (root / path).read_bytes()
+        for path in names_of(root)
         if not TEMPORARY.fullmatch(os.path.basename(path))
         and not PAPER.fullmatch(os.path.basename(path))
     }
@@ -41,7 +49,7 @@ def finals(root: Path) -> dict[str, bytes]:
 
 def temporaries(root: Path) -> list[str]:
     """What counts for nothing."""
-    return [p for p in files_of(root) if TEMPORARY.fullmatch(os.path.basename(p))]
+    return [p for p in names_of(root) if TEMPORARY.fullmatch(os.path.basename(p))]
 
 
 def whole(root: Path, card: Mapping[str, bytes]) -> set[str]:

@@ -58,7 +58,7 @@ def bring_back(disk: Disk, instance: Instance) -> None:
     def mounted() -> bool:
         try:
             disk.mount_again()
-        except AssertionError:
+        except (AssertionError, OSError):
             return False
         return True
 
