@@ -1,0 +1,115 @@
+"""Where is copied from and to: volumes of the kinds that are compared.
+
+`loop`   an ext4 image each on the machine's disk, no second cache underneath
+`media`  ext4 images in memory, each device slowed down to what cards and drives do
+`exfat`  exFAT images through FUSE, as `loop` otherwise
+`tmpfs`  memory
+
+All of it lives in the process's own mount namespace. `media` needs the block controller's limits
+(cgroup version 1, as root): a card gives 150 MB/s, a drive takes 300 and gives 400.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from loopbench import Bench, attach, own_namespace, run
+
+LIMITS = Path("/sys/fs/cgroup/blkio")
+CARD_READ, DRIVE_WRITE, DRIVE_READ = 150, 300, 400
+MEGABYTE = 10**6
+ROOM = 400 * MEGABYTE
+
+
+class Places:
+    """One card and some drives; `card` is an empty folder to be filled."""
+
+    def __init__(self, folder: Path, kind: str, drives: int, size: int) -> None:
+        self.kind = kind
+        self._bench = Bench(folder)
+        self._slowed: list[str] = []
+        if kind == "media":
+            (folder / "images").mkdir()
+            whole = (size * 11 // 10 + ROOM) * (drives + 1)
+            run("mount", "-t", "tmpfs", "-o", f"size={whole}", "images", folder / "images")
+        self.card = self._volume("card", size)
+        self.drives = [self._volume(f"drive-{n + 1}", size) for n in range(drives)]
+
+    def _volume(self, name: str, size: int) -> Path:
+        room = size * 11 // 10 + ROOM
+        if self.kind == "tmpfs":
+            return self._bench.disk(name, "tmpfs", room // MEGABYTE).mount
+        fs = "exfat" if self.kind == "exfat" else "ext4"
+        megabytes = room // MEGABYTE // 64 * 64  # whole sectors
+        disk = self._bench.disk(name, fs, megabytes, label=name[:11], mount=False)
+        run("losetup", "-d", disk.loop)
+        disk.loop = attach(disk.image, "--direct-io=on")
+        return disk.mount_again()
+
+    def slow_down(self) -> None:
+        """From now on the devices are no faster than real ones: call it once the card is full."""
+        if self.kind != "media":
+            return
+        for disk in self._bench.disks:
+            number = Path("/sys/class/block", Path(disk.loop).name, "dev").read_text().strip()
+            limits = {"write": DRIVE_WRITE, "read": DRIVE_READ}
+            if disk.name == "card":
+                limits = {"read": CARD_READ}
+            for way, speed in limits.items():
+                _limit(number, way, speed * MEGABYTE)
+            self._slowed.append(number)
+
+    def clean(self) -> None:
+        """Empty drives, nothing waiting to be written, no cache."""
+        for drive in self.drives:
+            for child in drive.iterdir():
+                if child.name != "lost+found":
+                    shutil.rmtree(child)
+        os.sync()
+        time.sleep(0.2)
+        forget()
+
+    def read_from(self, place: Path) -> int | None:
+        """Bytes that its device gave since it began; None for memory."""
+        if self.kind == "tmpfs":
+            return None
+        disk = next(d for d in self._bench.disks if d.mount == place)
+        figures = Path("/sys/class/block", Path(disk.loop).name, "stat").read_text().split()
+        return int(figures[2]) * 512  # sectors read (kernel, block/stat)
+
+    def close(self) -> None:
+        """Take all of it away."""
+        for number in self._slowed:
+            for way in ("read", "write"):
+                _limit(number, way, 0)
+        self._bench.close()
+        if self.kind == "media":
+            run("umount", "-l", self._bench.folder / "images", check=False)
+
+
+def _limit(device: str, way: str, bytes_a_second: int) -> None:
+    (LIMITS / f"blkio.throttle.{way}_bps_device").write_text(f"{device} {bytes_a_second}\n")
+
+
+def forget() -> None:
+    """Drop the caches of the kernel, devices' own included."""
+    subprocess.run(["sync"], check=True, timeout=600)
+    Path("/proc/sys/vm/drop_caches").write_text("3")
+
+
+@contextlib.contextmanager
+def places(folder: Path, kind: str, drives: int, size: int) -> Iterator[Places]:
+    """The volumes, and their end. Raises SystemExit where they cannot be made."""
+    if refused := own_namespace():
+        raise SystemExit(refused)
+    if kind == "media" and not (LIMITS / "blkio.throttle.read_bps_device").exists():
+        raise SystemExit("media: this machine cannot slow devices down (no blkio controller)")
+    folder.mkdir(parents=True)
+    with contextlib.closing(Places(folder, kind, drives, size)) as made:
+        yield made
