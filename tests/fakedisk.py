@@ -5,7 +5,8 @@
     with disk.source(card.root) as tree: ...
 
 Faults: `card.fail_next("read", VolumeGone("..."))`, `card.hang("write")`, `card.yank()`,
-`card.flip[b"T01.wav"] = 7`, `card.lies = True`, `card.shrink(...)`, `card.capacity = 100`.
+`card.flip[b"T01.wav"] = 7`, `card.bad[b"T01.wav"] = [(0, 512)]`, `card.lies = True`,
+`card.shrink(...)`, `card.capacity = 100`.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from dataclasses import dataclass, field
 from takehold.formats.names import same_key
 from takehold.model.errors import (
     FileMissing,
+    NameRefused,
     NameTaken,
     TakeholdError,
     VolumeFull,
@@ -43,9 +45,10 @@ class FakeVolume:
 
     `files` are the bytes on the medium; `skipped` what a listing meets beside files; `flip` maps a
     path to the offset of a byte that every read of it gets wrong by one bit; `flip_parts` is the
-    same for the read-back of parts. `lies`: flushes succeed and nothing reaches the medium.
+    same for the read-back of parts. `bad` maps a path to ranges (first, end) that no read gets.
+    `lies`: flushes succeed and nothing reaches the medium.
     Operations to fail or hang: list, open, read_at, read, part, reserve, write, flush, reader,
-    keep, settle, taken, stamp_of, free, sweep.
+    keep, check_name, settle, taken, stamp_of, free, sweep.
     """
 
     root: Root
@@ -54,8 +57,10 @@ class FakeVolume:
     stamps: dict[bytes, Stamp] = field(default_factory=dict)
     skipped: list[Skip] = field(default_factory=list)
     flip: dict[bytes, int] = field(default_factory=dict)
+    bad: dict[bytes, list[tuple[int, int]]] = field(default_factory=dict)
     flip_parts: int | None = None
     capacity: int = 1 << 40
+    longest_name: int = 255
     complete: bool = True
     lies: bool = False
     durable: bool = True
@@ -147,6 +152,11 @@ class FakeVolume:
             raise FileMissing(f"{self.says(path)}: there is no such file.")
         return path
 
+    def must_read(self, path: bytes, offset: int, length: int) -> None:
+        """Fail where a read touches a bad place."""
+        if any(offset < end and first < offset + length for first, end in self.bad.get(path, ())):
+            raise WorldError(f"{self.says(path)}: the device failed (Input/output error).")
+
 
 class FakeReader:
     """Implements `Reader`."""
@@ -162,11 +172,13 @@ class FakeReader:
 
     def read_at(self, offset: int, length: int) -> bytes:
         self._volume.asked("read_at", self._path)
+        self._volume.must_read(self._path, offset, length)
         return self._bytes()[offset : offset + length]
 
     def read_into(self, buffer: memoryview, offset: int) -> int:
         assert offset % PAGE == 0, "reads begin at a page"
         self._volume.asked("read", self._path)
+        self._volume.must_read(self._path, offset, len(buffer))
         found = self._bytes()[offset : offset + len(buffer)]
         buffer[: len(found)] = found
         return len(found)
@@ -293,6 +305,11 @@ class FakeDestination:
                     raise NameTaken(f"{volume.says(path)}: the name is in use.")
             return FakePart(volume, folder)
 
+    def check_name(self, path: bytes) -> None:
+        self._volume.asked("check_name", path)
+        if len(path.rpartition(b"/")[2]) > self._volume.longest_name:
+            raise NameRefused(f"{self._volume.says(path)}: the file system cannot hold this name.")
+
     def settle(self, folder: bytes) -> bool:
         self._volume.asked("settle", folder)
         if folder and folder not in self._volume.folders:
@@ -350,7 +367,8 @@ class FakeDisk:
         label = path.rpartition(b"/")[2].decode()
         disks = frozenset({disk or f"disk:{number}"})
         identity = f"uuid:{number:08}"
-        about = Volume(path, str(number), f"8:{number}", label, identity, "exfat", disks)
+        device, here = f"8:{number}", f"put in: {number}"
+        about = Volume(path, str(number), device, label, identity, "exfat", disks, appearance=here)
         made = FakeVolume(Root(path, about, identity), dict(files or {}), capacity=capacity)
         self.volumes[path] = made
         return made

@@ -36,6 +36,7 @@ from takehold.model.settings import Destination, Role, Settings, Source
 from takehold.model.sound import Metadata, WaveFormat
 from takehold.model.volume import Root, Volume
 from takehold.ports.disk import Reader
+from takehold.ports.keep_awake import Answer
 from takehold.ports.volumes import Absent, Silent
 
 DAY = "2031-03-14"
@@ -54,10 +55,12 @@ class Clock:
 
     def __init__(self, speed: int = 1) -> None:
         self.passed = 0
+        self.slept = 0
+        self.off = 0
         self.speed = speed
 
     def now(self) -> int:
-        return int(NOON.timestamp()) + self.passed
+        return int(NOON.timestamp()) + self.passed + self.slept + self.off
 
     def local(self) -> datetime:
         return datetime.fromtimestamp(self.now(), UTC)
@@ -65,8 +68,19 @@ class Clock:
     def steady_ns(self) -> int:
         return time.monotonic_ns() * self.speed + self.passed * 10**9
 
+    def asleep_ns(self) -> int:
+        return self.slept * 10**9
+
     def advance(self, seconds: int) -> None:
         self.passed += seconds
+
+    def sleep(self, seconds: int) -> None:
+        """The machine sleeps: wall time goes on, steady time does not."""
+        self.slept += seconds
+
+    def set_by(self, seconds: int) -> None:
+        """Somebody sets the wall clock; no time has passed."""
+        self.off += seconds
 
 
 class Volumes:
@@ -74,7 +88,11 @@ class Volumes:
 
     def __init__(self, disk: FakeDisk) -> None:
         self._disk = disk
+        self.forgotten = 0
         self.fails: TakeholdError | None = None
+
+    def forget(self) -> None:
+        self.forgotten += 1
 
     def silent(self) -> tuple[Silent, ...]:
         return ()
@@ -116,6 +134,23 @@ class Wake:
 
     def watch_folders(self, paths: Iterable[bytes]) -> None:
         self.watched = list(paths)
+
+
+class Awake:
+    """`ports.KeepAwake` that says what a test sets; `asked` are the calls."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+        self.says = Answer(held=True)
+
+    def hold(self) -> None:
+        self.asked.append("hold")
+
+    def release(self) -> None:
+        self.asked.append("release")
+
+    def answer(self) -> Answer:
+        return self.says
 
 
 class Decoder:
@@ -225,7 +260,7 @@ class Site:
         """It comes back as a new mount, perhaps elsewhere; what is open of the old stays dead."""
         old = volume.root
         number = f"{old.volume.mount_id} again"
-        home = replace(old.volume, mount=path or old.path, mount_id=number)
+        home = replace(old.volume, mount=path or old.path, mount_id=number, appearance=number)
         del self.disk.volumes[old.path]
         volume.root = Root(home.mount, home, old.identity)
         volume.give_back()

@@ -37,6 +37,9 @@ def file_entry(**changes: Any) -> dict[str, Any]:
             "time_reference": "2425224000",
             "file_uid": "T0003",
             "family_uid": "FAM01",
+            "set_index": "A",
+            "total_files": 1,
+            "originator": "a recorder",
             "tracks": [{"channel": 1, "interleave": 1, "name": "Boom"}],
         },
         "reads": [

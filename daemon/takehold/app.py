@@ -19,14 +19,16 @@ from takehold.adapters.catalogue import (
 from takehold.adapters.clock import SystemClock
 from takehold.adapters.decoder import SoundfileDecoder
 from takehold.adapters.disk import LocalDisk
+from takehold.adapters.keep_awake import keep_awake
 from takehold.adapters.lock import InstanceLock
 from takehold.adapters.signer import KeySigner, load_key
 from takehold.adapters.volumes import volumes
 from takehold.decide.manifest import Writer
 from takehold.engine.cycle import Engine, World
 from takehold.engine.days import Days
+from takehold.engine.vigil import Vigil
 from takehold.formats.names import shown
-from takehold.home import Home, settings_of
+from takehold.home import Home, make_folder, settings_of
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 from takehold.ports.volumes import Absent
@@ -40,6 +42,8 @@ class Running:
     catalogue: SqliteCatalogue
     clock: SystemClock
     days: Days
+    vigil: Vigil
+    lock: InstanceLock
     notes: tuple[str, ...] = ()
 
 
@@ -53,37 +57,45 @@ def running(place: Home, nudge: Callable[[], None]) -> Iterator[Running]:
     settings = settings_of(place)
     signer = load_key(os.fsencode(place.key))
     _check_state_folder(place)
-    with InstanceLock(place.lock):
+    with InstanceLock(place.lock) as lock:
         catalogue, damaged = _open(place)
         try:
-            yield _assemble(place, settings, signer, catalogue, damaged, nudge)
+            begun = _assemble(place, settings, signer, lock, catalogue, damaged, nudge)
+            try:
+                yield begun
+            finally:
+                begun.vigil.end()
         finally:
             catalogue.close()
 
 
 def _check_state_folder(place: Home) -> None:
-    os.makedirs(place.state, mode=0o700, exist_ok=True)
+    make_folder(place.state)
     root = volumes().folder(os.fsencode(os.path.realpath(place.state)), None)
     if not isinstance(root, Absent):
         check_can_lock(root.volume.kind, place.state)
 
 
 def _open(place: Home) -> tuple[SqliteCatalogue, str | None]:
-    """The catalogue; where it was damaged, also where the old one lies now, "" if it is new."""
+    """The catalogue; where it was damaged, also where the old one lies now, "" if it is empty.
+
+    An empty one may be what a program that was killed had made in place of a damaged one.
+    """
     try:
-        there = os.path.exists(place.catalogue)
         catalogue = SqliteCatalogue.open(place.catalogue)
-        Ledger().apply(catalogue.facts())
+        facts = list(catalogue.facts())
+        Ledger().apply(facts)
     except CatalogueDamaged:
         aside = move_aside(place.catalogue)
         return SqliteCatalogue.open(place.catalogue), aside
-    return catalogue, None if there else ""
+    return catalogue, None if facts else ""
 
 
 def _assemble(
     place: Home,
     settings: Settings,
     signer: KeySigner,
+    lock: InstanceLock,
     catalogue: SqliteCatalogue,
     lost: str | None,
     nudge: Callable[[], None],
@@ -93,7 +105,7 @@ def _assemble(
     days = days_of(place, settings, signer, clock)
     engine = Engine(settings, world, days, nudge)
     notes: list[str] = []
-    if lost is not None:
+    if lost is not None:  # one that knows a manifest and no card is not lost
         from takehold.engine.rebuild import rebuild  # noqa: PLC0415 - rarely needed
 
         targets = engine.destinations()
@@ -103,7 +115,8 @@ def _assemble(
         if facts or lost:
             notes.append("The catalogue was lost and is rebuilt from signed manifests." + where)
             notes += says
-    return Running(engine, catalogue, clock, days, tuple(notes))
+    vigil = Vigil(keep_awake(), clock)
+    return Running(engine, catalogue, clock, days, vigil, lock, tuple(notes))
 
 
 def days_of(place: Home, settings: Settings, signer: KeySigner, clock: SystemClock) -> Days:

@@ -11,7 +11,7 @@ from takehold.adapters import places
 from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.formats.config import read_config
 from takehold.formats.names import shown
-from takehold.model.errors import FileMissing, UsageError
+from takehold.model.errors import FileMissing, UsageError, WorldError
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 
@@ -52,6 +52,17 @@ def home(config: str | None = None) -> Home:
     if config is not None:
         os.environ["TAKEHOLD_CONFIG"] = os.path.abspath(config)
     return Home(places.config_file(), places.state_folder(), places.key_file())
+
+
+def make_folder(path: str) -> None:
+    """A folder of our own, for its owner alone; WorldError if it cannot be made."""
+    try:
+        os.makedirs(path, mode=0o700, exist_ok=True)
+    except OSError as error:
+        raise WorldError(
+            f"The folder {shown(path)} cannot be made: {error.strerror}.",
+            "Look at the disk that it is to lie on: its rights, and whether it has room.",
+        ) from error
 
 
 def settings_of(place: Home) -> Settings:

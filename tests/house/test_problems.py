@@ -17,7 +17,7 @@ PACKAGE = HOUSE / "daemon" / "takehold"
 PAGE = HOUSE / "docs" / "problems.md"
 ROW = re.compile(r"^\| `([a-z][a-z0-9-]*)` \|(.*)\|$", re.MULTILINE)
 # Which argument of a call is the code.
-ARGUMENT = {"finding": 0, "Complaint": 0, "_make": 1, "Trouble": 1, "_alarm": 2}
+ARGUMENT = {"finding": 0, "Complaint": 0, "_make": 1, "noticed": 1, "Trouble": 1, "_alarm": 2}
 
 
 def words(nodes: list[ast.expr]) -> Iterator[str]:

@@ -136,3 +136,46 @@ def test_a_receipt_without_a_field_is_refused(key: str) -> None:
     broken = receipt()
     del broken[key]
     assert not RECEIPT.is_valid(broken)
+
+
+TAKE = {
+    "load": 1, "scene": "12A", "take": "3", "tape": "D07", "note": "plane", "circled": True,
+    "start_timecode": "14:01:50:12", "frames": 24_000, "sample_rate": 48_000,
+    "parts": [[{"path": "12A-T03.wav"}, {"path": "\\xff.wav", "path_hex": "ff2e776176"}]],
+    "again": [{"load": 1, "rerecorded": True, "parts": [[{"path": "a"}], [{"path": "b"}]]}],
+}  # fmt: skip
+
+
+def test_takes_may_be_listed_and_may_be_absent() -> None:
+    """Manifests of before have none; a reader of before ignores them."""
+    assert "takes" not in example()
+    assert MANIFEST.is_valid(example() | {"takes": []})
+    assert MANIFEST.is_valid(example() | {"takes": [TAKE]})
+    assert read_manifest(canonical(example() | {"takes": [TAKE]})).revision == 2
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"parts": []},
+        {"parts": [[]]},
+        {"parts": [["12A-T03.wav"]]},
+        {"parts": [[{"path_hex": "ff"}]]},
+        {"load": "1"},
+        {"circled": False},
+        {"rerecorded": "yes"},
+        {"frames": -1},
+        {"again": [{}]},
+        {"mood": "good"},
+    ],
+)
+def test_a_broken_take_is_refused(change: dict[str, Any]) -> None:
+    assert not MANIFEST.is_valid(example() | {"takes": [TAKE | change]})
+
+
+def test_manifests_that_were_found_again_are_named_as_the_one_before() -> None:
+    also = {"name": "2031-05-06.r1.manifest.json", "day": "2031-05-06", "revision": 1}
+    good = {**also, "sha256": "ab" * 32}
+    assert MANIFEST.is_valid(example() | {"also_follows": [good]})
+    assert not MANIFEST.is_valid(example() | {"also_follows": [also]})
+    assert not MANIFEST.is_valid(example() | {"also_follows": []})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from memory_catalogue import MemoryCatalogue
+from takehold.adapters import catalogue_file, catalogue_rows
 from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.model import facts as f
 from takehold.model.ledger import Ledger
@@ -57,6 +59,9 @@ READING = Reading(
 )
 COPY = Copy(2, "shuttle", "root-1", frozenset({"d2", "d3"}), b"p/a", Proof(8, Seen.CACHE, False))
 BROKEN = f.Broken(2, "shuttle", "root-1", b"p/a", "altered", 9)
+KEPT = (("shuttle", "root-1", b"d.salvage/\xff"), ("raid", "root-2", b"d.salvage/x"))
+SALVAGED = f.Salvaged(2, "boot disk 7", ((0, 512), (2**40, 2**40 + 1)), KEPT, 9)
+MET = f.Met("d", 1, "cd", "shuttle", "root-1", 9, ours=True, loose=True)
 TROUBLE = f.Trouble("read 2", "volume-gone", "Gone.", "Wait.", 1, 1, 2)
 RECEIPT = f.Receipt("ab", "d", 1, 4, "DIT", "", 3, ("x",), (), ("y", "z"))
 
@@ -100,8 +105,11 @@ def told(ledger: Ledger) -> dict[str, Any]:
         "of_day": {day: ids for day, ids in ledger.of_day.items() if ids},
         "copies": {r: list(held.items()) for r, held in ledger.copies.items() if held},
         "broken": ledger.broken,
+        "salvaged": ledger.salvaged,
         "revisions": ledger.revisions,
         "published": ledger.published,
+        "met": ledger.met,
+        "chain_end": ledger.chain_end,
         "troubles": list(ledger.troubles.values()),
         "acks": list(ledger.acks.values()),
         "receipts": ledger.receipts,
@@ -123,9 +131,13 @@ ONE_OF_EACH: list[list[f.Fact]] = [
     [f.WasRead(2, READING), f.WasRead(2, replace(READING, sound=None, seen=Seen.UNKNOWN))],
     [f.SameBytes(2, Stamp(1300, 2**71, 0))],
     [f.Gone(2)],
+    [MET, replace(MET, number=2, ours=False), replace(MET, loose=False)],
     [f.Proven(COPY), f.Proven(replace(COPY, proof=Proof(99, Seen.MEDIUM, True)))],
     [f.Proven(COPY), BROKEN],
     [f.Proven(COPY), BROKEN, f.Proven(COPY)],
+    [f.Proven(replace(COPY, proof=Proof(8, Seen.UNKNOWN, False, 2**70, "boot disk 7", True)))],
+    [SALVAGED, replace(SALVAGED, missing=(), kept=(), appearance="")],
+    [SALVAGED, f.Gone(2)],
     [
         f.Revised("d", 1, "d.r1", "ab", 3, "HOLD", "b1"),
         f.Revised("d", 2, "d.r2", "cd", 4, "READY", ""),
@@ -340,3 +352,23 @@ def test_any_day_folds_into_the_same_ledger(kind: str, facts: list[f.Fact], cut:
             reader = SqliteCatalogue.open_to_read(path)
             assert told(folded(reader.facts())) == known_live
             reader.close()
+
+
+def test_a_catalogue_of_the_first_form_is_brought_up_with_its_copies(tmp_path: Path) -> None:
+    """Where a copy without a promise was written is not known of old: nothing is claimed."""
+    path = str(tmp_path / "catalogue.db")
+    first = catalogue_file.migrations()[:1]
+    old = catalogue_file.open_to_write(path, first)
+    with catalogue_file.transaction(old, path):
+        for fact in known():
+            catalogue_rows.write(old, fact)
+        row = "2, 'shuttle', 'root-1', '[\"d2\",\"d3\"]', x'702f61', 8, 'cache', 0, '7'"
+        names = "recording, destination, root, disks, path, at, seen, durable, mtime"
+        old.execute(f"INSERT INTO copy ({names}) VALUES ({row})")
+    old.close()
+    with closing(SqliteCatalogue.open(path)) as catalogue:
+        [found] = [fact for fact in catalogue.facts() if isinstance(fact, f.Proven)]
+        assert found.copy == replace(COPY, proof=Proof(8, Seen.CACHE, False, 7, "", False))
+        catalogue.record([SALVAGED])
+    with closing(SqliteCatalogue.open(path)) as catalogue:
+        assert SALVAGED in list(catalogue.facts())

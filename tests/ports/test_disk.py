@@ -351,11 +351,11 @@ def test_a_sweep_removes_own_leftovers_only(
     if site.root.volume.kind == "fuseblk":
         alike.remove(b".takehold-0123456789ABCDEF.part")  # the same name there
     for path in left + alike:
-        site.put(path, b"x")
+        site.put(path, b"x" if path in left else b"y")  # a twin of a named file stays on exFAT
     mine = write_whole(shuttle, b"day", b"sound", buffer)
     assert shuttle.sweep() == len(left)
     assert shuttle.sweep() == 0
-    assert all(site.get(path) == b"x" for path in alike)
+    assert all(site.get(path) == b"y" for path in alike)
     mine.keep(b"day/T.wav")
     assert site.get(b"day/T.wav") == b"sound"
 

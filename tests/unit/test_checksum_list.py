@@ -56,3 +56,11 @@ def test_a_list_in_another_form_is_refused_naming_the_line(raw: bytes, word: str
     with pytest.raises(Malformed) as caught:
         read_list(raw)
     assert word in caught.value.says
+
+
+def test_two_recordings_that_share_a_file_are_one_line() -> None:
+    """A name that comes twice would be refused; with two sums it has to be."""
+    shared = sha256_list([(S, b"a.wav"), (S, b"a.wav"), (S, b"b.wav")])
+    assert read_list(shared) == ((S, b"a.wav"), (S, b"b.wav"))
+    with pytest.raises(Malformed):
+        read_list(sha256_list([(S, b"a.wav"), ("cd" * 32, b"a.wav")]))

@@ -25,8 +25,8 @@ from takehold.decide.confirm import second_reads
 from takehold.decide.enrol import untaken
 from takehold.decide.judge import judge
 from takehold.decide.plan import NOT_DESCRIBED, Wanted, plan
-from takehold.engine.endings import ended, left
-from takehold.model.facts import Asked, Inventoried, Listed, LoadSeen
+from takehold.engine.endings import came_late, ended, left
+from takehold.model.facts import Asked, Gone, Inventoried, Listed, LoadSeen
 from takehold.model.recording import Reading, Recording
 from takehold.model.sound import Complaint, Description, Kind
 from takehold.model.step import Prove
@@ -105,3 +105,12 @@ def test_troubles_of_a_card_end_once_all_that_lies_on_it_was_looked_at() -> None
     assert left(known, sight(1, recording(2, b"NEW.WAV"), made)) == set()
     assert left(known, sight(1, made)) == {"load 1"}
     assert left(known, sight(1)) == {"load 1", "rec 1"}
+
+
+def test_a_trouble_of_what_is_known_no_more_does_not_begin() -> None:
+    """A drive told of its failed copy after the read had shown that the file is an old one."""
+    known = ledger(LoadSeen(load()), taken(recording()))
+    keys = ("rec 1", "land 1 x", "land 6 x", "prove 6 x", "publish D 6 x", "load 6", "")
+    assert [key for key in keys if came_late(known, key)] == ["land 6 x", "prove 6 x"]
+    known.apply([Gone(1)])
+    assert came_late(known, "rec 1")

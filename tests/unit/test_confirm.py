@@ -64,6 +64,12 @@ def test_a_counterpart_confirms_without_a_second_read() -> None:
     assert not again(recording(1), recording(2, of=2), closing=CLOSING)
 
 
+def test_a_counterpart_in_other_bytes_is_not_enough_and_not_waited_for() -> None:
+    """What stands around the same audio is confirmed by a second read, as soon as there is time."""
+    assert again(recording(1), recording(2, of=2, head=b"other"))
+    assert not again(recording(1, readings=(A, A)), recording(2, of=2, head=b"other"))
+
+
 def test_what_was_never_read_or_agreed_already_is_not_read_again() -> None:
     assert not again(recording(1, read=False), made=ALONE, closing=CLOSING)
     assert not again(recording(1, readings=(A, A)), made=ALONE, closing=CLOSING)

@@ -9,11 +9,13 @@ from typing import Any
 
 import pytest
 
-from fakeworld import CARDS, Site, ending, take, within
+from fakeworld import CARDS, Awake, Site, ending, take, within
 from takehold.engine import daemon as engine
 from takehold.engine.daemon import Daemon
 from takehold.engine.progress import snapshot
-from takehold.model.errors import VolumeFull, WorldError
+from takehold.engine.vigil import Vigil
+from takehold.model.errors import NoRights, VolumeFull
+from takehold.ports.keep_awake import Answer
 
 FILES = {b"DAY/T%02d.WAV" % n: take(n) for n in range(1, 4)}
 BELL = b"/var/takehold"
@@ -62,6 +64,7 @@ class Bench:
         self.card = self.site.card("SND_A1", FILES)
         self.drives = [self.site.drive("SHUTTLE_1"), self.site.drive("SHUTTLE_2")]
         self.live, self.manager, self.log = Live(), Manager(), Log()
+        self.awake = Awake()
         self.daemon = Daemon(
             self.site.engine,
             self.site.wake,
@@ -70,6 +73,7 @@ class Bench:
             self.manager,
             self.log,
             BELL,
+            Vigil(self.awake, self.site.clock),
         )
         self.ended: list[bool] = []
         self.faults: list[BaseException] = []
@@ -218,7 +222,7 @@ def test_a_full_catalogue_does_not_end_it() -> None:
 def test_it_waits_until_the_next_try_and_no_longer() -> None:
     """A failed file's time to try again is sooner than the next look."""
     bench = Bench(look_every_seconds=60)
-    bench.card.fail_next("read", WorldError("It cannot be read."), b"DAY/T02.WAV")
+    bench.card.fail_next("read", NoRights("It cannot be read."), b"DAY/T02.WAV")
     with bench:
         bench.comes(lambda: any("cannot be read" in says for says in bench.log.warnings))
         bench.comes(lambda: not bench.site.engine.lanes.running and 5.0 in bench.site.wake.waits)
@@ -292,3 +296,48 @@ def test_nothing_new_is_not_shown_again() -> None:
         bench.site.wake.nudge()
         bench.comes(lambda: len(bench.manager.texts) > turns + 2)
     assert len(bench.live.shown) <= shown + 1
+
+
+def test_a_wrap_that_a_sleep_made_overdue_is_done_as_soon_as_it_wakes() -> None:
+    """The lid was closed before the wrap and opened the next morning: what was owed is done.
+
+    The nudge is what the timer gives then (tests/unit/test_timer.py).
+    """
+    bench = Bench(wrap_at=21 * 60 + 30)
+    day = bench.site.engine.today()
+    with bench:
+        bench.comes(bench.all_copied)
+        bench.comes(lambda: not bench.site.engine.lanes.running)
+        assert bench.site.engine.ledger.newest(day) is None
+        bench.site.clock.sleep(20 * 3600)
+        assert bench.site.engine.today() > day
+        bench.site.wake.nudge()
+        bench.comes(lambda: bench.site.engine.ledger.newest(day) is not None)
+        bench.comes(lambda: any("slept for 20 h 0 min" in says for says in bench.log.infos))
+    slept = [says for says in bench.log.infos if "slept" in says]
+    assert len(slept) == 1
+    assert slept[0].endswith("nothing was at work.")
+
+
+def test_it_keeps_awake_while_it_works_and_says_when_it_may_not() -> None:
+    """A refusal is one line in the log and a note that is shown; nothing needs a hand for it."""
+    bench = Bench()
+    bench.awake.says = Answer(refused="Access denied.")
+    with bench:
+        bench.comes(bench.all_copied)
+        bench.comes(lambda: bool(bench.live.shown[-1]["notes"]))
+        bench.comes(lambda: bench.manager.texts[-1] == "All well")
+    note = "The laptop may fall asleep while it copies: Access denied."
+    assert bench.live.shown[-1]["notes"] == [note]
+    assert bench.log.infos.count(note) == 1
+    assert bench.log.warnings == []
+    assert bench.awake.asked == ["hold", "release"]
+
+
+def test_it_lets_the_machine_sleep_when_it_stops() -> None:
+    bench = Bench()
+    with bench:
+        bench.comes(bench.all_copied)
+        bench.comes(lambda: "hold" in bench.awake.asked)
+        assert bench.live.shown[-1]["notes"] == []
+    assert bench.awake.asked == ["hold", "release"]

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from loopbench import Bench
 from takehold.adapters.lock import InstanceLock
 from takehold.model.errors import AnotherInstance, NoRights, WorldError
 
@@ -111,3 +112,36 @@ def test_a_folder_in_its_place_is_said(tmp_path: Path) -> None:
         pass
     assert str(tmp_path / "lock") in told.value.says
     assert not isinstance(told.value, NoRights)
+
+
+def test_a_lock_whose_file_was_replaced_is_lost(tmp_path: Path) -> None:
+    """Another file under its name, or none in its folder; a folder that is away is waited for."""
+    folder = tmp_path / "state"
+    with InstanceLock(str(folder / "lock")) as lock:
+        assert not lock.is_lost()
+        folder.rename(tmp_path / "moved")
+        assert not lock.is_lost()
+        folder.mkdir()
+        assert lock.is_lost()
+        (folder / "lock").touch()
+        assert lock.is_lost()
+        (folder / "lock").unlink()
+        folder.rmdir()
+        (tmp_path / "moved").rename(folder)
+        assert not lock.is_lost()
+
+
+def test_a_full_or_read_only_disk_holds_the_lock_all_the_same(bench: Bench) -> None:
+    """Its text finds no room; who asks whether it is held is answered."""
+    disk = bench.disk("state", "ext4", size_mb=8)
+    path = disk.mount / "lock"
+    with InstanceLock(str(path)):
+        pass
+    disk.unmount()
+    disk.mount_again(options="ro")
+    with (
+        InstanceLock(str(path)),
+        pytest.raises(AnotherInstance),
+        InstanceLock(str(path)),
+    ):
+        pass

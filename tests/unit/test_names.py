@@ -11,8 +11,8 @@ from takehold.formats.names import (
     safe_path,
     same_key,
     shown,
-    unsafe_part,
 )
+from ways_back import unsafe_part
 
 
 @pytest.mark.parametrize(

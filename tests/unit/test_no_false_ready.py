@@ -202,6 +202,10 @@ def test_a_folder_of_the_primary_card_is_no_backup_of_it() -> None:
 
 
 def test_a_manifest_that_cannot_be_put_on_a_drive_holds_the_day() -> None:
-    """Another r1 stands there: whoever looks at that drive sees another day."""
-    stuck = trouble(f"publish {DAY} 1 uuid:SHUTTLE_1", "name-taken")
-    assert found([*good_day(), stuck])["manifest-not-published"].severity is Severity.HOLD
+    """It lacks what was signed: mended while it is there, decided on once it is away for good."""
+    facts = [*good_day(), trouble(f"publish {DAY} 1 uuid:SHUTTLE_1", "volume-full")]
+    there = found(facts, around=Around(present=(("shuttle-1", "uuid:SHUTTLE_1"),)))
+    assert there["manifest-not-published"].severity is Severity.HOLD
+    away = found(facts, around=Around(present=(("shuttle-1", "uuid:ANOTHER"),)))
+    assert away["manifest-not-published"].severity is Severity.LOOK
+    assert away["manifest-not-published"].id == there["manifest-not-published"].id

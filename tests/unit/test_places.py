@@ -22,7 +22,6 @@ def test_defaults_are_the_freedesktop_folders(tmp_path: Path) -> None:
     assert places.config_file() == f"{tmp_path}/.config/takehold/takehold.toml"
     assert places.key_file() == f"{tmp_path}/.config/takehold/signing_key"
     assert places.state_folder() == f"{tmp_path}/.local/state/takehold"
-    assert places.log_file() == f"{tmp_path}/.local/state/takehold/takehold.log"
 
 
 def test_the_xdg_variables_are_honoured(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -34,14 +33,13 @@ def test_the_xdg_variables_are_honoured(monkeypatch: pytest.MonkeyPatch, tmp_pat
 
 
 def test_own_variables_win(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """The key follows the config, the log follows the state; paths are made absolute."""
+    """The key follows the config; paths are made absolute."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("TAKEHOLD_CONFIG", "~/set/unit.toml")
     monkeypatch.setenv("TAKEHOLD_STATE", "state")
     assert places.config_file() == f"{tmp_path}/set/unit.toml"
     assert places.key_file() == f"{tmp_path}/set/signing_key"
     assert places.state_folder() == os.path.join(os.getcwd(), "state")
-    assert places.log_file() == os.path.join(os.getcwd(), "state", "takehold.log")
 
 
 def test_an_empty_variable_counts_as_unset(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -52,6 +50,6 @@ def test_an_empty_variable_counts_as_unset(monkeypatch: pytest.MonkeyPatch, tmp_
 
 def test_nothing_is_made(tmp_path: Path) -> None:
     """Asking where something would be creates no folder."""
-    places.log_file()
+    places.state_folder()
     places.key_file()
     assert list(tmp_path.iterdir()) == []

@@ -248,6 +248,14 @@ def test_a_card_is_not_probed_as_a_destination(look, to):
     assert "answers to source primary" in row.says
 
 
+def test_a_destination_on_the_disk_of_a_card_is_not_fit(look):
+    """P5: another partition of the card is the same thing to lose."""
+    beside = volume("SHUTTLE_1", 7, disks=CARD.disks)
+    row = look(mounts=Mounts(beside, CARD, folders={}))["destination one"]
+    assert not row.ok
+    assert "same disk as the card of source primary" in row.says
+
+
 def test_a_card_that_may_not_be_read_is_told(look):
     wrong = {b"/media/SND_A1": NoRights("The system does not let this user read it.")}
     assert not look(drives=Drives(wrong=wrong))["source primary"].ok

@@ -168,6 +168,13 @@ def test_real_32_bit_sizes_in_rf64_are_used_as_they_are():
 def test_countless_chunks_end_at_the_cap_with_one_complaint():
     raw = riff(FMT, chunk(b"data", bytes(2)), chunk(b"abcd", b"") * (MAX_CHUNKS * 2))
     assert len(walked(raw).chunks) == MAX_CHUNKS
+
+
+def test_too_many_chunks_are_told_among_many_oddities() -> None:
+    """Only some oddities are told; that the rest of the file was not looked at is one of them."""
+    raw = riff(FMT, chunk(b"data", bytes(2)), chunk(b"junk", b"") * (MAX_CHUNKS * 2))
+    [odd] = [c for c in walked(raw).complaints if c.code == "header-odd"]
+    assert f"more than {MAX_CHUNKS} chunks" in odd.detail
     assert codes(raw) == ["header-odd"]
 
 

@@ -1,6 +1,7 @@
 """The key file: made private, and refused where it is not."""
 
 import contextlib
+import errno
 import os
 import stat
 import subprocess
@@ -15,7 +16,7 @@ from cryptography.hazmat.primitives.serialization import (
 )
 
 from loopbench import Bench
-from takehold.adapters import signer as adapter
+from takehold.adapters import whole_file
 from takehold.adapters.signer import load_key, new_key
 from takehold.formats.signature import read_allowed_signers, verify
 from takehold.model.errors import (
@@ -100,9 +101,9 @@ def test_a_key_that_is_not_durable_is_taken_back(
     """The folder's flush is the last step; where it fails, nothing is claimed and nothing stays."""
 
     def fail(_: bytes) -> None:
-        raise WorldError("The folder could not be flushed.")
+        raise OSError(errno.EIO, "it cannot be flushed")
 
-    monkeypatch.setattr(adapter, "_flush_folder", fail)
+    monkeypatch.setattr(whole_file, "_flush", fail)
     with pytest.raises(WorldError):
         new_key(path)
     assert os.listdir(os.path.dirname(path)) == []

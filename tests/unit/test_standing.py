@@ -90,16 +90,26 @@ A, B = reading(b"one"), reading(b"two")
 def test_a_read_is_confirmed_by_another_that_agrees_only(
     reads: tuple, its: tuple, confirmed: bool
 ) -> None:
-    """Two reads of the card, or the backup card's read of the same audio (P8)."""
+    """Two reads of the card, or the backup card's read of the same bytes (P8)."""
     made = settings()
     mine = recording(1, readings=reads)
     assert stand(mine, recording(2, of=2, readings=its), made=made).confirmed is confirmed
 
 
-def test_the_same_audio_with_other_metadata_confirms_one_read_and_settles_no_dispute() -> None:
+def test_the_same_audio_with_other_metadata_confirms_nothing_around_it() -> None:
+    """A header that was misread shows the same audio too (P8)."""
     edited = recording(2, of=2, readings=(reading(b"one", b"edited"),))
-    assert stand(recording(1, readings=(A,)), edited).confirmed
+    assert not stand(recording(1, readings=(A,)), edited).confirmed
     assert not stand(recording(1, readings=(A, B)), edited).confirmed
+    assert stand(recording(1, readings=(A, A)), edited).confirmed
+
+
+def test_an_earlier_version_is_confirmed_by_the_same_bytes_on_the_backup_card() -> None:
+    """The primary card holds other audio by now; the backup card may have what was there."""
+    first, second = recording(1, audio=b"one"), recording(3, audio=b"two", version=2)
+    day = view(ledger(cards(), taken(first, second, recording(2, of=2, audio=b"one"))))
+    assert day.index[1].confirmed
+    assert not day.index[3].confirmed
 
 
 def test_without_a_second_read_nothing_is_confirmed() -> None:

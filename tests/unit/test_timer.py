@@ -168,3 +168,29 @@ def test_a_daily_job_fires(ticking: Timer, monkeypatch: pytest.MonkeyPatch) -> N
     ticking.daily(12 * 60, nudges)
     ticking.start()
     assert nudges.more(0)
+
+
+@pytest.mark.usefixtures("berlin")
+@pytest.mark.parametrize("zone", [None, "America/New_York"])
+def test_what_a_sleep_made_overdue_runs_at_once(
+    ticking: Timer, monkeypatch: pytest.MonkeyPatch, zone: str | None
+) -> None:
+    """The lid was closed over the wrap time; meanwhile the zone, or its summer time, changed.
+
+    To the library a sleep is a wall clock that went ahead of its steady waits.
+    """
+    for module in (apscheduler.schedulers.base, apscheduler.triggers.interval):
+        monkeypatch.setattr(module, "datetime", Clock)
+    now = datetime.now().astimezone()
+    wrap = (now + timedelta(hours=3)).replace(minute=0, second=0, microsecond=0)
+    monkeypatch.setattr(Clock, "ahead", timedelta())
+    true_time = time.time
+    monkeypatch.setattr(timer.time, "time", lambda: true_time() + Clock.ahead.total_seconds())
+    nudges = Nudges()
+    ticking.daily(wrap.hour * 60, nudges)
+    ticking.start()
+    assert nudges.count == 0
+    if zone is not None:
+        monkeypatch.setenv("TZ", zone)
+    monkeypatch.setattr(Clock, "ahead", timedelta(hours=9))
+    assert nudges.more(0)

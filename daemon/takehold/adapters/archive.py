@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import errno
 import os
-import secrets
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 
-from takehold.formats.names import OWN_PREFIX, shown
+from takehold.adapters.whole_file import write_whole
+from takehold.formats.names import shown
 from takehold.model.errors import (
     FileMissing,
     NameRefused,
@@ -46,7 +46,7 @@ class FolderArchive:
             os.makedirs(folder, exist_ok=True)
             fresh = [name for name in files if not self._held(day, name, files[name])]
             for name in fresh:
-                _write(folder, self._at(day, name), files[name])
+                write_whole(os.fsencode(self._at(day, name)), files[name])
             for touched in (folder, self._folder):
                 _flush(touched)
 
@@ -91,20 +91,6 @@ class FolderArchive:
                 return tuple(sorted(n for n in os.listdir(folder) if not n.startswith(".")))
             except (FileNotFoundError, NotADirectoryError):
                 return ()
-
-
-def _write(folder: str, path: str, content: bytes) -> None:
-    """Give the bytes a final name once they are on the disk, never in place of others."""
-    part = os.path.join(folder, f"{OWN_PREFIX}{secrets.token_hex(8)}.part")
-    try:
-        with open(part, "xb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.link(part, path, follow_symlinks=False)
-    finally:
-        with suppress(FileNotFoundError):
-            os.unlink(part)
 
 
 def _flush(folder: str) -> None:

@@ -78,9 +78,7 @@ def open_to_read(path: str, newest: int) -> sqlite3.Connection:
     the right to write: then it is opened for writing after all.
     """
     if not os.path.exists(path):
-        raise FileMissing(
-            f"There is no catalogue at {path}.", "Run `takehold once` or `takehold run` first."
-        )
+        raise _missing(path)
     with _errors_said(path):
         try:
             return _current(path, "ro", newest)
@@ -133,12 +131,20 @@ def _current(path: str, mode: str, newest: int) -> sqlite3.Connection:
     """Open what is in its newest form already."""
     db = _connect(path, mode)
     with _closed_on_error(db):
-        if _version(db, path, newest) < newest:
+        version = _version(db, path, newest)
+        if version == 0:  # its making was broken off before anything was kept
+            raise _missing(path)
+        if version < newest:
             raise UsageError(
                 f"The catalogue {path} is in the form of an older takehold.",
                 "Run `takehold once` or `takehold run`: it is brought up to date then.",
             )
     return db
+
+
+def _missing(path: str) -> FileMissing:
+    says = f"There is no catalogue at {path}."
+    return FileMissing(says, "Run `takehold once` or `takehold run` first.")
 
 
 @contextmanager
@@ -195,13 +201,13 @@ def _bring_up(db: sqlite3.Connection, path: str, scripts: Sequence[str]) -> None
         with suppress(FileNotFoundError):
             os.unlink(backup)  # an earlier try of this very step was broken off
         db.execute("VACUUM INTO ?", (backup,))
-    for number, script in enumerate(scripts, start=1):
-        with transaction(db, path):
-            if _version(db, path, len(scripts)) >= number:
-                continue  # done before, or just now by another process
+    with transaction(db, path):  # one for all: what is broken off leaves no form in between
+        missing = scripts[_version(db, path, len(scripts)) :]
+        for script in missing:
             _run(db, script)
+        if missing:
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            db.execute(f"PRAGMA user_version = {number}")
+            db.execute(f"PRAGMA user_version = {len(scripts)}")
 
 
 def _run(db: sqlite3.Connection, script: str) -> None:

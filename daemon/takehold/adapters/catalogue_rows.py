@@ -35,6 +35,7 @@ def write(db: sqlite3.Connection, fact: f.Fact) -> None:
             db.execute("UPDATE recording SET stamp = ? WHERE id = ?", (plain.dumps(stamp), rid))
         case f.Gone(recording=rid):
             db.execute("UPDATE recording SET gone = 1 WHERE id = ?", (rid,))
+            db.execute("DELETE FROM salvaged WHERE recording = ?", (rid,))
             db.execute("DELETE FROM recording WHERE gone AND id < (SELECT max(id) FROM recording)")
         case f.Proven(copy):
             put(db, "copy", _copy_row(copy), "recording, root, path")
@@ -51,18 +52,26 @@ def write(db: sqlite3.Connection, fact: f.Fact) -> None:
 
 def _write_rest(db: sqlite3.Connection, fact: f.Fact) -> None:
     match fact:
-        case f.Revised():
-            put(db, "revision", _same_names(fact))
+        case f.Salvaged() | f.Revised():
+            put(db, "salvaged" if isinstance(fact, f.Salvaged) else "revision", _same_names(fact))
         case f.Published():
             put(db, "published", _same_names(fact), "day, number, root")
         case f.Unpublished():
             gone = (_text(fact.day), fact.number, _text(fact.root))
             where = "day = CAST(? AS TEXT) AND number = ? AND root = CAST(? AS TEXT)"
             db.execute(f"DELETE FROM published WHERE {where}", gone)  # noqa: S608 - own names only
+        case f.Met():
+            put(db, "met", _same_names(fact), "day, number, root")
         case f.Trouble():
             put(db, "trouble", _same_names(fact), "key")
         case f.TroubleOver(key=key):
             db.execute("DELETE FROM trouble WHERE key = CAST(? AS TEXT)", (_text(key),))
+        case _:
+            _write_answer(db, fact)
+
+
+def _write_answer(db: sqlite3.Connection, fact: f.Fact) -> None:
+    match fact:
         case f.Acked():
             put(db, "ack", _same_names(fact), "finding")
         case f.Receipt():
@@ -86,8 +95,10 @@ def everything(db: sqlite3.Connection) -> Iterator[f.Fact]:
             yield f.Gone(row["id"])
     yield from (f.Broken(*tuple(row)[1:]) for row in _rows(db, "broken"))
     yield from (f.Proven(_copy(row)) for row in _rows(db, "copy"))
+    yield from (_salvaged(row) for row in _rows(db, "salvaged"))
     yield from (f.Revised(*tuple(row)[1:]) for row in _rows(db, "revision"))
     yield from (f.Published(*tuple(row)[1:]) for row in _rows(db, "published"))
+    yield from (_met(row) for row in _rows(db, "met"))
     yield from (f.Trouble(*tuple(row)[1:]) for row in _rows(db, "trouble"))
     yield from (f.Acked(*tuple(row)[1:]) for row in _rows(db, "ack"))
     yield from (_receipt(row) for row in _rows(db, "receipt"))
@@ -234,18 +245,43 @@ def _copy_row(copy: Copy) -> Row:
         "seen": copy.proof.seen.value,
         "durable": int(copy.proof.durable),
         "mtime": str(copy.proof.mtime_ns),
+        "written_on": copy.proof.written_on,
+        "remounted": int(copy.proof.remounted),
     }
 
 
 def _copy(row: sqlite3.Row) -> Copy:
+    proof = Proof(
+        row["at"],
+        Seen(row["seen"]),
+        bool(row["durable"]),
+        int(row["mtime"]),
+        row["written_on"],
+        bool(row["remounted"]),
+    )
     return Copy(
         recording=row["recording"],
         destination=row["destination"],
         root=row["root"],
         disks=_disks(row["disks"]),
         path=row["path"],
-        proof=Proof(row["at"], Seen(row["seen"]), bool(row["durable"]), int(row["mtime"])),
+        proof=proof,
     )
+
+
+def _salvaged(row: sqlite3.Row) -> f.Salvaged:
+    return f.Salvaged(
+        recording=row["recording"],
+        appearance=row["appearance"],
+        missing=plain.loads(tuple[tuple[int, int], ...], row["missing"]),
+        kept=plain.loads(tuple[tuple[str, str, bytes], ...], row["kept"]),
+        at=row["at"],
+    )
+
+
+def _met(row: sqlite3.Row) -> f.Met:
+    told: dict[str, Any] = {name: row[name] for name in f.Met.__slots__}
+    return f.Met(**{**told, "ours": bool(row["ours"]), "loose": bool(row["loose"])})
 
 
 def _receipt(row: sqlite3.Row) -> f.Receipt:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import sys
@@ -29,9 +30,7 @@ class InstanceLock:
         try:
             if not _lock(fd):
                 raise _another(fd)
-            os.ftruncate(fd, 0)
-            os.lseek(fd, 0, os.SEEK_SET)
-            os.write(fd, time.strftime("%Y-%m-%d %H:%M:%S %z\n").encode())
+            _note(fd)
         except OSError as error:
             os.close(fd)
             raise WorldError(
@@ -52,12 +51,38 @@ class InstanceLock:
     ) -> None:
         os.close(self._fd)
 
+    def is_lost(self) -> bool:
+        """Whether others would lock another file: the folder was replaced, or another disk's.
+
+        A folder that is away is waited for.
+        """
+        try:
+            there = os.stat(self._path)
+        except FileNotFoundError:
+            return os.path.isdir(os.path.dirname(self._path) or ".")
+        except OSError:
+            return False
+        return not os.path.samestat(there, os.fstat(self._fd))
+
+
+def _note(fd: int) -> None:
+    """Since when it is held; a full or read-only disk takes no such text, and holds the lock."""
+    with contextlib.suppress(OSError):
+        os.ftruncate(fd, 0)
+        os.lseek(fd, 0, os.SEEK_SET)
+        os.write(fd, time.strftime("%Y-%m-%d %H:%M:%S %z\n").encode())
+
 
 def _open(path: str) -> int:
-    flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
+    flags = getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
     try:
         os.makedirs(os.path.dirname(path) or ".", mode=0o700, exist_ok=True)
-        return os.open(path, flags, 0o600)
+        try:
+            return os.open(path, flags | os.O_RDWR | os.O_CREAT, 0o600)
+        except OSError as error:
+            if error.errno != errno.EROFS:
+                raise
+            return os.open(path, flags | os.O_RDONLY)  # who looks only must know who holds it
     except PermissionError as error:
         raise NoRights(
             f"The lock {path} cannot be opened: {error.strerror}.",

@@ -21,11 +21,6 @@ def state_folder() -> str:
     return _whole(given) if given else platformdirs.user_state_dir(NAME, appauthor=False)
 
 
-def log_file() -> str:
-    """The log, in the state folder."""
-    return os.path.join(state_folder(), "takehold.log")
-
-
 def key_file() -> str:
     """The signing key, beside the config: whoever clears or copies the state leaves it alone."""
     return os.path.join(os.path.dirname(config_file()), "signing_key")

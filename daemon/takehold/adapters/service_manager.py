@@ -27,11 +27,6 @@ def stopping() -> None:
     _tell("STOPPING=1")
 
 
-def extend(usec: int) -> None:
-    """Ask for that many microseconds more while starting or stopping."""
-    _tell(f"EXTEND_TIMEOUT_USEC={usec}")
-
-
 def watchdog_interval() -> float | None:
     """Seconds between two signs of life; None where none are awaited.
 

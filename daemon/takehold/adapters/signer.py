@@ -18,6 +18,7 @@ from cryptography.hazmat.primitives.serialization import (
     load_ssh_private_key,
 )
 
+from takehold.adapters.whole_file import write_whole
 from takehold.formats import signature
 from takehold.formats.names import display
 from takehold.model.errors import (
@@ -69,22 +70,28 @@ def new_key(path: bytes) -> KeySigner:
     """Make a key at `path` (mode 0600) and its public half at `path`.pub, durable on return.
 
     Raises NameTaken where either exists, WorldError where the file system cannot keep the key to
-    its owner. What was begun is removed then.
+    its owner. What was begun is removed then. Each file is there whole or not at all, the key
+    first: a public half that stands alone is not ours, and one that lacks can be made of the key.
     """
+    for name in (path, _public(path)):
+        if os.path.lexists(name):
+            raise _taken(name)
     key = Ed25519PrivateKey.generate()
     signer = KeySigner(key)
     secret = key.private_bytes(Encoding.PEM, PrivateFormat.OpenSSH, NoEncryption())
-    with contextlib.ExitStack() as undo:
-        for name, content, mode in (
-            (path + b".pub", f"{signer.public_line()}\n".encode(), 0o644),
-            (path, secret, 0o600),
-        ):
-            handle = _create(name, mode)
-            undo.callback(_remove, name)
-            _fill(handle, name, content, mode)
-        _flush_folder(path)
-        undo.pop_all()
+    _write(path, secret, 0o600)
+    try:
+        _write(_public(path), _line(signer), 0o644)
+    except BaseException:
+        _remove(path)
+        raise
     return signer
+
+
+def complete_key(path: bytes, signer: KeySigner) -> None:
+    """Write the public half of a key that lacks it: its maker was stopped between the two."""
+    if not os.path.lexists(_public(path)):
+        _write(_public(path), _line(signer), 0o644)
 
 
 def load_key(path: bytes, passphrase: bytes | None = None) -> KeySigner:
@@ -96,31 +103,29 @@ def load_key(path: bytes, passphrase: bytes | None = None) -> KeySigner:
     return KeySigner(_decoded(_read(path), path, passphrase))
 
 
-def _create(name: bytes, mode: int) -> int:
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | _NO_FOLLOW | _BINARY
+def _public(path: bytes) -> bytes:
+    return path + b".pub"
+
+
+def _line(signer: KeySigner) -> bytes:
+    return f"{signer.public_line()}\n".encode()
+
+
+def _write(name: bytes, content: bytes, mode: int) -> None:
+    """Write one of a key's files; its mode is checked before a secret is written, and again."""
     try:
-        return os.open(name, flags, mode)
+        write_whole(name, content, mode, lambda status: _check_kept(status, name, mode))
     except FileExistsError as error:
-        raise NameTaken(
-            f"There is a file {display(name)} already; a key is never overwritten.",
-            do="Use that key, or move both its files away and try again.",
-        ) from error
-    except OSError as error:
-        raise _failed(name, "made", error) from error
-
-
-def _fill(handle: int, name: bytes, content: bytes, mode: int) -> None:
-    """Write all of it; the mode is checked before a secret is written, and again after."""
-    try:
-        with os.fdopen(handle, "wb") as file:
-            _check_kept(os.fstat(handle), name, mode)
-            file.write(content)
-            file.flush()
-            os.fsync(handle)
-        # Some file systems claim a mode until the file is looked up anew.
-        _check_kept(os.lstat(name), name, mode)
+        raise _taken(name) from error
     except OSError as error:
         raise _failed(name, "written", error) from error
+
+
+def _taken(name: bytes) -> NameTaken:
+    return NameTaken(
+        f"There is a file {display(name)} already; a key is never overwritten.",
+        do="Use that key, or move both its files away and try again.",
+    )
 
 
 def _check_kept(status: os.stat_result, name: bytes, mode: int) -> None:
@@ -136,20 +141,6 @@ def _check_kept(status: os.stat_result, name: bytes, mode: int) -> None:
 def _remove(name: bytes) -> None:
     with contextlib.suppress(OSError):
         os.unlink(name)
-
-
-def _flush_folder(path: bytes) -> None:
-    if not _HAS_MODES:
-        return
-    folder = os.path.dirname(path) or b"."
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except OSError as error:
-        raise _failed(folder, "flushed", error) from error
 
 
 def _read(path: bytes) -> bytes:

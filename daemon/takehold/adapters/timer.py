@@ -86,9 +86,15 @@ class Timer:
         for trigger, job in self._jobs:
             self._scheduler.add_job(job, trigger())
 
+    def _run_all(self) -> None:
+        for _, job in self._jobs:
+            self._scheduler.add_job(job)
+
     def _watch(self) -> None:
         """The scheduler waits for wall times: set back, it would wait until they come again.
 
+        Planned anew, what was overdue is forgotten (a night of sleep in which summer time ended):
+        each job runs once then, due or not.
         A clock that went ahead, or a machine that slept, leaves jobs overdue: those run now.
         """
         ahead, zone = _clocks()
@@ -96,6 +102,7 @@ class Timer:
             now_ahead, now_zone = _clocks()
             if now_ahead < ahead - STEP_SECONDS or now_zone != zone:
                 self._plan()
+                self._run_all()
             elif now_ahead > ahead + STEP_SECONDS:
                 self._scheduler.wakeup()
             ahead, zone = now_ahead, now_zone

@@ -48,11 +48,21 @@ def _show(place: Home, begun: Running) -> None:
 
 
 def progress(place: Home, begun: Running) -> Callable[[], None]:
-    """Prints each step at work now and then, on standard error, and shows it to others."""
+    """Prints each step at work now and then, on standard error, and shows it to others.
+
+    It is called as long as there is work, and so keeps the machine awake too.
+    """
     last = [begun.clock.steady_ns()]
+    noted: set[str] = {""}
 
     def show() -> None:
-        now = begun.clock.steady_ns()
+        now, running = begun.clock.steady_ns(), begun.engine.lanes.running
+        begun.vigil.mind(bool(running))
+        told = (*begun.engine.waking.says(running), *begun.engine.recall.says())
+        for says in (begun.vigil.note, *told):
+            if says not in noted:
+                noted.add(says)
+                click.echo(says, err=True)
         if now - last[0] > SHOW_EVERY_NS:
             last[0] = now
             _show(place, begun)

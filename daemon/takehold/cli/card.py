@@ -8,6 +8,7 @@ import click
 
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.facts import card_facts
+from takehold.cli.live import around_of, last_state
 from takehold.cli.tables import print_json
 from takehold.decide.card import CAUTION, card_answer
 from takehold.formats.names import shown
@@ -22,6 +23,7 @@ CLEARED = "Keep the card until the production says it may be cleared."
 def card(place: Home, name: str | None, as_json: bool) -> int:
     """Print what may be done with cards; 0 if all asked for may be handed over."""
     settings = settings_of(place)
+    around = around_of(last_state(place))
     with reading(place) as (ledger, _):
         loads = [
             load
@@ -31,7 +33,7 @@ def card(place: Home, name: str | None, as_json: bool) -> int:
         if name is not None and not loads:
             raise UsageError(f"No card named {shown(name)} was seen.")
         newest = loads if name is not None else loads[-NEWEST:]
-        answers = [card_answer(ledger, load, settings) for load in newest]
+        answers = [card_answer(ledger, load, settings, around) for load in newest]
     facts = [card_facts(a) for a in answers]
     if as_json:
         print_json(facts)

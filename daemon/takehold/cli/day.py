@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from takehold.cli import take_facts
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.facts import Row, day_facts
 from takehold.cli.findings import finding_lines
@@ -21,8 +22,8 @@ from takehold.model.finding import Relation, Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Role, Settings
 
-HEAD = ("card", "file", "scene", "take", "start", "length", "tracks", "copies", "backup", "read")
-SPARE = ("tracks", "length", "scene", "read")
+HEAD = ("card", "file", "start", "length", "copies", "backup", "read")
+SPARE = ("length", "start", "read")
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 
 
@@ -68,8 +69,12 @@ def print_day(facts: Row, *, each: bool = False) -> None:
     if entries:
         names = load_names(entries)
         rows = sorted(entries, key=lambda e: (names[e["load"]], e["path"]))
+        listed: Any = facts["takes"]
+        takes = take_facts.take_rows(listed, names)
+        if takes:
+            table(take_facts.HEAD, takes, spare=take_facts.SPARE, whole=take_facts.WHOLE)
         cells = [_file_row(entry, names[entry["load"]]) for entry in rows]
-        table(HEAD, cells, spare=SPARE, whole=set(HEAD) - {"file", "scene"})
+        table(HEAD, cells, spare=SPARE, whole=set(HEAD) - {"file"})
     for line in finding_lines(facts, each=each):
         click.echo(line)
     manifest: Any = facts["manifest"]
@@ -101,11 +106,8 @@ def _file_row(entry: Any, card: str) -> tuple[object, ...]:
     return (
         card,
         entry["path"],
-        entry["scene"],
-        entry["take"] + (" *" if entry["circled"] else ""),
         entry["start"],
         length(entry["seconds"]),
-        ", ".join(entry["tracks"]),
         entry["devices"],
         "not on primary" if alone else entry["counterpart"],
         "confirmed" if entry["confirmed"] else "once" if entry["copies"] else "not yet",

@@ -17,7 +17,6 @@ from takehold.model.errors import UsageError, WorldError
 from takehold.model.sound import Metadata, Rate, Track, WaveFormat
 
 PRODUCTION = "Lantern Bay"
-UNIT = "main"
 PRIMARY = "SND_A1"
 BACKUP = "SND_B1"
 DRIVES = ("SHUTTLE_1", "SHUTTLE_2")

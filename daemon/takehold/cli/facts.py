@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from takehold.cli.take_facts import take_facts
 from takehold.decide.card import CAUTION, CardAnswer
 from takehold.decide.manifest import Judged, stamp
 from takehold.decide.standing import DayStanding, Standing
@@ -21,6 +22,7 @@ def day_facts(judged: Judged, ledger: Ledger) -> Row:
         "verdict": judged.verdict.value,
         "reasons": list(judged.reasons),
         "files": [file_facts(s) for s in judged.view.files if s.current],
+        "takes": [take_facts(take, judged.view) for take in judged.takes],
         "findings": [_finding_facts(f, judged.view, ledger) for f in judged.findings],
         "manifest": newest
         and {

@@ -172,11 +172,13 @@ def _free_name(place: str | bytes, names: set[str]) -> str:
 
 def _key(key_path: str) -> str:
     """Make the signing key, or keep and check the one that is there."""
-    from takehold.adapters.signer import load_key, new_key
+    from takehold.adapters.signer import complete_key, load_key, new_key
 
     path = os.fsencode(key_path)
     if os.path.lexists(path):
-        return f"Kept the signing key {_name(key_path)}, {load_key(path).fingerprint()}."
+        signer = load_key(path)
+        complete_key(path, signer)
+        return f"Kept the signing key {_name(key_path)}, {signer.fingerprint()}."
     _make_folder(key_path)
     return f"Made the signing key {_name(key_path)}, {new_key(path).fingerprint()}."
 
@@ -198,22 +200,15 @@ def _set_aside(config_path: str) -> str:
 
 
 def _write_new(path: str, content: bytes) -> None:
-    """Write a file that is not there yet, flushed; what was begun is removed if it fails."""
+    """Write a file that is not there yet, whole or not at all."""
+    from takehold.adapters.whole_file import write_whole
+
     _make_folder(path)
     try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
+        write_whole(os.fsencode(path), content)
     except FileExistsError as error:
         raise NameTaken(f"There is a file {_name(path)} already; it was left alone.") from error
     except OSError as error:
-        raise _failed(path, error) from error
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            os.unlink(path)
         raise _failed(path, error) from error
 
 

@@ -27,11 +27,6 @@ def is_running(place: Home) -> bool:
         return True
 
 
-def live_state(place: Home) -> State | None:
-    """What the running daemon shows, None if none runs."""
-    return read_live(place.state) if is_running(place) else None
-
-
 def last_state(place: Home) -> State | None:
     """What was shown last, by a daemon or by a command that worked: the look that counted."""
     return read_live(place.state)
@@ -56,4 +51,6 @@ def around_of(state: State | None) -> Around:
         if a["unlisted"]
     )
     present = tuple((d["name"], d["root"]) for d in state["destinations"])
-    return Around(tuple(state["absent"]), tuple(state["unsettled"]), unlisted, present)
+    loads = frozenset(card["load"] for card in state["cards"] if "load" in card)
+    here = tuple(state["absent"]), tuple(state["unsettled"])
+    return Around(*here, unlisted, present, loads, state.get("at", 0))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import sys
 from typing import Any
 
@@ -10,6 +9,7 @@ import click
 
 from takehold import __version__
 from takehold.cli.exits import USAGE, status_of
+from takehold.cli.outlet import open_outlets
 from takehold.model.errors import TakeholdError
 
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -23,16 +23,21 @@ class Commands(click.Group):
         """In the order in which they were defined."""
         return list(self.commands)
 
-    def invoke(self, ctx: click.Context) -> Any:
-        """Say a foreseeable fault in a sentence, and end with its status."""
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Say a foreseeable fault in a sentence, and end with its status; also one of `--help`."""
         try:
-            return super().invoke(ctx)
+            return super().main(*args, **extra)
         except TakeholdError as error:
             for line in getattr(error, "complaints", None) or (error.says,):
                 click.echo(line, err=True)
             if error.do:
                 click.echo(error.do, err=True)
             sys.exit(status_of(error))
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """A command that a person breaks off ends with a sentence, too."""
+        try:
+            return super().invoke(ctx)
         except click.Abort:
             click.echo("\nStopped; nothing was written.", err=True)
             sys.exit(USAGE)
@@ -279,7 +284,5 @@ def demo(folder: str | None) -> None:
 
 def main() -> None:
     """The console script. What a terminal cannot show is escaped, never an error."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
+    open_outlets()
     cli()

@@ -146,6 +146,10 @@ class _Look:
         if card:  # looked at first: the probe must not be written to a card (P1)
             says = f"{where} lies on a volume that answers to source {card}"
             return Check(what, False, says, "Change a label in the config: cards are only read.")
+        beside = self._card_on_its_disk(root)
+        if beside:
+            says = f"{where} is on the same disk as the card of source {beside}"
+            return Check(what, False, says, "Use another disk: what takes the card takes the copy.")
         if not root.volume.keeps:
             says = f"{where} is kept in memory ({root.volume.kind}) and dies with the power"
             return Check(what, False, says, "Give a folder on a disk.")
@@ -166,6 +170,14 @@ class _Look:
         """The labelled source whose card holds this root."""
         for source in self.settings.sources:
             if source.label and root.volume in volumes_for(source.label, (root.volume,)):
+                return source.name
+        return None
+
+    def _card_on_its_disk(self, root: Root) -> str | None:
+        """The labelled source whose card is in and stands on a disk of this root (P5)."""
+        for source in self.settings.sources:
+            cards = volumes_for(source.label, self.mounted) if source.label else ()
+            if any(card.disks & root.disks for card in cards):
                 return source.name
         return None
 

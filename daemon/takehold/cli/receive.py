@@ -16,6 +16,7 @@ from takehold.adapters.clock import SystemClock
 from takehold.adapters.disk import LocalDisk
 from takehold.adapters.signer import KeySigner, load_key
 from takehold.adapters.volumes import volumes
+from takehold.adapters.whole_file import write_whole
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.receipt import given_keys
 from takehold.cli.received import day_row, show
@@ -69,11 +70,13 @@ def receive(
     who = Receiver(shown(received_by)[:_NAME_LENGTH], root.path, f"takehold {__version__}")
     with LocalDisk().source(root) as tree, _watching(as_json) as watcher:
         received = check(tree, given, who, SystemClock(), watcher)
-    if not as_json:
-        if beside:
-            click.echo(f"! {KEY_BESIDE}")
-        show(received)
-    written = [_write(to, day.receipt, signer) for day in received.days]
+    try:
+        if not as_json:
+            if beside:
+                click.echo(f"! {KEY_BESIDE}")
+            show(received)
+    finally:  # an answer that nobody could read costs no receipt
+        written = [_write(to, day.receipt, signer) for day in received.days]
     says = conclusion(received)
     if as_json:
         receipts = [json.loads(receipt_bytes(day.receipt)) for day in received.days]
@@ -194,12 +197,9 @@ def _write(to: str, receipt: ReceiptDoc, signer: KeySigner | None) -> str:
 
 
 def _made(path: bytes, content: bytes) -> bool:
-    """Write a new file; False if the name is taken."""
+    """Write a new file, whole or not at all; False if the name is taken."""
     try:
-        with open(path, "xb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
+        write_whole(path, content)
     except FileExistsError:
         return False
     except OSError as error:

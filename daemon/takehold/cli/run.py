@@ -22,6 +22,10 @@ from takehold.home import Home, settings_of
 from takehold.model.errors import TakeholdError
 from takehold.model.settings import Settings
 
+ASTRAY = (
+    "Stopped: the state folder is not the one any more that takehold began with. Start it again:"
+    " it goes on with what lies there now."
+)
 # Threads that talk to devices, by the first word of their names.
 AT_DEVICES = frozenset({"ask", "write", "prove", "card", "drive"})
 
@@ -45,9 +49,12 @@ def run_daemon(place: Home) -> int:
         log = structlog.get_logger()
         for note in begun.notes:
             log.warning(note)
-        os.makedirs(place.bell, mode=0o700, exist_ok=True)
+        with contextlib.suppress(OSError):  # without it what is asked is seen at the next look
+            os.makedirs(place.bell, mode=0o700, exist_ok=True)
         bell, live = os.fsencode(place.bell), LiveFile(place.state)
-        daemon = Daemon(begun.engine, wake, begun.clock, live, ServiceManager(), log, bell)
+        told = (live, ServiceManager(), log, bell)
+        daemon = Daemon(begun.engine, wake, begun.clock, *told, begun.vigil)
+        daemon.astray = begun.lock.is_lost
         with _signals(daemon, wake, place, begun, log), _timer(begun.engine.settings, wake):
             wake.watch_mounts()
             service_manager.ready()
@@ -55,7 +62,11 @@ def run_daemon(place: Home) -> int:
             ended = daemon.run()
         service_manager.stopping()
         ended = ended and not hanging()
-        log.info("Stopped." if ended else "Stopped; a device did not answer, and was left.")
+        said = "Stopped." if ended else "Stopped; a device did not answer, and was left."
+        if begun.lock.is_lost():
+            said, ended = ASTRAY, False
+            sys.stderr.write(f"{said}\n")
+        log.info(said)
         wake.close()
     return _leave(ended)
 

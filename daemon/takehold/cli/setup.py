@@ -8,7 +8,7 @@ import click
 
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.tables import print_json, table
-from takehold.home import Home, reading, settings_of
+from takehold.home import Home, make_folder, reading, settings_of
 
 
 def preflight_table(place: Home, as_json: bool) -> int:
@@ -51,7 +51,7 @@ def make_key(place: Home) -> None:
     """Make a key where there is none."""
     from takehold.adapters.signer import new_key
 
-    os.makedirs(os.path.dirname(place.key), mode=0o700, exist_ok=True)
+    make_folder(os.path.dirname(place.key))
     signer = new_key(os.fsencode(place.key))
     click.echo(f"Made {place.key}")
     click.echo(signer.fingerprint())

@@ -9,10 +9,12 @@ from typing import Any
 
 import click
 
+from takehold.adapters.live import takes_writes
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import Row
-from takehold.cli.live import State, around_of, live_state
+from takehold.cli.live import State, around_of, is_running, last_state
 from takehold.cli.tables import count, print_json, size, span
+from takehold.decide.alarms import open_troubles
 from takehold.decide.judge import judge
 from takehold.formats.names import shown
 from takehold.home import Home, reading, settings_of
@@ -54,20 +56,32 @@ def _exit_of(facts: Row) -> int:
 
 def _look(place: Home) -> Row:
     """How it is now; a mistake in the config does not hide what a running daemon shows."""
-    state = live_state(place)
-    settings, complaints = None, []
+    running = is_running(place)
+    state = last_state(place) if running else None
+    settings, complaints = None, _unseen(place, state) if running else []
     try:
         settings = settings_of(place)
     except UsageError as error:
-        if state is None:
+        if not running:
             raise
         says = " ".join(getattr(error, "complaints", None) or (error.says,))
         told = (
             f"The config cannot be used; takehold goes on with the one that it read before. {says}"
         )
-        complaints = [(told, "Correct it before takehold is started again.")]
+        complaints.append((told, "Correct it before takehold is started again."))
     with reading(place) as (ledger, _):
-        return status_facts(ledger, settings, state, complaints)
+        return status_facts(ledger, settings, state, complaints) | {"running": running}
+
+
+def _unseen(place: Home, state: State | None) -> list[tuple[str, str]]:
+    """Why what a running daemon shows is not there, or not of now."""
+    do = f"Look again in a moment; then look at the disk of {shown(place.state)}: has it room?"
+    if state is None:
+        return [("takehold is running, and does not show how it is: it just began, or cannot.", do)]
+    if not takes_writes(place.state):
+        says = f"The folder {shown(place.state)} takes no writes: takehold can record nothing, and"
+        return [(f"{says} what is shown here may be old.", "Look at the disk that it lies on.")]
+    return []
 
 
 def status_facts(
@@ -78,7 +92,10 @@ def status_facts(
 ) -> Row:
     """All that is shown; without a running daemon what only it knows is None."""
     alarms = [(a["says"], a["do"]) for a in state["alarms"]] if state else []
-    standing = [(t.says, t.do) for t in ledger.troubles.values()]
+    troubles = list(ledger.troubles.values())
+    if state:
+        troubles = open_troubles(ledger, state["day"], [d["root"] for d in state["destinations"]])
+    standing = [(t.says, t.do) for t in troubles]
     today = state["day"] if state else None
     judged = judge(ledger, today, settings, around_of(state)) if today and settings else None
     newest = ledger.newest(today) if today else None
@@ -92,6 +109,7 @@ def status_facts(
         and {"name": newest.name, "revision": newest.number, "verdict": newest.verdict},
         "needs": [{"says": says, "do": do} for says, do in needs],
         **{key: state[key] if state else None for key in LIVE},
+        "notes": state.get("notes", []) if state else None,
         "cards_not_in": _not_in(ledger, settings, state) if state and settings else None,
     }
 
@@ -141,6 +159,8 @@ def _what(facts: Any) -> Iterator[str]:
         yield "  " + work_line(work)
     for name in facts["unsettled"] or ():
         yield f"  still being written: {name}"
+    for note in facts["notes"] or ():
+        yield f"  note: {note}"
     if facts["running"] and not (facts["work"] or facts["unsettled"] or facts["needs"]):
         yield "Nothing left to do now."
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import datetime
 
+from takehold.decide.keys import root_of
 from takehold.decide.plan import short_of_room
 from takehold.decide.schedule import unclosed
 from takehold.formats.names import shown
@@ -37,3 +39,16 @@ def room_alarms(ledger: Ledger, now: Situation, settings: Settings) -> dict[str,
         key = f"room {target.name}"
         alarms[key] = Trouble(key, "volume-full", says, do, now.now, 1, now.now)
     return alarms
+
+
+def open_troubles(ledger: Ledger, today: str, roots: Collection[str]) -> list[Trouble]:
+    """Those that somebody can mend: not of drives that are away, whose absence is said by itself.
+
+    A card that could not be listed is said while it is in, and after that in its own day.
+    """
+    return [
+        trouble
+        for key, trouble in ledger.troubles.items()
+        if root_of(key) in {None, *roots}
+        and (not key.startswith("list ") or key.startswith(f"list {today} "))
+    ]

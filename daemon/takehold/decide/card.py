@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from takehold.decide.judge import judge
+from takehold.decide.check import Around
+from takehold.decide.judge import NOTHING_AROUND, judge
 from takehold.decide.manifest import Judged
 from takehold.model.facts import Revised
 from takehold.model.finding import Finding, Severity, Verdict
@@ -34,7 +35,9 @@ class CardAnswer:
         return Verdict.HOLD if self.against_hand_over else Verdict.READY
 
 
-def card_answer(ledger: Ledger, load: Load, settings: Settings) -> CardAnswer:
+def card_answer(
+    ledger: Ledger, load: Load, settings: Settings, around: Around = NOTHING_AROUND
+) -> CardAnswer:
     """Weigh one load over all days that it has files of."""
     ids = [i for ids in ledger.of_load.get(load.id, {}).values() for i in ids]
     days = tuple(sorted({ledger.recordings[i].day for i in ids} or {load.day}))
@@ -43,7 +46,7 @@ def card_answer(ledger: Ledger, load: Load, settings: Settings) -> CardAnswer:
     if not ids:
         against.append("No file of this card was inventoried.")
     for day in days:
-        judged = judge(ledger, day, settings)
+        judged = judge(ledger, day, settings, around)
         against += _against_day(ledger, judged, load)
         clearing += _unconfirmed(ledger, judged)
     return CardAnswer(load, days, tuple(against), tuple(against + clearing))

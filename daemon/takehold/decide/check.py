@@ -11,11 +11,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from takehold.decide.check_file import file_findings
-from takehold.decide.keys import rec_key, stock_key
-from takehold.decide.litter import matters
-from takehold.decide.noticed import finding
+from takehold.decide.check_takes import take_findings
+from takehold.decide.keys import publish_key, rec_key, stock_key
+from takehold.decide.litter import HIDDEN_AUDIO, matters
+from takehold.decide.lost_card import OF_ANY_DAY, long_gone, lost_files, of_lost_card
+from takehold.decide.manifest import names_of
+from takehold.decide.noticed import content_of, finding, these
 from takehold.decide.plan import undescribed
 from takehold.decide.reads import Reads
+from takehold.decide.salvage import salvage_findings
+from takehold.decide.severity import weighed
 from takehold.decide.standing import DayStanding, same_disk
 from takehold.formats.names import display, shown
 from takehold.model.facts import Acked, Trouble
@@ -33,13 +38,16 @@ class Around:
     """What is so at this moment only.
 
     Destinations that are not there, files not settled yet, sources that cannot be listed, and of
-    the destinations that are `present` name and root.
+    the destinations that are `present` name and root. `loads` lie there at `now` (seconds since
+    1970), None where that is not known.
     """
 
     absent: tuple[str, ...] = ()
     unsettled: tuple[str, ...] = ()
     unlisted: tuple[Trouble, ...] = ()
     present: tuple[tuple[str, str], ...] = ()
+    loads: frozenset[int] | None = None
+    now: int = 0
 
 
 def check(
@@ -57,6 +65,7 @@ def check(
         )
         found += file_findings(standing, view, settings, trouble)
         found += _broken(ledger, standing.recording.id, display(standing.recording.place))
+        found += salvage_findings(ledger, standing)
     found += _loads(view, ledger)
     for load in ledger.loads.values():
         found += _not_taken_in(view, ledger, settings, load)
@@ -65,24 +74,30 @@ def check(
     found += _sources(view, settings) if view.files else ()
     found += _other_days(view, ledger)
     found += _unlisted(view, ledger)
-    found += _unpublished(view, ledger)
+    found += _unpublished(view, ledger, around)
+    found += _met(view, ledger)
     found += _around(view, around)
-    named = (_named(f, view, ledger) for f in found)
+    found += take_findings(view, ledger, settings)
+    gone = long_gone(ledger, around)
+    found += lost_files(view, ledger, gone)
+    weighed_ones = (weighed(of_lost_card(f, ledger, gone), settings) for f in found)
+    named = (_named(f, view, ledger) for f in weighed_ones)
     return tuple(sorted(named, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
 
 
 def _named(found: Finding, view: DayStanding, ledger: Ledger) -> Finding:
     """Its id holds for this day, this load and these bytes only: a decision covers no others."""
-    about = [found.code, found.subject, view.day]
+    about = [found.code, found.subject]
+    about += [] if found.code in OF_ANY_DAY else [view.day]
     load_id = found.load
     if found.recording is not None:
         recording = ledger.recordings[found.recording]
-        read, stamp = recording.digests, recording.stamp
-        about.append(read.sha256 if read else f"{stamp.size} {stamp.mtime_ns}")
+        about.append(content_of(recording))
         load_id = recording.load
     if load_id is not None:
         load = ledger.loads[load_id]
         about += [load.identity, str(load.seen_at)]
+    about += [found.covers] if found.covers else []
     name = hashlib.sha256("\n".join(about).encode("utf-8", "surrogateescape")).hexdigest()[:8]
     return replace(found, id=name)
 
@@ -128,10 +143,12 @@ def _loads(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
         name = shown(load.label)
         for skip in listed.skipped if listed else ():
             subject = f"{name}: {display(skip.path)}"
-            if skip.why == "audio in a litter folder":
+            if skip.why.startswith(HIDDEN_AUDIO):
                 says = f"{subject} is an audio file inside a system folder; it is not copied."
                 do = "Look at it on the card."
-                yield finding("litter-holds-audio", LOOK, subject, says, do, load=load.id)
+                yield finding(
+                    "litter-holds-audio", LOOK, subject, says, do, None, load.id, skip.why
+                )
             elif skip.why.startswith("unreadable") and matters(skip):
                 says = f"{subject} cannot be listed, so it is not known what is in it."
                 do = "Try another reader or cable; keep the card."
@@ -165,10 +182,13 @@ def _not_taken_in(
         return
     name = shown(load.label)
     if listed and listed.untaken:
-        says = f"{name}: {listed.untaken} of its {listed.files} files were not looked at yet."
+        why = f" {trouble.says}" if trouble else ""
+        says = f"{name}: {listed.untaken} of its {listed.files} files were not looked at yet.{why}"
         do = "Leave the card in, or put it in again."
-        yield finding("inventory-incomplete", HOLD, name, says, do, load=load.id)
-    yield from _trouble(trouble, name, load.id)
+        about = f"{listed.untaken} of {listed.files}"
+        yield finding("inventory-incomplete", HOLD, name, says, do, load=load.id, covers=about)
+    else:
+        yield from _trouble(trouble, name, load.id)
 
 
 def _same_disk(view: DayStanding, settings: Settings) -> Iterator[Finding]:
@@ -194,11 +214,14 @@ def _other_days(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
         says = f"{name}: {len(others)} of its files were recorded on other days: {days}."
         do = "See that the dates are right; each of these days has its own manifest."
         severity = LOOK if odd else NOTE
-        yield finding("files-of-other-days", severity, name, says, do, load=load.id)
+        yield finding(
+            "files-of-other-days", severity, name, says, do, load=load.id, covers=these(others)
+        )
     if view.elsewhere:
         says = f"{view.elsewhere} files of {view.day} belong to another production."
         do = "If the production was renamed, give it its old name back to close them."
-        yield finding("other-production", LOOK, view.day, says, do)
+        count = str(view.elsewhere)
+        yield finding("other-production", LOOK, view.day, says, do, covers=count)
 
 
 def _unlisted(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
@@ -208,11 +231,42 @@ def _unlisted(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
             yield finding("card-not-listed", LOOK, trouble.says, trouble.says, trouble.do)
 
 
-def _unpublished(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
-    """The day's manifest could not be put on a drive: what stands there is not what was signed."""
-    for key, trouble in ledger.troubles.items():
-        if key.startswith(f"publish {view.day} "):
-            yield finding("manifest-not-published", HOLD, key, trouble.says, trouble.do)
+def _unpublished(view: DayStanding, ledger: Ledger, around: Around) -> Iterator[Finding]:
+    """The day's manifest could not be put on a drive: what stands there is not what was signed.
+
+    Of a drive that is away a person decides: it may have been changed for another for good.
+    """
+    present = {root for _, root in around.present}
+    keys = (k.split(" ", 3)[2:] for k in ledger.troubles if k.startswith(f"publish {view.day} "))
+    newest = {root: number for number, root in sorted((int(n), root) for n, root in keys)}
+    for root, number in sorted(newest.items()):
+        trouble = ledger.troubles[publish_key(view.day, number, root)]
+        says, do, severity = trouble.says, trouble.do, HOLD
+        if root not in present:
+            says += f" Revision {number} of {view.day} is not on that drive, which is away now."
+            do = "Put it in again. Decide, if another drive took its place for good."
+            severity = LOOK
+        subject = f"{view.day} @ {shown(root)}"
+        yield finding("manifest-not-published", severity, subject, says, do)
+
+
+def _met(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
+    """Manifests of other hands on our drives; and of ours, of before a catalogue was lost."""
+    known = {revised.sha256 for revised in ledger.revisions.get(view.day, ())}
+    for met in ledger.met.values():
+        if met.day != view.day or met.sha256 in known:
+            continue
+        where = f"{shown(met.destination)}: {names_of(met.day, met.number)['manifest']}"
+        if met.ours:
+            says = (
+                f"{where} was signed with this key before the catalogue was lost; what it tells is "
+                "known again."
+            )
+            yield finding("manifest-found-again", NOTE, where, says)
+        else:
+            says = f"{where} stands there and is not of this takehold; it is left alone."
+            do = "See who wrote it. Tell post that the revision with the highest number counts."
+            yield finding("manifest-of-others", LOOK, where, says, do, covers=met.sha256)
 
 
 def _trouble(trouble: Trouble | None, subject: str, load: int | None = None) -> Iterator[Finding]:
@@ -234,15 +288,16 @@ def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
         expected = [s for s in settings.sources if s.role is role]
         if expected and not any(has_files(view, load) for load in view.loads if load.role is role):
             names = ", ".join(shown(s.name) for s in expected)
-            sure = role is Role.BACKUP and all(
-                s.reads is Reads.AGREED for s in view.files if s.owes_copies
-            )
+            owed = [s for s in view.files if s.owes_copies]
+            # An earlier version is not on its card any more: nobody can read it a second time.
+            sure = role is Role.BACKUP and all(s.reads is Reads.AGREED for s in owed if s.current)
             yield finding(
                 code,
                 LOOK if sure else HOLD,
                 names,
                 f"No {role} card of {view.day} was seen ({names}).",
                 f"Put the {role} card in.",
+                covers=these(s.recording for s in owed),
             )
 
 
@@ -272,23 +327,28 @@ def _around(view: DayStanding, around: Around) -> Iterator[Finding]:
     for trouble in around.unlisted:
         yield from _trouble(trouble, trouble.says)
     for name, root in around.present:
-        count = sum(
-            s.owes_copies and s.reads is not Reads.NONE and all(c.root != root for c in s.copies)
+        lacking = [
+            s.recording
             for s in view.files
-        )
-        if count:
-            says = f"{shown(name)} is there and lacks {count} files of the day."
+            if s.owes_copies and s.reads is not Reads.NONE and all(c.root != root for c in s.copies)
+        ]
+        if lacking:
+            says = f"{shown(name)} is there and lacks {len(lacking)} files of the day."
             do = "Put their card, or a drive that has them, in; or see why it does not take them."
-            yield finding("destination-lacks", LOOK, shown(name), says, do)
+            about = these(lacking)
+            yield finding("destination-lacks", LOOK, shown(name), says, do, covers=about)
     for name in around.absent:
         lacking = [
-            s for s in view.files if s.owes_copies and all(c.destination != name for c in s.copies)
+            s.recording
+            for s in view.files
+            if s.owes_copies and all(c.destination != name for c in s.copies)
         ]
         says = f"The destination {shown(name)} is not there"
         do = "Connect it: what it lacks is copied by itself."
         if lacking:
             says += f"; {len(lacking)} files are not on it."
-            yield finding("destination-absent", LOOK, shown(name), says, do)
+            about = these(lacking)
+            yield finding("destination-absent", LOOK, shown(name), says, do, covers=about)
         elif view.files:
             says += "; its copies were proven before and not looked at now."
             yield finding("destination-absent", NOTE, shown(name), says, do)

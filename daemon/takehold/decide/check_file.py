@@ -12,7 +12,7 @@ from takehold.formats.names import display, shown
 from takehold.formats.timecode import label, rate_name
 from takehold.model.facts import Trouble
 from takehold.model.finding import Finding, Relation, Severity
-from takehold.model.recording import Seen
+from takehold.model.recording import Proof, Seen
 from takehold.model.settings import Role, Settings
 from takehold.model.sound import Kind
 
@@ -39,6 +39,11 @@ COMPLAINTS = {
     "not-decoded": (LOOK, "a decoder does not read it whole", "Listen to it in the recorder."),
     "date-wrong": (LOOK, "its recording date or time cannot be right", "Set the recorder's clock."),
     "date-old": (LOOK, "its recording date is long ago", "See which day it belongs to."),
+    "date-doubtful": (
+        LOOK,
+        "it names no date, and its time on the card is of another day",
+        "See which day it belongs to, and that both clocks are right.",
+    ),
     "header-odd": (NOTE, "its header is odd, and harmless", ""),
     "ixml-unreadable": (NOTE, "its iXML cannot be read", ""),
     "bext-unreadable": (NOTE, "its bext chunk cannot be read", ""),
@@ -206,9 +211,22 @@ def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         says = "its metadata was edited later; both versions are kept"
         yield _make(standing, "edited", NOTE, says)
     else:
-        sure = "" if standing.confirmed else "; the first was read once only"
-        says = "the same name holds other audio now; both are kept" + sure
-        yield _make(standing, "other-audio", LOOK, says, "See that both takes are known.")
+        yield from _other_audio(standing, view)
+
+
+def _other_audio(standing: Standing, view: DayStanding) -> Iterator[Finding]:
+    """An earlier take of that name; one that was read once waits for the backup card that is in."""
+    says, do = (
+        "the same name holds other audio now; both are kept",
+        "See that both takes are known.",
+    )
+    if not standing.confirmed:
+        says += "; the first was read once only"
+        if any(s.load.role is Role.BACKUP and s.reads is Reads.NONE for s in view.files):
+            waits = "its first version was read once only, and the backup was not read yet"
+            do = "Leave the backup card in: it may hold the first one."
+            yield _make(standing, "unconfirmed", HOLD, waits, do)
+    yield _make(standing, "other-audio", LOOK, says, do)
 
 
 def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> Iterator[Finding]:
@@ -229,15 +247,24 @@ def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> 
             says = f"its copy on {where} could not be read past the cache"
             yield _make(standing, "read-back-not-provable", NOTE, says, at=where)
         if not copy.proof.durable:
-            says = f"{where} cannot promise that its copy outlives a power cut"
-            do = "Eject the drive, put it back and run: takehold recheck"
-            yield _make(standing, "not-durable", NOTE, says, do, at=where)
+            yield _not_durable(standing, copy.proof, where)
         if copy in standing.doubtful:
             says = f"its copy on {where} could not be read again and does not count"
             yield _make(standing, "copy-unreadable", LOOK, says, "Check that drive.", at=where)
         if copy.path != standing.recording.place:
             says = f"on {where} it stands under another name, {display(copy.path)}"
             yield _make(standing, "name-differs", NOTE, says, at=where)
+
+
+def _not_durable(standing: Standing, proof: Proof, where: str) -> Finding:
+    says = f"{where} cannot promise that its copy outlives a power cut"
+    do = "Eject the drive, put it back and run: takehold recheck"
+    if proof.remounted:
+        says += "; it was read whole again after that drive had been out and came back"
+        do = ""
+    elif proof.written_on:
+        do = "Eject the drive and put it in again: its copies are then read anew by themselves."
+    return _make(standing, "not-durable", NOTE, says, do, at=where)
 
 
 def _reads(standing: Standing) -> Iterator[Finding]:

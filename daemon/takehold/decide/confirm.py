@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from takehold.decide.backoff import due
 from takehold.decide.reads import MOST_READS, Reads, reads_of
 from takehold.decide.standing import DayStanding, Standing, day_standing
+from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings
@@ -30,28 +31,37 @@ def second_reads(
     for recording in here:
         if not recording.readings or not due(ledger.troubles.get(f"rec {recording.id}"), now):
             continue
-        if recording.day not in days:
-            days[recording.day] = day_standing(ledger, recording.day, settings)
-        if _needs_read(recording, days[recording.day], settings, closing, now):
+        reads = reads_of(recording)
+        undecided = reads is Reads.DISPUTED and len(recording.readings) < MOST_READS
+        if undecided or _is_asked_for(recording, settings, closing, now):
             wanted.append(recording)
+        elif reads is Reads.ONCE:
+            if recording.day not in days:  # weighed only where it matters: each look asks here
+                days[recording.day] = day_standing(ledger, recording.day, settings)
+            if _is_alone(recording, days[recording.day], settings, closing):
+                wanted.append(recording)
     return wanted
 
 
-def _needs_read(
-    recording: Recording, view: DayStanding, settings: Settings, closing: Closing, now: int
-) -> bool:
+def _is_asked_for(recording: Recording, settings: Settings, closing: Closing, now: int) -> bool:
+    """Whether the day is closed with all its cards read again, and this one was not since."""
     asked_at = closing.get(recording.day)
     # A read that is dated ahead was made before the clock was set back.
     last = recording.readings[-1].at
-    if asked_at is not None and settings.recheck_cards_at_wrap and not asked_at <= last <= now:
-        return True
-    reads = reads_of(recording)
-    if reads is Reads.DISPUTED:
-        return len(recording.readings) < MOST_READS
+    return asked_at is not None and settings.recheck_cards_at_wrap and not asked_at <= last <= now
+
+
+def _is_alone(
+    recording: Recording, view: DayStanding, settings: Settings, closing: Closing
+) -> bool:
+    """Whether no other card confirms its one read, and none is waited for."""
     standing = view.of(recording.id)
-    if reads is not Reads.ONCE or standing is None or standing.confirmed:
+    if standing is None or standing.confirmed:
         return False
-    return asked_at is not None or not settings.has_backup() or _others_were_read(standing, view)
+    # The same audio in other bytes confirms nothing of what stands around it; nothing else will.
+    found = standing.answer is not None and standing.answer.relation is Relation.SAME_AUDIO
+    asked = found or recording.day in closing
+    return asked or not settings.has_backup() or _others_were_read(standing, view)
 
 
 def _others_were_read(standing: Standing, view: DayStanding) -> bool:

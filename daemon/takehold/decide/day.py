@@ -56,6 +56,21 @@ def day_of(metadata: Metadata, card_day: str, seen: datetime, starts_at: int) ->
     return DayOf(day)
 
 
+def undated(mtime_ns: int, day: str, seen: datetime, starts_at: int) -> Complaint | None:
+    """What is odd about audio that names no date and went to `day`: its time on the card.
+
+    Such a file goes by the laptop's clock and its card alone. FAT tells local times, so the time
+    may be some hours off near the border of two days: a needless word there does no harm.
+    """
+    try:
+        written = datetime.fromtimestamp(mtime_ns // 10**9, seen.tzinfo)
+    except (ValueError, OverflowError, OSError):
+        return Complaint("date-doubtful", "its time on the card is none")
+    if shooting_day(written, starts_at) == day:
+        return None
+    return Complaint("date-doubtful", f"written {written:%Y-%m-%d %H:%M}, seen {seen:%Y-%m-%d}")
+
+
 def recorder_time(day: str, time: str) -> datetime | None:
     """The moment that bext names, any separators (EBU Tech 3285); None if it cannot be."""
     found = re.fullmatch(r"(\d{4}).(\d\d).(\d\d)", day)

@@ -10,6 +10,7 @@ from takehold.model.step import (
     Confirm,
     Prove,
     Publish,
+    Salvage,
     Step,
     TakeStock,
     Transfer,
@@ -20,13 +21,8 @@ from takehold.model.volume import Root
 def what(step: Step) -> str:
     """What a step does, for a person."""
     match step:
-        case TakeStock(load=load):
-            return f"listing {shown(load.label)}"
-        case Transfer(root=root, owed=owed):
-            names = sorted({shown(t.name) for o in owed for t in o.targets})
-            return f"copying {_files(owed)} from {_place(root)} to {', '.join(names)}"
-        case Confirm(root=root, recordings=recordings):
-            return f"reading {_files(recordings)} of {_place(root)} a second time"
+        case TakeStock() | Transfer() | Confirm() | Salvage():
+            return _at_a_card(step)
         case CatchUp(target=target, pairs=pairs):
             return f"copying {_files(pairs)} to {shown(target.name)} from another drive"
         case Prove(target=target, pairs=proofs):
@@ -34,6 +30,19 @@ def what(step: Step) -> str:
             return f"reading {copies} on {shown(target.name)} again"
         case Publish(target=target, day=day, number=number):
             return f"putting {day} r{number} on {shown(target.name)}"
+
+
+def _at_a_card(step: TakeStock | Transfer | Confirm | Salvage) -> str:
+    match step:
+        case TakeStock(load=load):
+            return f"listing {shown(load.label)}"
+        case Transfer(root=root, owed=owed):
+            names = sorted({shown(t.name) for o in owed for t in o.targets})
+            return f"copying {_files(owed)} from {_place(root)} to {', '.join(names)}"
+        case Confirm(root=root, recordings=recordings):
+            return f"reading {_files(recordings)} of {_place(root)} a second time"
+        case Salvage(root=root):
+            return f"saving what can be read of 1 file of {_place(root)}"
 
 
 def _files(of: Sized) -> str:

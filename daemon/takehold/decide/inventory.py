@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from takehold.decide.day import DayOf, day_of, shooting_day
+from takehold.decide.day import DayOf, day_of, shooting_day, undated
+from takehold.decide.litter import holds_audio
 from takehold.decide.place import place_of
 from takehold.formats.names import same_key
 from takehold.model.facts import Fact, Gone, Inventoried
@@ -42,7 +43,9 @@ def take_in(
         path = item.file.path
         before = ledger.versions(load.id, path)
         gone = {old.id for old in before if not old.readings and not _another(old, item)}
-        facts += map(Gone, sorted(gone))
+        # Described anew, nothing of it changed: it is the same recording, with what is known of it.
+        same = {old.id for old in before if old.id in gone and old.stamp == item.file.stamp}
+        facts += map(Gone, sorted(gone - same))
         kept = [old for old in before if old.readings]
         where = _day(kept, load, item, settings, seen)
         if where.day not in taken:
@@ -62,7 +65,7 @@ def take_in(
         facts.append(
             Inventoried(
                 Recording(
-                    id=ledger.next_id + number,
+                    id=max(same, default=ledger.next_id + number),
                     load=load.id,
                     path=path,
                     stamp=item.file.stamp,
@@ -101,6 +104,10 @@ def _day(
     watched = source is not None and source.path is not None
     card_day = shooting_day(seen, settings.day_starts_at) if watched else load.day
     fresh = day_of(item.description.metadata, card_day, seen, settings.day_starts_at)
+    if not item.description.metadata.date and holds_audio(item.file.path):
+        mtime_ns = item.file.stamp.mtime_ns
+        odd = undated(mtime_ns, fresh.day, seen, settings.day_starts_at)
+        fresh = DayOf(fresh.day, odd)
     if not kept:
         return fresh
     before, date = kept[-1], item.description.metadata.date

@@ -5,6 +5,7 @@ from __future__ import annotations
 from takehold.decide.check import Around, check, verdict
 from takehold.decide.manifest import Judged
 from takehold.decide.standing import day_standing
+from takehold.decide.takes import takes_of_day
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 
@@ -16,4 +17,6 @@ def judge(ledger: Ledger, day: str, settings: Settings, around: Around = NOTHING
     view = day_standing(ledger, day, settings)
     found = check(view, ledger, settings, around)
     word, reasons = verdict(found, ledger.acks)
-    return Judged(view, found, word, reasons)
+    takes = takes_of_day(view, settings)
+    told = tuple(take for load in view.loads for take in takes[load.id])
+    return Judged(view, found, word, reasons, told)

@@ -20,6 +20,11 @@ def rec_key(recording: int) -> str:
     return f"rec {recording}"
 
 
+def salvage_key(recording: int) -> str:
+    """The trouble key of saving what can be read of an unreadable recording."""
+    return f"salvage {recording}"
+
+
 def publish_key(day: str, number: int, root: str) -> str:
     """The trouble key of publishing one revision on one destination."""
     return f"publish {day} {number} {root}"
@@ -28,3 +33,13 @@ def publish_key(day: str, number: int, root: str) -> str:
 def prove_key(copy: Copy) -> str:
     """The trouble key of reading one copy again."""
     return f"prove {copy.recording} {copy.root} {copy.path.hex()}"
+
+
+def root_of(key: str) -> str | None:
+    """The drive that a trouble's work needs, None where it needs none."""
+    word, _, about = key.partition(" ")
+    if word == "land":
+        return about.partition(" ")[2]
+    if word == "publish":
+        return about.split(" ", 2)[2]
+    return about.partition(" ")[2].rpartition(" ")[0] if word == "prove" else None

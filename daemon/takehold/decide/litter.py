@@ -38,6 +38,9 @@ LITTER_FILES = (
 WAVE_ENDINGS = (b".wav", b".bwf", b".rf64")
 AUDIO_ENDINGS = (*WAVE_ENDINGS, b".w64", b".flac", b".mp3", b".aif", b".aiff")
 
+# Why an audio file in one of the folders is not copied; its size follows.
+HIDDEN_AUDIO = "audio in a litter folder"
+
 # Notes, reports and pictures: nobody expects them on the backup card.
 DOCUMENT_ENDINGS = (
     b".txt",

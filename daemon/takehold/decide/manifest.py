@@ -14,18 +14,20 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from takehold.decide.manifest_file import file_entry, fitting, writable
+from takehold.decide.manifest_takes import take_entry, was_read
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.canonical import canonical
 from takehold.formats.checksum_list import sha256_list, xxh64_list
 from takehold.formats.names import display
-from takehold.model.facts import Listed, Revised
+from takehold.model.facts import Listed, Met, Revised
 from takehold.model.finding import Finding, Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Load
 from takehold.model.settings import Settings
 from takehold.model.situation import Target
 from takehold.model.sound import Kind
+from takehold.model.take import Take
 
 SCHEMA = "takehold-manifest/1"
 NAMESPACE = "takehold-manifest"
@@ -34,7 +36,8 @@ PRINCIPAL = "takehold"
 PASSING = frozenset(
     {"destination-absent", "destination-lacks", "manifest-not-published", "still-written"}
 )
-UNSAID = frozenset({"destinations", "program", "reasons"})
+# Takes follow from what the files say.
+UNSAID = frozenset({"destinations", "program", "reasons", "takes"})
 LAST_SECOND = 253_402_300_799  # 9999-12-31T23:59:59Z
 TIMES = frozenset({"at", "proven_at", "first_seen_at"})
 
@@ -49,12 +52,13 @@ class Writer:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A day with its findings and its verdict."""
+    """A day with its findings, its verdict, and its takes load by load."""
 
     view: DayStanding
     findings: tuple[Finding, ...]
     verdict: Verdict
     reasons: tuple[str, ...]
+    takes: tuple[Take, ...] = ()
 
 
 def stamp(at: int) -> str:
@@ -89,6 +93,7 @@ def document(
         "loads": [_load(load, ledger.listings.get(load.id)) for load in view.loads],
         "destinations": _destinations(view, targets),
         "files": files,
+        "takes": [take_entry(t, view) for t in judged.takes if was_read(t, view)],
         "findings": [_finding(f, ledger) for f in judged.findings],
         "totals": _totals(view.files),
         "verdict": judged.verdict.value,
@@ -97,16 +102,26 @@ def document(
 
 
 def revision(
-    doc: dict[str, object], number: int, at: int, previous: Revised | None
+    doc: dict[str, object],
+    number: int,
+    at: int,
+    previous: Revised | None,
+    loose: Iterable[Met] = (),
 ) -> dict[str, object]:
-    """The document as one revision; `previous` is the manifest written before, of any day (P11)."""
-    link = previous and {
-        "name": previous.name,
-        "day": previous.day,
-        "revision": previous.number,
-        "sha256": previous.sha256,
-    }
-    return {**doc, "revision": number, "written_at": stamp(at), "previous": link}
+    """The document as one revision (P11).
+
+    `previous` is the manifest written before, of any day; `loose` are others that were found again
+    after a catalogue was lost, and that no manifest names yet.
+    """
+    others = [_link(met) for met in loose if previous is None or met.sha256 != previous.sha256]
+    also = {"also_follows": others} if others else {}
+    link = previous and _link(previous)
+    return {**doc, "revision": number, "written_at": stamp(at), "previous": link, **also}
+
+
+def _link(to: Revised | Met) -> dict[str, object]:
+    name = names_of(to.day, to.number)["manifest"]
+    return {"name": name, "day": to.day, "revision": to.number, "sha256": to.sha256}
 
 
 def basis(doc: dict[str, object]) -> str:
@@ -117,7 +132,10 @@ def basis(doc: dict[str, object]) -> str:
     kept = {k: v for k, v in doc.items() if k not in UNSAID}
     found = doc["findings"]
     assert isinstance(found, list)
-    kept["findings"] = [f for f in found if f["code"] not in PASSING or f["decision"]]
+    lasting = [f for f in found if f["code"] not in PASSING]
+    decided = [f for f in found if f["code"] in PASSING and f["decision"]]
+    # Its sentence may tell of the newest revision: one that says so must not call for another.
+    kept["findings"] = [*lasting, *({k: f[k] for k in ("id", "decision")} for f in decided)]
     return hashlib.sha256(canonical(_timeless(kept))).hexdigest()
 
 

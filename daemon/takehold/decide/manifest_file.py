@@ -33,8 +33,8 @@ def file_entry(
     folder = day_folder(production, view.day) + b"/"
     return {
         "load": recording.load,
-        **_named("path", recording.path),
-        **_named("place", recording.place.removeprefix(folder)),
+        **named("path", recording.path),
+        **named("place", recording.place.removeprefix(folder)),
         "size": recording.stamp.size,
         "mtime": _time(recording.stamp.mtime_ns, stamp),
         "version": recording.version,
@@ -49,7 +49,7 @@ def file_entry(
     }
 
 
-def _named(key: str, name: bytes) -> dict[str, object]:
+def named(key: str, name: bytes) -> dict[str, object]:
     """A name as text; where it is not UTF-8, escaped, with its bytes in hex beside it."""
     try:
         return {key: name.decode()}
@@ -86,7 +86,7 @@ def _copy(copy: Copy, folder: bytes, stamp: Callable[[int], str]) -> dict[str, o
     return {
         "destination": copy.destination,
         "identity": writable(copy.root),
-        **_named("path", copy.path.removeprefix(folder)),
+        **named("path", copy.path.removeprefix(folder)),
         "proven_at": stamp(copy.proof.at),
         "read_back": copy.proof.seen.value,
         "durable": copy.proof.durable,
@@ -118,12 +118,16 @@ def _metadata(description: Description) -> dict[str, object]:
         "note": said.note,
         "file_uid": said.file_uid,
         "family_uid": said.family_uid,
+        "set_index": said.set_index,
+        "originator": said.originator,
         "date": said.date,
         "time": said.time,
     }
     facts: dict[str, object] = {k: v[:TEXT_CAP] for k, v in texts.items() if v}
     if said.circled:
         facts["circled"] = True
+    if said.total_files is not None:
+        facts["total_files"] = said.total_files
     if said.time_reference is not None:
         facts["time_reference"] = str(said.time_reference)
     if said.timecode_rate is not None:
@@ -149,7 +153,7 @@ def _counterpart(standing: Standing, view: DayStanding) -> dict[str, object] | N
     entry: dict[str, object] = {"relation": answer.relation.value}
     other = view.of(answer.other) if answer.other is not None else None
     if other is not None:
-        entry |= {"load": other.recording.load, **_named("path", other.recording.path)}
+        entry |= {"load": other.recording.load, **named("path", other.recording.path)}
     key = FRAMES_KEYS.get(answer.relation)
     if key is not None and answer.frames is not None:
         entry[key] = answer.frames

@@ -1,7 +1,8 @@
 """What is due now: compare what is there with what is owed.
 
 1. Inventory before copies, copies before second reads, and all of it before old copies are read
-   again: the first step of a lane in the order given here is the one to do.
+   again: the first step of a lane in the order given here is the one to do. What could not be read
+   comes after its neighbours, and last of all what can be saved of it.
 2. A recording that a running step works on (`busy`) is in no other step.
 3. Work that failed waits until its trouble's `retry_at`.
 4. A card is read once for all destinations; what lacks a copy later gets it from a proven one
@@ -14,10 +15,12 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from takehold.decide.backoff import due
+from takehold.decide.backoff import due, given_up
 from takehold.decide.confirm import Closing, second_reads
+from takehold.decide.durable import wants_read
 from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
 from takehold.decide.reads import Reads, reads_of
+from takehold.decide.salvage import salvage_of
 from takehold.decide.schedule import overdue
 from takehold.decide.settle import settled
 from takehold.decide.standing import production_folder
@@ -32,6 +35,7 @@ from takehold.model.step import (
     Owed,
     Prove,
     Publish,
+    Salvage,
     Step,
     TakeStock,
     Transfer,
@@ -95,10 +99,12 @@ def recordings_of(step: Step) -> set[int]:
             return {o.recording.id for o in owed}
         case Confirm(recordings=recordings):
             return {r.id for r in recordings}
+        case Salvage(recording=recording):
+            return {recording.id}
         case CatchUp(pairs=pairs):
-            return {recording.id for recording, _, _ in pairs}
+            return {late.id for late, _, _ in pairs}
         case Prove(pairs=proofs):
-            return {recording.id for recording, _ in proofs}
+            return {old.id for old, _ in proofs}
         case _:
             return set()
 
@@ -113,19 +119,36 @@ def _card(
 ) -> Iterator[Step]:
     load = ledger.loads[sight.load]
     new, here = _sort(ledger, now, settings, sight, wanted.busy)
-    if new:
-        yield TakeStock(load, sight.root, tuple(new[:STOCK_FILES]))
-    free = [r for r in here if r.id not in taken]
+    failed = [file for file in new if stock_key(load.id, file.path) in ledger.troubles]
+    fresh = [file for file in new if file not in failed] if failed else new
+    if fresh:
+        yield TakeStock(load, sight.root, tuple(fresh[:STOCK_FILES]))
+    free = [r for r in here if r.id not in taken and not _given_up(ledger, r, sight)]
     owed = [o for r in free if (o := _owed(ledger, now, settings, r)) is not None]
+    owed.sort(key=lambda o: rec_key(o.recording.id) in ledger.troubles)
     if owed:
         room = _room((t for o in owed for t in o.targets), settings)
         yield Transfer(sight.root, tuple(_batch(owed, lambda o: o.recording.stamp.size, room)))
         return
+    if failed:
+        yield TakeStock(load, sight.root, tuple(failed[:STOCK_FILES]))
     if new:
         return
     again = second_reads(ledger, free, settings, wanted.closing, now.now)
     if again:
         yield Confirm(sight.root, tuple(_batch(again, lambda r: r.stamp.size)))
+        return
+    for file in sight.files:
+        known = ledger.current(load.id, file.path)
+        if known is not None and known.stamp == file.stamp and known.id not in taken:
+            roomy = [t for t in now.targets if has_room(t, known.stamp.size, settings)]
+            if (step := salvage_of(ledger, known, sight.root, roomy, now.now)) is not None:
+                yield step
+                return
+
+
+def _given_up(ledger: Ledger, recording: Recording, sight: Sight) -> bool:
+    return given_up(ledger.troubles.get(rec_key(recording.id)), watched=sight.watched)
 
 
 def _sort(
@@ -149,10 +172,10 @@ def _sort(
             here.append(known)
         elif known is not None and known.id in busy:
             continue
-        elif settled(file, sight, settings.settle_seconds) and due(
-            ledger.troubles.get(stock_key(sight.load, file.path)), now.now
-        ):
-            new.append(file)
+        elif settled(file, sight, settings.settle_seconds):
+            failed = ledger.troubles.get(stock_key(sight.load, file.path))
+            if due(failed, now.now) and not given_up(failed, watched=sight.watched):
+                new.append(file)
     return new, here
 
 
@@ -255,7 +278,7 @@ def _drive(
             (recording, c)
             for c in mine
             if (rid, c.root, c.path) in wanted.suspects
-            or _stale(ledger, c, now, settings, asked_at)
+            or _stale(ledger, c, now, settings, asked_at, target)
         ]
     if late:
         yield CatchUp(
@@ -278,14 +301,20 @@ def _may_land(
 
 
 def _stale(
-    ledger: Ledger, copy: Copy, now: Situation, settings: Settings, asked_at: int | None
+    ledger: Ledger,
+    copy: Copy,
+    now: Situation,
+    settings: Settings,
+    asked_at: int | None,
+    target: Target,
 ) -> bool:
     failed = ledger.troubles.get(prove_key(copy))
     if failed is not None:  # what could not be read again is tried until it can
         return due(failed, now.now)
     # A proof that is dated ahead was made before the clock was set back.
     asked = asked_at is not None and not asked_at <= copy.proof.at <= now.now
-    return asked or overdue(copy.proof.at, now.now, settings)
+    weak = wants_read(copy.proof, target.root.volume)
+    return asked or weak or overdue(copy.proof.at, now.now, settings)
 
 
 def _unpublished(ledger: Ledger, target: Target, settings: Settings) -> Iterator[tuple[str, int]]:
@@ -295,7 +324,8 @@ def _unpublished(ledger: Ledger, target: Target, settings: Settings) -> Iterator
         if not any(_has_copy(ledger, rid, root) for rid in mine):
             continue
         for revision in revisions:
-            if (day, revision.number, root) not in ledger.published:
+            stands = (day, revision.number, root) in ledger.published
+            if not stands and not ledger.name_taken(revision, root):
                 yield day, revision.number
 
 

@@ -33,6 +33,8 @@ def reads_of(recording: Recording) -> Reads:
         return Reads.NONE
     if len(recording.readings) == 1:
         return Reads.ONCE
+    if all(reading.digests == recording.digests for reading in recording.readings):
+        return Reads.AGREED
     votes = Counter(reading.digests for reading in recording.readings).most_common(2)
     (winner, most), next_most = votes[0], votes[1][1] if len(votes) > 1 else 0
     if most < 2 or most == next_most:

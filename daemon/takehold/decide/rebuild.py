@@ -21,6 +21,7 @@ from takehold.decide.day import is_day
 from takehold.decide.manifest import names_of
 from takehold.decide.manifest_file import ENCODINGS
 from takehold.decide.place import day_folder
+from takehold.decide.severity import own_words
 from takehold.formats.names import display, good_relative, is_shown, shown
 from takehold.formats.timecode import rate_named
 from takehold.formats.wave import FRAMED
@@ -117,13 +118,19 @@ def _revisions(pages: list[_Page]) -> Iterator[f.Revised]:
 
     The basis is left empty: the next manifest of a day is a new revision in any case.
     """
-    links = [page.doc.get("previous") for page in pages]
-    followed = {link.get("sha256") for link in links if isinstance(link, dict)}
+    followed = {sha for page in pages for sha in follows(page.doc)}
     ends = [page for page in pages if page.sha256 not in followed]
     last = max(ends, key=lambda page: page.at).day if ends else ""
     for page in sorted(pages, key=lambda page: (page.day == last, page.day, page.number)):
         name, word = names_of(page.day, page.number)["manifest"], _the(page.doc, "verdict", str)
         yield f.Revised(page.day, page.number, name, page.sha256, page.at, word, "")
+
+
+def follows(doc: Entry) -> list[object]:
+    """The hashes of the manifests that this one names as those before it."""
+    others = _each(doc, "also_follows") if "also_follows" in doc else []
+    links = [doc.get("previous"), *others]
+    return [link.get("sha256") for link in links if isinstance(link, dict)]
 
 
 def _decisions(pages: Iterable[_Page]) -> list[f.Acked]:
@@ -298,7 +305,7 @@ def _description(entry: Entry, noted: Mapping[str, str]) -> Description:
 
 def _complaint(code: str, says: str) -> Complaint:
     """Its sentence ends with the figures, in brackets."""
-    figures = says.partition(f"{COMPLAINTS[code][1]} (")[2].removesuffix(").")
+    figures = own_words(says).partition(f"{COMPLAINTS[code][1]} (")[2].removesuffix(").")
     return Complaint(code, original(figures).decode("utf-8", "surrogateescape"))
 
 
@@ -323,12 +330,15 @@ def _metadata(said: Entry) -> Metadata:
         tape=_text(said, "tape"),
         circled=said.get("circled") is True,
         note=_text(said, "note"),
+        originator=_text(said, "originator"),
         date=_text(said, "date"),
         time=_text(said, "time"),
         time_reference=int(count) if count else None,
         timecode_rate=rate_named(_text(said, "timecode_rate")),
         file_uid=_text(said, "file_uid"),
         family_uid=_text(said, "family_uid"),
+        total_files=_the(said, "total_files", int) if "total_files" in said else None,
+        set_index=_text(said, "set_index"),
         tracks=tuple(
             Track(_the(t, "channel", int), _the(t, "interleave", int), _the(t, "name", str))
             for t in (_each(said, "tracks") if "tracks" in said else ())

@@ -16,6 +16,7 @@ from enum import StrEnum
 from itertools import filterfalse, groupby
 
 from takehold.decide.litter import holds_audio, litter_name, matters
+from takehold.decide.salvage import is_salvage
 from takehold.decide.signed import Signed
 from takehold.formats.manifest_doc import ManifestDoc, ManifestFile
 from takehold.formats.names import display, same_key, shown
@@ -327,7 +328,7 @@ def outside(folders: Iterable[bytes], files: Iterable[bytes]) -> Outside:
     parents = tuple(day[:-1].rpartition(b"/")[0] for day in days)
     around = tuple(parent + b"/" if parent else b"" for parent in parents)
     left = [p for p in files if not p.startswith(days) and litter_name(p) is None]
-    beside = tuple(p for p in left if p.startswith(around))
+    beside = tuple(p for p in left if p.startswith(around) and not is_salvage(p))
     return Outside(beside, len(left) - len(beside))
 
 

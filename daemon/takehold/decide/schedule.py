@@ -53,5 +53,8 @@ def _past(here: datetime, settings: Settings) -> bool:
 
 
 def overdue(proven_at: int, now: int, settings: Settings) -> bool:
-    """Whether a copy's proof is old enough to be read again."""
-    return now - proven_at >= settings.recheck_after_days * DAY_S
+    """Whether a copy's proof is old enough to be read again.
+
+    One that is dated ahead was made while the clock was wrong: its age is not known.
+    """
+    return abs(now - proven_at) >= settings.recheck_after_days * DAY_S

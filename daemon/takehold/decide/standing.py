@@ -5,7 +5,8 @@ Plan, check, manifest and status all ask here, so that they can never disagree.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from takehold.decide.keys import prove_key
@@ -44,14 +45,14 @@ class Standing:
 
     @property
     def confirmed(self) -> bool:
-        """P8: two reads agree, or another card's read shows the same audio."""
+        """P8: two reads agree, or another card's read shows the very same bytes.
+
+        The same audio in other bytes says nothing of what stands around it: date, timecode, names.
+        """
         if self.reads is Reads.AGREED:
             return True
-        if self.answer is None or not self.answer.confirms:
-            return False
-        return self.reads is Reads.ONCE or (
-            self.reads is Reads.DISPUTED and self.answer.relation is Relation.IDENTICAL
-        )
+        answered = self.answer is not None and self.answer.confirms
+        return answered and self.reads in (Reads.ONCE, Reads.DISPUTED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,7 @@ def day_standing(ledger: Ledger, day: str, settings: Settings) -> DayStanding:
     everything = ledger.day(day)
     recordings = [r for r in everything if r.place.startswith(ours)]
     current = set({(r.load, r.path): r.id for r in recordings}.values())
-    answers = _answers(ledger, [r for r in recordings if r.id in current], settings)
+    answers = _answers(ledger, recordings, current, settings)
     files = tuple(
         _standing(ledger, r, current=r.id in current, answer=answers.get(r.id)) for r in recordings
     )
@@ -154,12 +155,16 @@ def _standing(
 
 
 def _answers(
-    ledger: Ledger, recordings: Iterable[Recording], settings: Settings
+    ledger: Ledger, recordings: Sequence[Recording], current: AbstractSet[int], settings: Settings
 ) -> dict[int, Counterpart]:
-    """Counterparts both ways; none at all where the day knows no backup card."""
+    """Counterparts both ways; none at all where the day knows no backup card.
+
+    An earlier version has one only in the very same bytes: they confirm its read.
+    """
     by_role: dict[Role, list[Recording]] = {role: [] for role in Role}
     for recording in recordings:
-        by_role[ledger.loads[recording.load].role].append(recording)
+        if recording.id in current:
+            by_role[ledger.loads[recording.load].role].append(recording)
     loads = [ledger.loads[i] for i in {r.load for r in recordings}]
     own = {load.id for load, _ in same_disk(loads, settings)}
     backups = [r for r in by_role[Role.BACKUP] if r.load not in own]
@@ -177,4 +182,9 @@ def _answers(
         twin = twins.get(backup.digests) if backup.digests is not None else None
         relation = Relation.MISSING if twin is None else Relation.IDENTICAL
         answers.setdefault(backup.id, Counterpart(backup.id, relation, twin))
+    held = {r.digests: r.id for r in backups if r.digests is not None}
+    for old in recordings:
+        primary = ledger.loads[old.load].role is Role.PRIMARY
+        if old.id not in current and primary and old.digests in held:
+            answers[old.id] = Counterpart(old.id, Relation.IDENTICAL, held[old.digests])
     return answers

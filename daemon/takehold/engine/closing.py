@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from functools import partial
 from typing import Protocol
 
@@ -26,6 +27,7 @@ from takehold.model.facts import (
     Broken,
     Fact,
     Inventoried,
+    Met,
     Proven,
     Revised,
     TroubleOver,
@@ -39,6 +41,7 @@ from takehold.model.step import CatchUp, Prove, Publish, Step, TakeStock
 from takehold.ports.clock import Clock
 from takehold.ports.disk import Disk
 
+SECOND_NS = 10**9
 SETTLE_TIMES = 3
 PUBLISH_PATIENCE_S = 60
 
@@ -64,16 +67,24 @@ class Closer:
         self._patience = Patience(days.settings.stall_seconds)
         self._touched: set[str] = set()
         self._since: dict[str, int] = {}
+        # By the steady clock: what is waited for must not depend on what a wall clock is set to.
+        self._closing_ns: dict[str, int] = {}
+        self._revised_ns: dict[str, int] = {}
         self.suspects: frozenset[CopyName] = frozenset()
 
     def remember(self, ledger: Ledger) -> None:
         """Note the days of which something became known after their last manifest was written.
 
-        Before the program was stopped there was no time to revise them.
+        Before the program was stopped there was no time to revise them. A manifest that is dated
+        ahead of the clock says nothing of what came after it; one that failed is tried again.
         """
         for day in ledger.revisions:
             newest = ledger.newest(day)
-            if newest is not None and _last_fact(ledger, day) >= newest.at:
+            if newest is not None and (
+                _last_fact(ledger, day) >= newest.at
+                or newest.at > self._clock.now()
+                or f"manifest {day}" in ledger.troubles
+            ):
                 self._touched.add(day)
 
     def since(self, day: str) -> int:
@@ -93,6 +104,10 @@ class Closer:
                 case Proven(copy):
                     self.suspects -= {(copy.recording, copy.root, copy.path)}
                     self._touched |= {r.day for r in [ledger.recordings.get(copy.recording)] if r}
+                case Met(day=day):
+                    self._touched.add(day)
+                case Revised(day=day):
+                    self._revised_ns[day] = self._clock.steady_ns()
                 case _:
                     pass
 
@@ -111,11 +126,12 @@ class Closer:
         if not closing and not self._touched:
             self.suspects = frozenset()
         wraps = [a for a in asked if a.kind == "wrap"]
+        steady = self._clock.steady_ns()
+        self._closing_ns = {day: self._closing_ns.get(day, steady) for day in closing}
         for day in sorted(closing):
             if _wrote(facts):
                 return facts
-            since = closing[day]
-            if self._publishing(ledger, day, steps, since) or self._settling(since, now):
+            if self._publishing(day, steps) or self._settling(day, now):
                 continue
             if quiet(ledger, day, steps):
                 answers = [a for a in wraps if a.about == day]
@@ -133,16 +149,16 @@ class Closer:
             facts += [Answered(a.id, says, at) for a, says in told if says]
         return facts
 
-    def _settling(self, since: int, now: Present) -> bool:
+    def _settling(self, day: str, now: Present) -> bool:
         """A file that is being written is waited for, for a while; then the manifest says so."""
         patience = SETTLE_TIMES * self.days.settings.settle_seconds
-        return bool(now.around.unsettled) and self._clock.now() - since < patience
+        waited_ns = self._clock.steady_ns() - self._closing_ns[day]
+        return bool(now.around.unsettled) and waited_ns < patience * SECOND_NS
 
-    def _publishing(self, ledger: Ledger, day: str, steps: Iterable[Step], since: int) -> bool:
+    def _publishing(self, day: str, steps: Iterable[Step]) -> bool:
         """A manifest on its way to a drive is waited for; one that hangs there is not."""
-        newest = ledger.newest(day)
-        begun = max(newest.at, since) if newest else 0
-        late = self._clock.now() - begun > PUBLISH_PATIENCE_S
+        begun_ns = max(self._revised_ns.get(day, 0), self._closing_ns[day])
+        late = self._clock.steady_ns() - begun_ns > PUBLISH_PATIENCE_S * SECOND_NS
         return not late and any(isinstance(s, Publish) and s.day == day for s in steps)
 
     def _close_day(
@@ -208,7 +224,8 @@ class Closer:
         self._touched.discard(day)
         over: list[Fact] = [TroubleOver(key)] if key in ledger.troubles else []
         if new:  # answered for once it stands on the drives that are there
-            return [revised, *over]
+            named = [replace(met, loose=False) for met in ledger.met.values() if met.loose]
+            return [revised, *named, *over]
         return [*over, *(Answered(a.id, revised.name, at) for a in asked)]
 
     def _glance(

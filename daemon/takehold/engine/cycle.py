@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from takehold.decide.alarms import room_alarms, unclosed_alarms
-from takehold.decide.backoff import trouble
+from takehold.decide.backoff import anew, trouble
 from takehold.decide.check import Around
 from takehold.decide.day import shooting_day
 from takehold.decide.enrol import load_of, new_load, untaken
@@ -20,14 +20,17 @@ from takehold.decide.keys import publish_key
 from takehold.decide.plan import Wanted, plan
 from takehold.decide.schedule import wraps_due
 from takehold.decide.settle import settled
+from takehold.engine.absences import gone_unread, unlisted
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
-from takehold.engine.endings import ended, left
+from takehold.engine.endings import came_late, ended
 from takehold.engine.lanes import Lanes
 from takehold.engine.observe import Found, Look, Observer
 from takehold.engine.outcome import QUIET, Outcome
 from takehold.engine.perform import Performer, Work
+from takehold.engine.recall import Recall
 from takehold.engine.requests import AT_ONCE, facts_of
+from takehold.engine.waking import Waking
 from takehold.formats.names import display, shown
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import (
@@ -81,7 +84,9 @@ class Now:
         """What the check needs of it."""
         alarms = tuple(t for k, t in self.alarms.items() if k.startswith(UNLISTED))
         present = tuple((t.name, t.root.identity) for t in self.situation.targets)
-        return Around(self.situation.absent, self.unsettled, alarms, present)
+        loads = frozenset(sight.load for sight in self.situation.sights)
+        now = self.situation.now
+        return Around(self.situation.absent, self.unsettled, alarms, present, loads, now)
 
 
 class Engine:
@@ -97,6 +102,8 @@ class Engine:
         self._observer = self._new_observer(settings)
         performer = Performer(world.disk, world.decoder, world.clock, settings.stall_seconds)
         self.lanes = Lanes(performer, world.clock, nudge)
+        self.waking = Waking(world.clock, world.volumes)
+        self.recall = Recall(world.disk, settings.stall_seconds)
         self._sticky: dict[str, int] = {}
         self._mounts: set[str] = set()
         self._asked_at: dict[int, int] = {}
@@ -136,6 +143,7 @@ class Engine:
         What the catalogue does not take now waits, in its order.
         """
         outcomes, freed = self.lanes.gather()
+        self.waking.heard(outcomes)
         self._unrecorded.extend(outcomes)
         try:
             while self._unrecorded:
@@ -163,7 +171,7 @@ class Engine:
             known = self.ledger.troubles.get(outcome.key)
             if facts or known is None or known.code != "reads-differ":  # only a read settles that
                 facts.append(TroubleOver(outcome.key))
-        elif outcome.error.code not in QUIET:
+        elif outcome.error.code not in QUIET and not came_late(self.ledger, outcome.key):
             facts.append(self._trouble(outcome.key, outcome.error))
         return facts
 
@@ -182,8 +190,8 @@ class Engine:
     def forgive(self) -> None:
         """Try again at once what failed before: a person, or a volume, has come."""
         now = self._world.clock.now()
-        waiting = [t for t in self.ledger.troubles.values() if t.retry_at > now]
-        self._record([replace(t, retry_at=now) for t in waiting])
+        known = list(self.ledger.troubles.values())
+        self._record([again for before in known if (again := anew(before, now)) != before])
 
     # -- a turn
 
@@ -204,7 +212,9 @@ class Engine:
 
     def _turn(self) -> bool:
         asked = self._commands()
-        look = self._observer.look()
+        look = self.waking.look(self._observer, self.lanes.running, self._forget)
+        while told := self.recall.look(self.ledger, look.targets, self.closer.days):
+            self._record(told)
         self.now = self._see(look)
         mounts = {t.root.volume.mount_id for t in look.targets}
         mounts |= {f.arrival.root.volume.mount_id for f in look.found}
@@ -223,11 +233,17 @@ class Engine:
         done = self._close(asked, closing, waiting)
         return bool(started or self.lanes.running or done or self.closer.suspects)
 
+    def _forget(self) -> None:
+        """The machine slept: each mount is taken for one that has just come."""
+        self._sticky.clear()
+        self._mounts.clear()
+
     def _moving(self) -> list[Step]:
         """Running steps that a closing day waits for; a device that hangs is said instead."""
         now, stall = self._world.clock.now(), self.settings.stall_seconds
         for name, running in self.lanes.still(ALARM_TIMES * stall).items():
-            says = f"{what(running.step).capitalize()}: the device does not answer."
+            doing = what(running.step)
+            says = f"{doing[:1].upper()}{doing[1:]}: the device does not answer."
             do = "Check cable and power, then take it out and put it in again."
             self.now.alarms[f"still {name}"] = Trouble(
                 f"still {name}", "stalled", says, do, now, 1, now
@@ -267,8 +283,9 @@ class Engine:
                 ):
                     label = self.ledger.loads[sight.load].label
                     unsettled.append(f"{shown(label)}/{display(file.path)}")
-        self._gone_unread(sights)
-        self._unlisted(look)
+        self._record(gone_unread(self.ledger, sights, self._trouble))
+        listed = {found.arrival.root.identity for found in look.found}
+        self._record(unlisted(self.ledger, self.today(), listed, look.alarms))
         situation = Situation(
             self._world.clock.now(),
             self.today(),
@@ -281,17 +298,6 @@ class Engine:
             look.alarms | unclosed_alarms(self.ledger, self.settings, self._world.clock.local()),
             tuple(unsettled),
         )
-
-    def _unlisted(self, look: Look) -> None:
-        """A card that is in and cannot be listed is remembered, by day, until it could be."""
-        listed = {found.arrival.root.identity for found in look.found}
-        known = [k for k in self.ledger.troubles if k.startswith("list ")]
-        facts: list[Fact] = [TroubleOver(k) for k in known if k.split(" ", 2)[2] in listed]
-        for key, alarm in look.alarms.items():
-            mine = f"list {self.today()} {key.removeprefix('list ')}"
-            if key.startswith("list ") and mine not in self.ledger.troubles:
-                facts.append(replace(alarm, key=mine))
-        self._record(facts)
 
     def _enrol(self, found: Found, claimed: set[int]) -> Sight:
         arrival, root = found.arrival, found.arrival.root
@@ -325,27 +331,6 @@ class Engine:
         files = self._observer.sighted(place, arrival.files)
         return Sight(load.id, root, arrival.complete, found.watched, files)
 
-    def _gone_unread(self, sights: Iterable[Sight]) -> None:
-        """A file that was inventoried, never read, and left its card: said, never forgotten."""
-        facts: list[Fact] = []
-        for sight in sights:
-            if not sight.complete:
-                continue
-            facts += [TroubleOver(key) for key in sorted(left(self.ledger, sight))]
-            here = {file.path for file in sight.files}
-            for path, ids in self.ledger.of_load.get(sight.load, {}).items():
-                recording = self.ledger.recordings[ids[-1]]
-                if recording.readings:
-                    continue
-                key = f"rec {recording.id}"
-                known = self.ledger.troubles.get(key)
-                vanished = known is not None and known.code == "file-vanished"
-                if path not in here and not vanished:
-                    facts.append(self._trouble(key, _vanished(path)))
-                elif path in here and vanished:
-                    facts.append(TroubleOver(key))
-        self._record(facts)
-
     def _closing(self, asked: Iterable[Asked]) -> dict[str, int]:
         closing = {a.about: a.at for a in asked if a.kind == "wrap"}
         for day in wraps_due(self.ledger, self.settings, self._world.clock.local()):
@@ -369,7 +354,7 @@ class Engine:
                 key = publish_key(step.day, step.number, step.target.root.identity)
                 self._record([self._trouble(key, error)])
                 return False
-        self.lanes.start(Work(step, previous, files))
+        self.lanes.start(Work(step, previous, files, self.waking.asleep_ns))
         return True
 
     def _close(self, asked: Iterable[Asked], closing: dict[str, int], waiting: list[Step]) -> bool:
@@ -380,8 +365,3 @@ class Engine:
 
 def _unlike(known: Listed, listed: Listed) -> bool:
     return replace(known, at=0) != replace(listed, at=0)
-
-
-def _vanished(path: bytes) -> TakeholdError:
-    says = f"{display(path)} left its card before it was copied."
-    return TakeholdError(says, "Look for it in the recorder.", code="file-vanished")

@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol
 
+from takehold.decide.backoff import given_up
 from takehold.engine.cycle import Engine
 from takehold.engine.news import News
 from takehold.engine.progress import snapshot
+from takehold.engine.vigil import Vigil
 from takehold.model.facts import Trouble
 from takehold.ports.clock import Clock
 from takehold.ports.live import Live
@@ -51,6 +53,7 @@ class Daemon:
         manager: Manager,
         log: Log,
         bell: bytes,
+        vigil: Vigil,
     ) -> None:
         """`bell` is a folder to watch beside the sources: it changes when a person asks."""
         self._engine = engine
@@ -60,17 +63,20 @@ class Daemon:
         self._manager = manager
         self._log = log
         self._bell = bell
+        self._vigil = vigil
+        self._noted = ""
         self._news = News(engine)
         self._said: dict[str, Trouble] = {}
         self._shown: dict[str, object] = {}
         self.stopping = False
         self.reload: Callable[[], None] | None = None
+        self.astray: Callable[[], bool] = lambda: False
 
     def run(self) -> bool:
-        """Turn until `stopping`; whether all work ended in time."""
+        """Turn until `stopping`, or until it is `astray`; whether all work ended in time."""
         looked_ns = 0
         busy = False
-        while not self.stopping:
+        while not self.stopping and not self.astray():
             if self.reload is not None:
                 reload, self.reload = self.reload, None
                 reload()
@@ -79,6 +85,7 @@ class Daemon:
             if freed or not told or now - looked_ns > SECOND_NS:
                 busy = self._engine.turn()
                 looked_ns = now
+            self._vigil.mind(bool(self._engine.lanes.running))
             self._say()
             self._wake.watch_folders(self._watched())
             self._wake.wait(self._pause(busy))
@@ -86,6 +93,7 @@ class Daemon:
 
     def _end(self) -> bool:
         ended = self._engine.lanes.stop(STOP_S)
+        self._vigil.end()
         self._engine.collect()
         self._say()
         return ended
@@ -100,9 +108,10 @@ class Daemon:
             return BUSY_WAIT_S
         if busy:
             return 0.0
-        pauses = [float(engine.settings.look_every_seconds)]
+        pauses = [float(engine.settings.look_every_seconds), self._vigil.wait_s()]
         now = self._clock.now()
-        pauses += [float(max(1, t.retry_at - now)) for t in engine.ledger.troubles.values()]
+        waiting = [t for t in engine.ledger.troubles.values() if not given_up(t, watched=False)]
+        pauses += [float(max(1, t.retry_at - now)) for t in waiting]
         if engine.ailing:
             pauses.append(AILING_WAIT_S)
         if engine.now.unsettled:
@@ -117,11 +126,15 @@ class Daemon:
         """Show the state, and log each sentence once when it begins and once when it ends."""
         engine = self._engine
         state = snapshot(engine, self._clock.steady_ns())
+        state["notes"] = [self._vigil.note] if self._vigil.note else []
         if {k: v for k, v in state.items() if k != "at"} != self._shown:
             self._live.show(state)
             self._shown = {k: v for k, v in state.items() if k != "at"}
         for says, grave in self._news.lines(state["cards"]):
             (self._log.warning if grave else self._log.info)(says)
+        for says in self._engine.recall.says():
+            self._log.info(says)
+        self._say_of_sleep()
         standing = engine.now.alarms | engine.ledger.troubles
         before = {t.says for t in self._said.values()}
         now = {t.says for t in standing.values()}
@@ -137,3 +150,12 @@ class Daemon:
         needs = len(now)
         things = "1 thing needs" if needs == 1 else f"{needs} things need"
         self._manager.alive(f"{things} a hand" if needs else "All well")
+
+    def _say_of_sleep(self) -> None:
+        """That the machine slept, and that it cannot be kept from it: each once."""
+        for says in self._engine.waking.says(self._engine.lanes.running):
+            self._log.info(says)
+        note = self._vigil.note
+        if note and note != self._noted:
+            self._log.info(note)
+            self._noted = note

@@ -37,7 +37,7 @@ from takehold.ports.clock import Clock
 from takehold.ports.signer import Signer
 
 # What a revision has beside the day's document.
-OF_A_REVISION = frozenset({"revision", "written_at", "previous"})
+OF_A_REVISION = frozenset({"revision", "written_at", "previous", "also_follows"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,13 +59,14 @@ class Days:
         """The day's next revision, if it is signed and kept but was never recorded.
 
         The power went between the two, or the catalogue took no facts. It stays what it is, so
-        that one number never means two manifests. Raises what the archive and the signer raise.
+        that one number never means two manifests. A number of which not all was kept is passed
+        over, as it was when the next one was written. Raises what the archive and the signer raise.
         """
         newest = ledger.newest(day)
-        number = newest.number + 1 if newest else 1
-        names = names_of(day, number)
-        if not {names["manifest"], names["signature"]} <= set(self.archive.names(day)):
+        number = self._first_whole(day, newest.number + 1 if newest else 1)
+        if number is None:
             return None
+        names = names_of(day, number)
         raw = self.archive.read(day, names["manifest"])
         try:
             key = verify(raw, self.archive.read(day, names["signature"]), NAMESPACE)
@@ -74,10 +75,21 @@ class Days:
         if public_line(key) != self.signer.public_line():
             return None
         doc = json.loads(raw)
+        known = {r.digests.sha256 for r in ledger.day(day) if r.digests is not None}
+        if not {entry["sha256"] for entry in doc["files"]} <= known:
+            return None  # found on a drive, and what it tells was not recorded: it is found again
         at = int(datetime.fromisoformat(doc["written_at"]).timestamp())
         bare = {k: v for k, v in doc.items() if k not in OF_A_REVISION}
         sha = hashlib.sha256(raw).hexdigest()
         return Revised(day, number, names["manifest"], sha, at, str(doc["verdict"]), basis(bare))
+
+    def _first_whole(self, day: str, least: int) -> int | None:
+        """The lowest number from `least` on of which manifest and signature are kept."""
+        held = set(self.archive.names(day))
+        numbers = {n for name in held if (n := number_of(day, name)) is not None and n >= least}
+        names = ((number, names_of(day, number)) for number in sorted(numbers))
+        whole = (n for n, of in names if {of["manifest"], of["signature"]} <= held)
+        return next(whole, None)
 
     def left_over(self, ledger: Ledger, day: str) -> Revised | None:
         """What `kept` finds, of any day: the one that names the chain's end comes next (P11)."""
@@ -105,16 +117,20 @@ class Days:
         newest = ledger.newest(day)
         if newest is not None and newest.basis == what:
             return newest, False
-        number = 1 + max(
-            (n for name in self.archive.names(day) if (n := number_of(day, name)) is not None),
-            default=newest.number if newest else 0,
-        )
+        number = 1 + self._last_number(ledger, day)
         at = self.clock.now()
-        raw = canonical(revision(doc, number, at, ledger.last_revision()))
+        raw = canonical(revision(doc, number, at, ledger.last_revision(), ledger.loose()))
         self._keep(day, number, raw)
         word = str(doc["verdict"])
         sha = hashlib.sha256(raw).hexdigest()
         return Revised(day, number, names_of(day, number)["manifest"], sha, at, word, what), True
+
+    def _last_number(self, ledger: Ledger, day: str) -> int:
+        """The highest that was ever used for that day, by whom and wherever; 0 for none."""
+        numbers = [number_of(day, name) or 0 for name in self.archive.names(day)]
+        numbers += [revised.number for revised in ledger.revisions.get(day, ())]
+        numbers += [met.number for met in ledger.met.values() if met.day == day]
+        return max(numbers, default=0)
 
     def _keep(self, day: str, number: int, raw: bytes) -> None:
         names = names_of(day, number)

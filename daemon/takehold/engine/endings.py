@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from takehold.decide.enrol import untaken
-from takehold.decide.keys import prove_key, rec_key
+from takehold.decide.keys import prove_key, publish_key, rec_key
 from takehold.decide.plan import refuted
-from takehold.model.facts import Broken, Fact, Gone, Inventoried
+from takehold.model.facts import Broken, Fact, Gone, Inventoried, Met
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Proof, Seen
 from takehold.model.situation import Sight
 
-ABOUT_A_RECORDING = frozenset({"rec", "land", "prove"})
+ABOUT_A_RECORDING = frozenset({"rec", "land", "prove", "salvage"})
 
 
 def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
@@ -28,6 +28,8 @@ def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
                 for old in older:  # copied no more: nothing holds its bytes, or they were misread
                     if not ledger.copies_of(old.id) or refuted(old):
                         keys |= {key for key in ledger.troubles if _is_about(key, old.id)}
+            case Met(day=day, number=number, root=root):
+                keys.add(publish_key(day, number, root))
             case Broken(rid, destination, root, path):
                 unproven = Proof(fact.at, Seen.UNKNOWN, durable=False)
                 keys.add(prove_key(Copy(rid, destination, root, frozenset(), path, unproven)))
@@ -39,6 +41,15 @@ def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
 def _is_about(key: str, recording: int) -> bool:
     word, number, *_ = key.split()
     return word in ABOUT_A_RECORDING and number == str(recording)
+
+
+def came_late(ledger: Ledger, key: str) -> bool:
+    """Whether work is about a recording that is known no more: its trouble would never end.
+
+    A drive may tell of a failed copy after the read has shown that the file is an old one.
+    """
+    word, number, *_ = (*key.split(), "", "")
+    return word in ABOUT_A_RECORDING and int(number) not in ledger.recordings
 
 
 def left(ledger: Ledger, sight: Sight) -> set[str]:

@@ -7,7 +7,8 @@ Rules of this file:
 1. Any error of write, flush or close kills that copy; nothing is retried here.
 2. A name that is taken stays as it is: if the very same bytes stand there, that is the copy;
    else the new one gets a name of its own.
-3. A lander that is given up (`leave`) keeps no buffer that others wait for, and takes no more.
+3. What a sleep of the machine came into gets no name.
+4. A lander that is given up (`leave`) keeps no buffer that others wait for, and takes no more.
 """
 
 from __future__ import annotations
@@ -18,11 +19,13 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
 
+from takehold.decide.durable import promised
 from takehold.decide.place import beside
 from takehold.engine.job import Job
 from takehold.engine.patience import told
 from takehold.engine.reading import read_whole
 from takehold.engine.ring import Buffer, Ring
+from takehold.engine.stretch import Awake
 from takehold.formats.names import display, shown
 from takehold.model.errors import CopyDiffers, NameTaken, Stalled, TakeholdError, VolumeGone
 from takehold.model.recording import Copy, Digests, Proof, Seen
@@ -53,6 +56,7 @@ class Lander:
         self._ring = ring
         self._report = report
         self._clock = clock
+        self._awake = Awake(clock, clock.asleep_ns())
         self._inbox: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self._proofs: queue.SimpleQueue[tuple[Job, Part, bool] | None] = queue.SimpleQueue()
         self._lock = threading.Lock()
@@ -175,6 +179,7 @@ class Lander:
         part: Part | None = None
         try:
             part = self._tree.part(folder_of(job.recording.place))
+            self._tree.check_name(job.recording.place)
             part.reserve(job.size)
         except TakeholdError as error:
             self._fail(job, part, error)
@@ -287,6 +292,7 @@ class Lander:
         place = path = job.recording.place
         for number in range(2, OTHER_NAMES):
             try:
+                self._awake.check()
                 part.keep(path)
             except NameTaken:
                 there = self._stands_there(path, job.size, digests)
@@ -316,22 +322,19 @@ class Lander:
             except TakeholdError as error:
                 folders[folder] = error
         for job, copy in kept:
-            durable = folders[folder_of(copy.path)]
-            if isinstance(durable, TakeholdError):
-                self._answer(job, durable)
-            else:
-                self._answer(job, _with_durable(copy, durable))
+            folder_durable = folders[folder_of(copy.path)]
+            if isinstance(folder_durable, TakeholdError):
+                self._answer(job, folder_durable)
+                continue
+            durable = copy.proof.durable and folder_durable
+            proof = promised(copy.proof, self.target.root.volume, durable=durable)
+            self._answer(job, replace(copy, proof=proof))
         return []
 
 
 def folder_of(path: bytes) -> bytes:
     """The folder part of a path, b"" for none."""
     return path.rpartition(b"/")[0]
-
-
-def _with_durable(copy: Copy, folder_durable: bool) -> Copy:
-    durable = copy.proof.durable and folder_durable
-    return replace(copy, proof=replace(copy.proof, durable=durable))
 
 
 def stalled(target: Target) -> Stalled:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from takehold.decide.plan import recordings_of
 from takehold.engine.outcome import Outcome
 from takehold.engine.perform import Performer, Work
-from takehold.model.step import CatchUp, Confirm, Prove, Step, TakeStock, Transfer, lane
+from takehold.model.step import CatchUp, Confirm, Prove, Salvage, Step, TakeStock, Transfer, lane
 from takehold.ports.clock import Clock
 
 
@@ -128,9 +128,11 @@ def _sizes(step: Step) -> list[int]:
             return [o.recording.stamp.size for o in owed]
         case Confirm(recordings=recordings):
             return [r.stamp.size for r in recordings]
+        case Salvage(recording=recording):
+            return [recording.stamp.size]
         case CatchUp(pairs=pairs):
-            return [recording.stamp.size for recording, _, _ in pairs]
+            return [late.stamp.size for late, _, _ in pairs]
         case Prove(pairs=proofs):
-            return [recording.stamp.size for recording, _ in proofs]
+            return [old.stamp.size for old, _ in proofs]
         case _:
             return []

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from takehold.decide.enrol import Arrival, Files
-from takehold.decide.litter import matters, sort_litter
+from takehold.decide.litter import HIDDEN_AUDIO, matters, sort_litter
 from takehold.decide.sources import matches, volumes_for
 from takehold.engine.patience import Patience
 from takehold.formats.names import display, shown
@@ -66,6 +66,11 @@ class Observer:
         self._still: dict[str, dict[bytes, tuple[Stamp, int]]] = {}
         self._swept: set[tuple[str, str]] = set()
 
+    def forget(self) -> None:
+        """What was seen before a sleep says nothing about now."""
+        self._still.clear()
+        self._swept.clear()
+
     def look(self) -> Look:
         """Look at everything that is mounted now."""
         look = Look()
@@ -121,7 +126,10 @@ class Observer:
             self._alarm(look, f"list {root.identity}", error.code, says, error.do)
             return
         parted = sort_litter(listed.files)
-        hidden = tuple(Skip(path, "audio in a litter folder") for path in parted.hidden_audio)
+        sizes = {path: stamp.size for path, stamp in listed.files}
+        hidden = tuple(
+            Skip(path, f"{HIDDEN_AUDIO}, {sizes[path]} bytes") for path in parted.hidden_audio
+        )
         unread = [s for s in listed.skipped if s.why.startswith("unreadable")]
         complete = listed.complete or (bool(unread) and not any(matters(s) for s in unread))
         look.found.append(

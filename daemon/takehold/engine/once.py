@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from takehold.decide.alarms import open_troubles
 from takehold.decide.standing import day_standing
 from takehold.engine.cycle import Engine
 from takehold.formats.names import display, shown
@@ -43,7 +44,9 @@ def owing(engine: Engine) -> list[str]:
     """What keeps `once` from saying that all is proven, in sentences."""
     says = [t.says for t in engine.now.alarms.values()]
     says += [f"{name} is still being written." for name in engine.now.unsettled]
-    says += [t.says for k, t in engine.ledger.troubles.items() if not k.startswith("manifest")]
+    now = engine.now.situation
+    open_ones = open_troubles(engine.ledger, now.today, [t.root.identity for t in now.targets])
+    says += [t.says for t in open_ones if not t.key.startswith("manifest")]
     for day in sorted(days_here(engine)):
         for standing in day_standing(engine.ledger, day, engine.settings).files:
             short = standing.devices < engine.settings.copies_required

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 from takehold.decide.inventory import Described
-from takehold.model.errors import TakeholdError
+from takehold.model.errors import Slept, TakeholdError
 from takehold.model.facts import Fact
 from takehold.model.recording import Load
 
 # Ends of work that are no failure: nothing was wrong, or others go on with it.
-QUIET = frozenset({"same-bytes", "nobody", "stopped", "late"})
+QUIET = frozenset({"same-bytes", "nobody", "stopped", "late", Slept.code})
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,3 +31,10 @@ class Outcome:
 
 
 Tell = Callable[[Outcome], None]
+
+
+class Stop(Protocol):
+    """Whether a step shall end after the buffer in hand."""
+
+    def is_set(self) -> bool:
+        """It shall."""

@@ -5,29 +5,32 @@ Runs in working threads. It sees frozen values only, never the ledger, and tells
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, replace
 
+from takehold.decide.durable import read_again
 from takehold.decide.inventory import Described
 from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
 from takehold.decide.plan import NOT_DESCRIBED
 from takehold.engine.job import Job
-from takehold.engine.outcome import Outcome, Tell
+from takehold.engine.outcome import Outcome, Stop, Tell
 from takehold.engine.patience import Patience
-from takehold.engine.reading import read_whole
+from takehold.engine.reading import as_unreadable, read_whole
 from takehold.engine.ring import Ring
+from takehold.engine.salvage import Salvager
 from takehold.engine.small_file import land_bytes
+from takehold.engine.stretch import Stretch
 from takehold.engine.transfer import Spring, Transfer
 from takehold.formats.describe import describe
 from takehold.model.errors import FileMissing, NameTaken, SourceChanged, TakeholdError, VolumeGone
-from takehold.model.facts import Broken, Proven, Published
-from takehold.model.recording import Copy, Proof, Recording, Seen
+from takehold.model.facts import Broken, Met, Proven, Published
+from takehold.model.recording import Copy, Recording
 from takehold.model.situation import Sighted, Target
 from takehold.model.sound import Complaint, Description, Kind
-from takehold.model.step import CatchUp, Confirm, Prove, Publish, Step, TakeStock
+from takehold.model.step import CatchUp, Confirm, Prove, Publish, Salvage, Step, TakeStock
 from takehold.model.step import Transfer as TransferStep
+from takehold.model.volume import Volume
 from takehold.ports.clock import Clock
 from takehold.ports.decoder import Decoder
 from takehold.ports.disk import DestinationTree, Disk, Reader, SourceTree
@@ -42,11 +45,15 @@ NOT_WHOLE = frozenset({"header-unfinished", "header-untrue", "no-fmt", "no-data"
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """A step with what the loop adds to it: earlier versions, and files to publish."""
+    """A step with what the loop adds to it: earlier versions, and files to publish.
+
+    `asleep_ns` is the clock's count when that was seen which the step goes by.
+    """
 
     step: Step
     previous: Mapping[int, Recording]
     files: Mapping[bytes, bytes]
+    asleep_ns: int = 0
 
 
 class Performer:
@@ -60,10 +67,10 @@ class Performer:
         self._patience = Patience(stall_seconds)
         self._rings: list[Ring] = []
 
-    def perform(
-        self, work: Work, tell: Tell, moved: Callable[[int], None], stop: threading.Event
-    ) -> None:
-        """Do it. Every foreseeable fault is told, not raised."""
+    def perform(self, work: Work, tell: Tell, moved: Callable[[int], None], stop: Stop) -> None:
+        """Do it. Every foreseeable fault is told, not raised; after a sleep nothing is done."""
+        stop = stretch = Stretch(self._clock, work.asleep_ns, stop)
+        tell = stretch.telling(tell)
         match work.step:
             case TakeStock() as step:
                 self._take_stock(step, tell, moved, stop)
@@ -76,17 +83,20 @@ class Performer:
             case Confirm() as step:
                 again = [(Job(r), ()) for r in step.recordings]
                 self._from_card(step, again, tell, moved, stop)
+            case Salvage() as step:
+                parts = self._disk, self._patient, self._clock, self._stall_seconds
+                Salvager(step, *parts).run(tell, moved, stop)
             case CatchUp() as step:
                 self._catch_up(step, tell, moved, stop)
             case Prove() as step:
                 self._prove(step, tell, moved, stop)
             case Publish() as step:
-                self._publish(step, work.files, tell)
+                self._publish(step, work.files, tell, stretch)
 
     # -- inventory
 
     def _take_stock(
-        self, step: TakeStock, tell: Tell, moved: Callable[[int], None], stop: threading.Event
+        self, step: TakeStock, tell: Tell, moved: Callable[[int], None], stop: Stop
     ) -> None:
         found: list[Described] = []
         try:
@@ -132,7 +142,7 @@ class Performer:
         except TakeholdError as error:
             complaint = Complaint(NOT_DESCRIBED, "")
             said = Description(Kind.OTHER, complaints=(complaint,))
-            tell(Outcome(key=key, error=error))
+            tell(Outcome(key=key, error=as_unreadable(error)))
         else:
             tell(Outcome(key=key))
         found.append(Described(file, said))
@@ -154,7 +164,7 @@ class Performer:
         jobs: Sequence[tuple[Job, tuple[Target, ...]]],
         tell: Tell,
         moved: Callable[[int], None],
-        stop: threading.Event,
+        stop: Stop,
     ) -> None:
         try:
             with self._disk.source(step.root) as tree:
@@ -170,7 +180,7 @@ class Performer:
         jobs: Sequence[tuple[Job, tuple[Target, ...]]],
         tell: Tell,
         moved: Callable[[int], None],
-        stop: threading.Event,
+        stop: Stop,
     ) -> None:
         with self._ring() as ring:
             transfer = Transfer(spring, ring, tell, self._clock, self._stall_seconds)
@@ -202,7 +212,7 @@ class Performer:
     # -- from copy to copy
 
     def _catch_up(
-        self, step: CatchUp, tell: Tell, moved: Callable[[int], None], stop: threading.Event
+        self, step: CatchUp, tell: Tell, moved: Callable[[int], None], stop: Stop
     ) -> None:
         copies = {recording.id: copy for recording, copy, _ in step.pairs}
         homes = {recording.id: home for recording, _, home in step.pairs}
@@ -238,16 +248,18 @@ class Performer:
 
     # -- proving again
 
-    def _prove(
-        self, step: Prove, tell: Tell, moved: Callable[[int], None], stop: threading.Event
-    ) -> None:
+    def _prove(self, step: Prove, tell: Tell, moved: Callable[[int], None], stop: Stop) -> None:
+        def read() -> None:
+            _go_on(moved, stop)
+
+        volume = step.target.root.volume
         try:
             with self._disk.destination(step.target.root) as tree:
                 for recording, copy in step.pairs:
                     if stop.is_set():
                         return
                     here = replace(copy, disks=step.target.root.disks)
-                    self._prove_one(tree, recording, here, tell, lambda: _go_on(moved, stop))
+                    self._prove_one(tree, recording, here, volume, tell, read)
                     moved(recording.stamp.size)
         except TakeholdError as error:
             tell(Outcome(key=prove_key(step.pairs[0][1]), error=error))
@@ -257,6 +269,7 @@ class Performer:
         tree: DestinationTree,
         recording: Recording,
         copy: Copy,
+        volume: Volume,
         tell: Tell,
         read: Callable[[], None],
     ) -> None:
@@ -275,8 +288,8 @@ class Performer:
             if digests != recording.digests:
                 tell(Outcome((self._broken(copy, "altered"),), key))
                 return
-            durable = copy.proof.durable or seen is Seen.MEDIUM
-            proof = Proof(self._clock.now(), seen, durable, mtime_ns)
+            now = self._clock.now()
+            proof = read_again(copy.proof, volume, now, seen, mtime_ns)
             tell(Outcome((Proven(replace(copy, proof=proof)),), key))
 
     def _broken(self, copy: Copy, why: str) -> Broken:
@@ -286,20 +299,31 @@ class Performer:
 
     # -- manifests
 
-    def _land_file(self, tree: DestinationTree, path: bytes, data: bytes) -> None:
-        """A list that stands there was written for this revision: it is as true as it was then."""
+    def _land_file(self, tree: DestinationTree, path: bytes, data: bytes, stretch: Stretch) -> None:
+        """A list that stands there was written for this revision: it is as true as it was then.
+
+        An empty one says nothing: the check of a file system after a power cut can leave it so.
+        """
         try:
-            land_bytes(tree, path, data)
+            land_bytes(tree, path, data, stretch.check)
         except NameTaken:
-            if not path.endswith(LISTS):
+            there = tree.stamp_of(path)
+            if not path.endswith(LISTS) or there is None or there.size == 0:
                 raise
 
-    def _publish(self, step: Publish, files: Mapping[bytes, bytes], tell: Tell) -> None:
+    def _publish(
+        self, step: Publish, files: Mapping[bytes, bytes], tell: Tell, stretch: Stretch
+    ) -> None:
         key = publish_key(step.day, step.number, step.target.root.identity)
         try:
             with self._disk.destination(step.target.root) as tree:
                 for path, data in files.items():
-                    self._land_file(tree, path, data)
+                    self._land_file(tree, path, data, stretch)
+        except NameTaken:  # another manifest has that number there: ours gets the next one
+            at, root = self._clock.now(), step.target.root.identity
+            about = step.day, step.number, "", step.target.name, root
+            tell(Outcome((Met(*about, at, ours=False, loose=False),), key))
+            return
         except TakeholdError as error:
             tell(Outcome(key=key, error=error))
             return
@@ -309,7 +333,7 @@ class Performer:
         tell(Outcome((done,), key))
 
 
-def _go_on(moved: Callable[[int], None], stop: threading.Event) -> None:
+def _go_on(moved: Callable[[int], None], stop: Stop) -> None:
     """A buffer was read: say that the work lives, and end it there when it shall stop."""
     moved(0)
     if stop.is_set():

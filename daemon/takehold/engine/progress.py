@@ -59,6 +59,7 @@ def _card(engine: Engine, sight: Sight) -> dict[str, object]:
         if s.load.id == load.id and s.current and s.recording.path in there
     ]
     return {
+        "load": load.id,
         "source": load.source,
         "label": shown(load.label),
         "role": load.role.value,

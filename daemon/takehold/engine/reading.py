@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from takehold.engine.ring import Buffer
 from takehold.formats.digest import FileDigest
-from takehold.model.errors import FileMissing
+from takehold.model.errors import FileMissing, TakeholdError, Unreadable, WorldError
 from takehold.model.recording import Digests, Seen
 from takehold.ports.disk import Reader
 
@@ -32,6 +32,14 @@ def read_whole(reader: Reader, size: int, moved: Callable[[], None]) -> tuple[Di
         if count < len(buffer.view) or offset > size:
             break
     return (digest.digests() if offset == size else None), reader.seen(size)
+
+
+def as_unreadable(error: TakeholdError) -> TakeholdError:
+    """A device's error, met while a card's file was read; any other error as it is."""
+    if error.code != WorldError.code:
+        return error
+    do = "Keep the card and do not format it. Try another reader and another cable."
+    return Unreadable(error.says, do)
 
 
 def read_up(reader: Reader, cap: int) -> bytes:

@@ -41,12 +41,17 @@ _MANIFEST = re.compile(r"r([1-9][0-9]{0,8})\.manifest\.json", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
-class _Page:
+class Page:
     """A manifest that our key signed."""
 
     raw: bytes
     doc: Mapping[str, object]
     told: ManifestDoc
+
+    @property
+    def sha256(self) -> str:
+        """What the manifest after it names it by."""
+        return hashlib.sha256(self.raw).hexdigest()
 
 
 @dataclass(slots=True)
@@ -56,7 +61,7 @@ class _Search:
     archive: Archive
     signer: Signer
     production: str
-    pages: dict[tuple[str, int], _Page] = field(default_factory=dict)
+    pages: dict[tuple[str, int], Page] = field(default_factory=dict)
     said: list[str] = field(default_factory=list)
     failed: set[str] = field(default_factory=set)
 
@@ -127,21 +132,23 @@ def _read_drive(search: _Search, disk: Disk, target: Target) -> None:
 
 def _read_days(search: _Search, name: str, tree: DestinationTree) -> None:
     folder = safe_part(search.production.encode())
-    days = [day for day in map(_text, tree.taken(folder)) if is_day(day)]
+    days = [day for day in map(text_of, tree.taken(folder)) if is_day(day)]
     for day in sorted(days):
         below = folder + b"/" + day.encode() + b"/"
         try:
-            numbers = {number_of(day, _text(held)) for held in tree.taken(below[:-1])}
+            numbers = {number_of(day, text_of(held)) for held in tree.taken(below[:-1])}
         except (VolumeGone, Stalled):
             raise
         except TakeholdError as error:
             search.said.append(f"{name}: the folder of {day} cannot be read: {error.says}")
             continue
         for number in sorted(n for n in numbers if n is not None):
-            _take(search, name, day, number, _reading(tree, below))
+            _take(search, name, day, number, reading(tree, below))
 
 
-def _reading(tree: DestinationTree, folder: bytes) -> Read:
+def reading(tree: DestinationTree, folder: bytes) -> Read:
+    """What reads a day's files on a drive."""
+
     def read(name: str, cap: int) -> bytes:
         with tree.open(folder + name.encode()) as reader:
             return read_up(reader, cap)
@@ -149,7 +156,8 @@ def _reading(tree: DestinationTree, folder: bytes) -> Read:
     return read
 
 
-def _text(name: bytes) -> str:
+def text_of(name: bytes) -> str:
+    """A name as the system's own decoding has it."""
     return name.decode("utf-8", "surrogateescape")
 
 
@@ -165,9 +173,9 @@ def _take(search: _Search, where: str, day: str, number: int, read: Read) -> Non
         if known is not None and known.raw == raw:
             return
         signature = read(names["signature"], SIGNATURE_CAP)
-        page = _judged(search, day, number, raw, signature)
+        page = judged(search.signer, day, number, raw, signature)
         if where != ARCHIVE:
-            _must_be_ours(page.told, search.production)
+            must_be_ours(page.told, search.production)
     except (VolumeGone, Stalled):
         raise
     except TakeholdError as error:
@@ -179,13 +187,13 @@ def _take(search: _Search, where: str, day: str, number: int, read: Read) -> Non
         return
     search.pages[day, number] = page
     if where != ARCHIVE:
-        _keep(search, where, day, number, raw, signature)
+        _keep(search, where, page, signature)
 
 
-def _judged(search: _Search, day: str, number: int, raw: bytes, signature: bytes) -> _Page:
+def judged(signer: Signer, day: str, number: int, raw: bytes, signature: bytes) -> Page:
     """The manifest in these bytes. Raises BadSignature or Malformed where it does not count."""
     key = verify(raw, signature, NAMESPACE)
-    if public_line(key) != search.signer.public_line():
+    if public_line(key) != signer.public_line():
         raise BadSignature(f"It is signed with another key ({fingerprint(key)}).")
     told = read_manifest(raw)
     if (told.day, told.revision) != (day, number):
@@ -195,25 +203,31 @@ def _judged(search: _Search, day: str, number: int, raw: bytes, signature: bytes
     doc = parse(raw, MANIFEST_CAP)
     assert isinstance(doc, dict)  # read_manifest has seen to it
     facts_of_manifests([(raw, doc)])
-    return _Page(raw, doc, told)
+    return Page(raw, doc, told)
 
 
-def _must_be_ours(told: ManifestDoc, production: str) -> None:
+def must_be_ours(told: ManifestDoc, production: str) -> None:
+    """Raise Malformed for a manifest of another production."""
     if safe_part(told.production.encode()) != safe_part(production.encode()):
         raise Malformed(f"It is of another production, {shown(told.production)}.")
 
 
-def _keep(search: _Search, where: str, day: str, number: int, raw: bytes, signature: bytes) -> None:
-    """Keep in the archive what stood on a drive only, beside what may be there of it."""
-    names = names_of(day, number)
-    signers = search.signer.allowed_signers(PRINCIPAL, NAMESPACE)
-    files = {names["manifest"]: raw, names["signature"]: signature, names["signers"]: signers}
+def _keep(search: _Search, where: str, page: Page, signature: bytes) -> None:
     try:
-        held = set(search.archive.names(day)) - {names["manifest"]}
-        search.archive.keep(day, {n: data for n, data in files.items() if n not in held})
+        keep(search.archive, search.signer, page, signature)
     except TakeholdError as error:
+        name = names_of(page.told.day, page.told.revision)["manifest"]
         says = f"It counts, and could not be kept in {ARCHIVE}: {error.says}"
-        search.said.append(f"{names['manifest']} ({where}): {says}")
+        search.said.append(f"{name} ({where}): {says}")
+
+
+def keep(archive: Archive, signer: Signer, page: Page, signature: bytes) -> None:
+    """Keep in the archive what stood on a drive only, beside what may be there of it."""
+    day, names = page.told.day, names_of(page.told.day, page.told.revision)
+    signers = signer.allowed_signers(PRINCIPAL, NAMESPACE)
+    files = {names["manifest"]: page.raw, names["signature"]: signature, names["signers"]: signers}
+    held = set(archive.names(day)) - {names["manifest"]}
+    archive.keep(day, {n: data for n, data in files.items() if n not in held})
 
 
 # -- what is lacking
@@ -226,7 +240,7 @@ def _say_gaps(search: _Search) -> None:
         if before is None:
             continue
         found = search.pages.get((before.day, before.revision))
-        if found is None or hashlib.sha256(found.raw).hexdigest() != before.sha256:
+        if found is None or found.sha256 != before.sha256:
             search.said.append(
                 f"Revision {before.revision} of {before.day}, which revision "
                 f"{page.told.revision} of {page.told.day} follows, was not found. "
@@ -248,7 +262,7 @@ def _without_lost(
         here: list[Proven] = []
         try:
             with disk.destination(target.root) as tree:
-                here += (f for f in mine if _size(tree, f.copy.path) != sizes[f.copy.recording])
+                here += (f for f in mine if size_of(tree, f.copy.path) != sizes[f.copy.recording])
         except TakeholdError as error:
             says = f"{shown(target.name)}: not all of its copies could be looked for: {error.says}"
             search.said.append(says)
@@ -279,6 +293,7 @@ def _summary(search: _Search, facts: tuple[Fact, ...]) -> str:
     )
 
 
-def _size(tree: DestinationTree, path: bytes) -> int | None:
+def size_of(tree: DestinationTree, path: bytes) -> int | None:
+    """Its bytes, None where it is not there."""
     there = tree.stamp_of(path)
     return None if there is None else there.size

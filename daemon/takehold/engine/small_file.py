@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from takehold.engine.landing import folder_of
 from takehold.engine.reading import read_up
 from takehold.engine.ring import Buffer
@@ -12,9 +14,12 @@ from takehold.ports.disk import DestinationTree
 SIZE = 1 << 20
 
 
-def land_bytes(tree: DestinationTree, path: bytes, data: bytes) -> None:
+def land_bytes(
+    tree: DestinationTree, path: bytes, data: bytes, may_name: Callable[[], None]
+) -> None:
     """Write, flush, read back, name, flush the folder.
 
+    `may_name` is asked last before the name is given, and raises where it must not be.
     A file of that name with the same bytes is fine. Raises NameTaken if it has other bytes,
     CopyDiffers if the medium gave back something else, and what the disk raises.
     """
@@ -37,6 +42,7 @@ def land_bytes(tree: DestinationTree, path: bytes, data: bytes) -> None:
         with part.reader() as reader:
             if read_up(reader, len(data)) != data:
                 raise CopyDiffers(f"{display(path)} was read back with other bytes.")
+        may_name()
         part.keep(path)
     except TakeholdError:
         part.drop()

@@ -18,18 +18,22 @@ from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
 
-from takehold.decide.keys import land_key, rec_key
+from takehold.decide.keys import land_key, rec_key, stock_key
+from takehold.decide.plan import NOT_DESCRIBED
 from takehold.engine.job import Job
 from takehold.engine.landing import FLUSH_PATIENCE, Lander, stalled
-from takehold.engine.outcome import Outcome, Tell
+from takehold.engine.outcome import Outcome, Stop, Tell
+from takehold.engine.reading import as_unreadable
 from takehold.engine.ring import Buffer, Ring
 from takehold.formats.audio import AudioMeter
+from takehold.formats.describe import describe, same_facts
 from takehold.formats.digest import FileDigest
 from takehold.formats.names import display
-from takehold.model.errors import SourceChanged, TakeholdError, VolumeGone
-from takehold.model.facts import Gone, Proven, SameBytes, WasRead
+from takehold.model.errors import HeaderDiffers, SourceChanged, TakeholdError, VolumeGone
+from takehold.model.facts import Gone, Inventoried, Proven, SameBytes, WasRead
 from takehold.model.recording import Copy, Reading, Recording, Seen, Stamp
 from takehold.model.situation import Target
+from takehold.model.sound import Complaint, Description, Kind
 from takehold.ports.clock import Clock
 from takehold.ports.disk import DestinationTree, Reader
 
@@ -126,8 +130,19 @@ class Hasher:
             self._weigh(job, Reading(found, sound, self._clock.now(), seen))
             job.digests = found
         if job.fault is not None:
-            self._tell(Outcome(key=rec_key(job.recording.id), error=job.fault))
+            self._fail(job.recording, job.fault)
         job.closed.set()
+
+    def _fail(self, recording: Recording, fault: TakeholdError) -> None:
+        key = rec_key(recording.id)
+        if isinstance(
+            fault, HeaderDiffers
+        ):  # of no read is known which is right: it is described anew
+            key = stock_key(recording.load, recording.path)
+            doubtful = Description(Kind.OTHER, complaints=(Complaint(NOT_DESCRIBED, ""),))
+            facts = (Inventoried(replace(recording, description=doubtful)),)
+            self._tell(Outcome(facts))
+        self._tell(Outcome(key=key, error=fault))
 
     def _weigh(self, job: Job, reading: Reading) -> None:
         known, previous = job.recording, job.previous
@@ -194,7 +209,7 @@ class Transfer:
         self,
         jobs: Iterable[tuple[Job, Sequence[str]]],
         moved: Callable[[int], None],
-        stop: threading.Event,
+        stop: Stop,
     ) -> None:
         """Carry the jobs out, each for the roots named with it. Returns when all is told.
 
@@ -221,7 +236,7 @@ class Transfer:
         roots: Sequence[str],
         hasher: Hasher,
         moved: Callable[[int], None],
-        stop: threading.Event,
+        stop: Stop,
     ) -> None:
         """Read one recording; not at all if none of those who lack it takes it now."""
         landers = [n for r in roots if (n := self._landers.get(r)) is not None and not n.left]
@@ -234,10 +249,11 @@ class Transfer:
             with self._spring.open(job.recording) as reader:
                 self._same(job, reader)
                 self._stream(job, reader, landers, hasher, moved, stop)
+                self._described(job, reader)
                 self._same(job, reader)
                 seen = reader.seen(job.size)
         except TakeholdError as error:
-            job.fault = error
+            job.fault = as_unreadable(error) if self._spring.counts else error
         hasher.end(job, seen)
         for lander in landers:
             lander.end(job)
@@ -251,6 +267,17 @@ class Transfer:
                 "It is read again once it stands still.",
             )
 
+    def _described(self, job: Job, reader: Reader) -> None:
+        """What the file says of itself was read once: it is read again, from the card (P8)."""
+        known = job.recording
+        if not self._spring.counts or known.readings:
+            return
+        if not same_facts(describe(reader.read_at, job.size), known.description):
+            raise HeaderDiffers(
+                f"{display(known.path)}: its header was read differently than before.",
+                "It is listed and read again. Use another reader or cable, and keep the card.",
+            )
+
     def _stream(
         self,
         job: Job,
@@ -258,7 +285,7 @@ class Transfer:
         landers: Sequence[Lander],
         hasher: Hasher,
         moved: Callable[[int], None],
-        stop: threading.Event,
+        stop: Stop,
     ) -> None:
         offset = 0
         while offset < job.size:

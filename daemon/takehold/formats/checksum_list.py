@@ -53,7 +53,8 @@ def read_list(raw: bytes) -> tuple[Entry, ...]:
 
 
 def _sorted(entries: Iterable[Entry]) -> list[Entry]:
-    return sorted(entries, key=lambda entry: entry[1])
+    """In order, each line once: recordings of the same bytes may share one file on a drive."""
+    return sorted(set(entries), key=lambda entry: (entry[1], entry[0]))
 
 
 def _line(hex_: str, name: bytes) -> bytes:

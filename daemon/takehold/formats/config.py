@@ -15,8 +15,10 @@ from itertools import combinations, product
 from typing import Any
 
 from takehold.formats.config_rules import MOST_ENTRIES, SECTIONS, Refused
+from takehold.formats.config_severity import severity, takes
 from takehold.formats.toml_lines import Path, lines_of
 from takehold.model.errors import UsageError
+from takehold.model.finding import Severity
 from takehold.model.settings import Destination, Expect, Settings, Source
 
 LARGEST_BYTES = 256 * 1024
@@ -75,6 +77,7 @@ class _Check:
     def settings(self, tables: dict[str, Any]) -> Settings:
         lists = {key: self._list(tables.pop(key, None), key) for key in _LISTS}
         expect = self._expect(tables.pop("expect", {}))
+        severities = self._severities(tables.pop("severity", {}))
         top = self._keys(tables, "", ())
         sources = [(path, s) for path, values in lists["source"] if (s := _source(values))]
         targets = [(p, d) for p, values in lists["destination"] if (d := _destination(values))]
@@ -88,6 +91,7 @@ class _Check:
             sources=tuple(s for _, s in sources),
             destinations=tuple(d for _, d in targets),
             expect=Expect(**expect),
+            severities=severities,
         )
 
     def _complain(self, path: Path, says: str) -> None:
@@ -127,6 +131,20 @@ class _Check:
             self._complain(("expect",), f"expect = {shown(found)}: takes an [expect] section")
             return {}
         return self._keys(found, "expect", ("expect",))
+
+    def _severities(self, found: object) -> tuple[tuple[str, Severity], ...]:
+        if not isinstance(found, dict):
+            self._complain(("severity",), f"severity = {shown(found)}: takes a [severity] section")
+            return ()
+        given = []
+        for code, value in found.items():
+            try:
+                given.append((code, severity(code, value)))
+            except Refused as refused:
+                hint = f"{refused.hint}: " if refused.hint else ""
+                says = f"[severity] {_key(code)} = {shown(value)}: {hint}takes {takes(code)}"
+                self._complain(("severity", code), says)
+        return tuple(sorted(given))
 
     def _keys(self, table: dict[str, Any], section: str, at: Path) -> dict[str, Any]:
         """The values of a table that its keys take; the others are complained about."""
@@ -246,7 +264,8 @@ def _nearest(word: str, section: str) -> str:
             if not other:
                 return ": belongs above the first [section]"
             return f": belongs under {f'[[{other}]]' if other in _LISTS else f'[{other}]'}"
-    known = [key.name for key in SECTIONS[section]] + ([] if section else ["expect", *_LISTS])
+    known = [key.name for key in SECTIONS[section]]
+    known += [] if section else ["expect", "severity", *_LISTS]
     near = get_close_matches(word[:64].lower(), known, 1)
     return f": the nearest known one is {near[0]}" if near else f": takes {', '.join(known)}"
 

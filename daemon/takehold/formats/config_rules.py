@@ -19,6 +19,8 @@ from takehold.model.sound import Rate
 LONGEST_TEXT = 200
 LONGEST_PATH = 4096
 MOST_ENTRIES = 64
+MOST_WORDS = 20
+LONGEST_WORD = 40
 TIMECODE_RATES = ("23.976", "24", "25", "29.97", "29.97df", "30", "30df", "50", "59.94", "60")
 
 # A right-to-left override in a name makes a page show another name.
@@ -188,6 +190,16 @@ def checksums(value: object) -> tuple[str, ...]:
     return both
 
 
+def words(value: object) -> tuple[str, ...]:
+    """Words that mark a name or note; `*` and `?` alone would mark every one."""
+    if not isinstance(value, list) or len(value) > MOST_WORDS:
+        raise Refused
+    read = tuple(filled(one) for one in value)
+    if any(len(one) > LONGEST_WORD or not one.strip("*? ") for one in read):
+        raise Refused
+    return read
+
+
 def _number(key: str, low: int, high: int, unit: str = "") -> Key:
     takes = f"a whole number {unit + ' ' if unit else ''}from {low} to {high}"
     return Key(key, takes, whole(low, high))
@@ -213,11 +225,17 @@ TOP = (
     Key("recheck_cards_at_wrap", "true or false", flag),
     _number("reserve_megabytes", 0, 1_000_000, "of megabytes"),
     _number("stall_seconds", 5, 600, "of seconds"),
+    Key(
+        "rerecorded",
+        f'up to {MOST_WORDS} words in a list, * and ? for any letters, as in ["rerec*"]',
+        words,
+    ),
 )
 EXPECT = (
     Key("timecode_rate", "a rate in quotes: " + ", ".join(f'"{r}"' for r in TIMECODE_RATES), rate),
     _number("sample_rate", 8_000, 768_000, "of Hz"),
     Key("bit_depth", "16, 24 or 32", depth),
+    _number("channels", 1, 64),
 )
 SOURCE = (
     _NAME,

@@ -42,6 +42,12 @@ def describe(read: ReadAt, size: int) -> Description:
     )
 
 
+def same_facts(one: Description, other: Description) -> bool:
+    """Whether two reads of a header told the same; what was thought of it may have come later."""
+    bare = (replace(said, complaints=()) for said in (one, other))
+    return next(bare) == next(bare)
+
+
 def _other(*complaints: Complaint) -> Description:
     return Description(Kind.OTHER, complaints=complaints)
 

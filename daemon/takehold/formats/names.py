@@ -25,7 +25,6 @@ _HIDDEN_LETTERS = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u3164\uffa0")
 # What exFAT (section 7.7.3) and NTFS refuse in a name, DEL, bytes that are no UTF-8 (they arrive
 # as low surrogates), and a % that would read as an encoding of ours.
 _UNHOLDABLE = re.compile(r'[\x00-\x1f\x7f"*/:<>?\\|\udc80-\udcff]|%(?=[0-9A-Fa-f]{2}|~)')
-_ENCODED = re.compile(rb"%([0-9A-Fa-f]{2})")
 _CUT_MARK = b"%~"
 
 # Device names of DOS and Windows ("Naming Files, Paths, and Namespaces", Microsoft): reserved in
@@ -43,17 +42,23 @@ def display(name: bytes) -> str:
     Bytes that are no UTF-8 show as `\xff`, hidden characters as `\x1b`, `\u202e` or `\U000e0001`,
     a backslash as `\\`. Two different names never look the same by their escapes.
     """
-    return "".join(map(_shown_byte_or_char, name.decode("utf-8", "surrogateescape")))
+    text = name.decode("utf-8", "surrogateescape")
+    return text if _plain(text) else "".join(map(_shown_byte_or_char, text))
 
 
 def shown(text: str) -> str:
     r"""The same for text from outside; lone surrogates show as `\udcff`."""
-    return "".join(map(_shown_char, text))
+    return text if _plain(text) else "".join(map(_shown_char, text))
 
 
 def is_shown(text: str) -> bool:
     """Whether a text holds nothing hidden: it may be shown as it is."""
     return not any(map(_hidden, text))
+
+
+def _plain(text: str) -> bool:
+    """Whether it shows as it is, at one glance: nearly every name does."""
+    return text.isascii() and text.isprintable() and "\\" not in text
 
 
 def _hidden(char: str) -> bool:
@@ -110,13 +115,6 @@ def _cut(safe: bytes, part: bytes) -> bytes:
     tail = _CUT_MARK + hashlib.sha256(part).hexdigest()[:16].encode() + dot + extension
     head = stem[: PART_BYTES - len(tail)].decode("utf-8", "ignore").encode()
     return re.sub(rb"%[0-9A-F]?$", b"", head) + tail
-
-
-def unsafe_part(part: bytes) -> bytes | None:
-    """The name that `safe_part` encoded; None if it was cut and only the manifest knows it."""
-    if _CUT_MARK in part:
-        return None
-    return _ENCODED.sub(lambda found: bytes.fromhex(found.group(1).decode()), part)
 
 
 def safe_path(path: bytes) -> bytes:

@@ -143,7 +143,7 @@ def _judge_rest(trail: _Trail, size: int) -> None:
     """What lies after the last chunk: crumbs are harmless, more may be audio nobody counted."""
     rest = size - trail.end
     if rest >= 8 and len(trail.chunks) == MAX_CHUNKS:
-        trail.odd.append(f"more than {MAX_CHUNKS} chunks")
+        trail.odd.insert(0, f"more than {MAX_CHUNKS} chunks")  # eight are told; this one is
     elif rest:
         told = f"{rest} bytes from {trail.end} on are no chunk"
         (trail.untrue if rest >= 8 else trail.odd).append(told)

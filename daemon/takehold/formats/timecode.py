@@ -54,28 +54,15 @@ def label_of_frame(frame: int, rate: Rate) -> str:
     return f"{_clock(seconds)}{mark}{frames:02}"
 
 
-def frames_of(text: str, rate: Rate) -> int:
-    """The frame of a label, counted from midnight.
+def day_samples(sample_rate: int, rate: Rate | None) -> int:
+    """Samples of a timecode day, rounded: where TimeReference begins anew at the label midnight.
 
-    The rate decides what is dropped, not the mark before the frames. Raises ValueError for a
-    label that does not exist.
+    24 hours where no rate is known; at 23.976 and 29.97 the labels of a day last longer than that.
     """
-    match = _LABEL.fullmatch(text)
-    if match is None:
-        raise ValueError(f"{text!r} is no timecode such as 01:02:03:04")
-    hours, minutes, seconds, frames = map(int, match.groups())
-    nominal, dropped = _nominal(rate), _dropped(rate)
-    if hours > 23 or minutes > 59 or seconds > 59 or frames >= nominal:
-        raise ValueError(f"{text} does not exist at {rate_name(rate)}")
-    if frames < dropped and seconds == 0 and minutes % 10:
-        raise ValueError(f"{text} is dropped at {rate_name(rate)}")
-    minute = 60 * hours + minutes
-    return (60 * minute + seconds) * nominal + frames - dropped * (minute - minute // 10)
-
-
-def first_sample(frame: int, sample_rate: int, rate: Rate) -> Fraction:
-    """Where a frame begins, in samples since midnight; not always a whole number."""
-    return Fraction(frame * rate.denominator * sample_rate, rate.numerator)
+    if rate is None:
+        return 86_400 * sample_rate
+    labels = 144 * (600 * _nominal(rate) - 9 * _dropped(rate))
+    return round(Fraction(labels * rate.denominator * sample_rate, rate.numerator))
 
 
 def rate_named(text: str) -> Rate | None:
@@ -98,11 +85,6 @@ def rate_name(rate: Rate) -> str:
     """The rate as people write it: "23.976", "29.97df"."""
     name = next((name for name, fps in _NAMES.items() if fps == rate.fps), str(rate.fps))
     return name + ("df" if rate.drop else "")
-
-
-def wall(samples: int, sample_rate: int) -> str:
-    """Hours, minutes and whole seconds since midnight, for where the rate is not known."""
-    return _clock(samples // sample_rate)
 
 
 def _clock(seconds: int) -> str:

@@ -73,10 +73,22 @@ class FileMissing(WorldError):
     code = "file-missing"
 
 
+class Unreadable(WorldError):
+    """A file on a card cannot be read, or not all of it: the device gives an error."""
+
+    code = "unreadable"
+
+
 class Stalled(WorldError):
     """A device has not moved a byte for too long."""
 
     code = "stalled"
+
+
+class Slept(WorldError):
+    """The machine slept meanwhile; what it came into is begun again."""
+
+    code = "slept"
 
 
 class EvidenceError(TakeholdError):
@@ -89,6 +101,12 @@ class SourceChanged(EvidenceError):
     """A source file changed, shrank or grew while it was read."""
 
     code = "source-changed"
+
+
+class HeaderDiffers(SourceChanged):
+    """Two reads of a file's header told different things."""
+
+    code = "header-differs"
 
 
 class CopyDiffers(EvidenceError):

@@ -87,6 +87,27 @@ class Broken:
 
 
 @dataclass(frozen=True, slots=True)
+class Salvaged:
+    """What can be read of an unreadable recording was gathered; it never counts as a copy.
+
+    `appearance` is that of the card's volume. `missing` are byte ranges, first and end (not
+    included), in order. `kept` names the files made of it by destination, root and path: none
+    where all of it could be read after all, or nothing more than before.
+    """
+
+    recording: int
+    appearance: str
+    missing: tuple[tuple[int, int], ...]
+    kept: tuple[tuple[str, str, bytes], ...]
+    at: int
+
+    @property
+    def missing_bytes(self) -> int:
+        """How many bytes could not be read."""
+        return sum(end - first for first, end in self.missing)
+
+
+@dataclass(frozen=True, slots=True)
 class Revised:
     """A revision of a day's manifest was written and signed.
 
@@ -120,6 +141,24 @@ class Unpublished:
     day: str
     number: int
     root: str
+
+
+@dataclass(frozen=True, slots=True)
+class Met:
+    """On a drive stands a manifest that nobody knew here; it is left alone.
+
+    `sha256` is of its bytes, empty where they could not be read. `ours`: our key signed it.
+    `loose`: no manifest that is known names it; the next one that is written does (P11).
+    """
+
+    day: str
+    number: int
+    sha256: str
+    destination: str
+    root: str
+    at: int
+    ours: bool
+    loose: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,9 +244,11 @@ Fact = (
     | Gone
     | Proven
     | Broken
+    | Salvaged
     | Revised
     | Published
     | Unpublished
+    | Met
     | Trouble
     | TroubleOver
     | Acked

@@ -27,6 +27,8 @@ class Finding:
 
     `subject` names the file, load or destination, shown escaped; `says` and `do` are sentences.
     `load` is set where it is about one card, `recording` where it is about one file of it.
+    `covers` tells apart what it is about beside its subject, as the files of a drive: a decision
+    holds for no others.
     """
 
     id: str
@@ -37,6 +39,7 @@ class Finding:
     do: str
     recording: int | None = None
     load: int | None = None
+    covers: str = ""
 
 
 class Relation(StrEnum):
@@ -66,5 +69,5 @@ class Counterpart:
 
     @property
     def confirms(self) -> bool:
-        """Whether it is a second, independent read of the same audio (P8)."""
-        return self.relation in (Relation.IDENTICAL, Relation.SAME_AUDIO)
+        """Whether it is a second, independent read of the very same bytes (P8)."""
+        return self.relation is Relation.IDENTICAL

@@ -28,8 +28,10 @@ class Ledger:
     of_day: dict[str, set[int]] = field(default_factory=lambda: defaultdict(set))
     copies: dict[int, dict[CopyKey, Copy]] = field(default_factory=dict)
     broken: dict[int, list[f.Broken]] = field(default_factory=dict)
+    salvaged: dict[int, list[f.Salvaged]] = field(default_factory=dict)
     revisions: dict[str, list[f.Revised]] = field(default_factory=dict)
     published: set[tuple[str, int, str]] = field(default_factory=set)
+    met: dict[tuple[str, int, str], f.Met] = field(default_factory=dict)
     troubles: dict[str, f.Trouble] = field(default_factory=dict)
     acks: dict[str, f.Acked] = field(default_factory=dict)
     receipts: list[f.Receipt] = field(default_factory=list)
@@ -59,28 +61,37 @@ class Ledger:
                 self.recordings[rid] = replace(self.recordings[rid], stamp=stamp)
             case f.Gone(recording=rid):
                 self._forget(rid)
+                self.salvaged.pop(rid, None)
             case f.Proven(copy):
                 held = self.copies.setdefault(copy.recording, {})
                 held[(copy.root, copy.path)] = copy
             case f.Broken():
                 self.copies.get(fact.recording, {}).pop((fact.root, fact.path), None)
                 self.broken.setdefault(fact.recording, []).append(fact)
+            case f.Salvaged():
+                self.salvaged.setdefault(fact.recording, []).append(fact)
             case _:
                 self._apply_rest(fact)
 
     def _apply_rest(self, fact: f.Fact) -> None:
         match fact:
-            case f.Revised(day=day):
-                self.revisions.setdefault(day, []).append(fact)
-                self.chain_end = fact
+            case f.Revised():
+                self._revise(fact)
             case f.Published():
                 self.published.add((fact.day, fact.number, fact.root))
             case f.Unpublished():
                 self.published.discard((fact.day, fact.number, fact.root))
+            case f.Met():
+                self.met[(fact.day, fact.number, fact.root)] = fact
             case f.Trouble(key=key):
                 self.troubles[key] = fact
             case f.TroubleOver(key=key):
                 self.troubles.pop(key, None)
+            case _:
+                self._apply_answer(fact)
+
+    def _apply_answer(self, fact: f.Fact) -> None:
+        match fact:
             case f.Acked(finding=finding):
                 self.acks[finding] = fact
             case f.Receipt():
@@ -90,6 +101,14 @@ class Ledger:
             case f.Answered(id=asked):
                 self.answers[asked] = fact
                 self.asked.pop(asked, None)
+
+    def _revise(self, fact: f.Revised) -> None:
+        """One that was found again has no basis: it never ends a chain that was written on."""
+        mine = self.revisions.setdefault(fact.day, [])
+        mine.append(fact)
+        mine.sort(key=lambda revised: revised.number)
+        if fact.basis or self.chain_end is None or not self.chain_end.basis:
+            self.chain_end = fact
 
     def _keep(self, recording: Recording) -> None:
         known = self.recordings.get(recording.id)
@@ -130,10 +149,20 @@ class Ledger:
         return tuple(self.copies.get(recording, {}).values())
 
     def newest(self, day: str) -> f.Revised | None:
-        """The newest revision of a day's manifest."""
+        """The newest revision of a day's manifest, by its number."""
         revisions = self.revisions.get(day)
         return revisions[-1] if revisions else None
 
     def last_revision(self) -> f.Revised | None:
         """The revision that was written last, of whatever day and whatever the clock said."""
         return self.chain_end
+
+    def name_taken(self, revised: f.Revised, root: str) -> bool:
+        """Whether another manifest stands on that drive under the number of this one."""
+        met = self.met.get((revised.day, revised.number, root))
+        return met is not None and met.sha256 != revised.sha256
+
+    def loose(self) -> list[f.Met]:
+        """Our manifests that were found again and that none names yet, one of each."""
+        found = {met.sha256: met for met in self.met.values() if met.loose}
+        return sorted(found.values(), key=lambda met: (met.day, met.number, met.sha256))

@@ -103,13 +103,16 @@ class Proof:
     """A copy read back and found equal. `durable` says that the flushes were honoured.
 
     `mtime_ns` is what the copy showed then, 0 where that is not known: another time asks for
-    another read.
+    another read. A copy that is not durable was `written_on` that appearance of its volume, ""
+    where that is not known; `remounted`: it was read whole again after the volume came back.
     """
 
     at: int
     seen: Seen
     durable: bool
     mtime_ns: int = 0
+    written_on: str = ""
+    remounted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from takehold.model.finding import Severity
 from takehold.model.sound import Rate
 
 
@@ -41,16 +42,24 @@ class Destination:
 
 @dataclass(frozen=True, slots=True)
 class Expect:
-    """What the day is set up for; None is not checked. Sample rate in Hz, depth in bits."""
+    """What the day is set up for; None is not checked. Sample rate in Hz, depth in bits.
+
+    `channels` are those of all files of a take together.
+    """
 
     timecode_rate: Rate | None = None
     sample_rate: int | None = None
     bit_depth: int | None = None
+    channels: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """The whole config. Times of day are minutes since midnight, spans are in the unit named."""
+    """The whole config. Times of day are minutes since midnight, spans are in the unit named.
+
+    `rerecorded` are words in a name or note that mark a take made to replace another; `severities`
+    are those that a code has other than by itself.
+    """
 
     production: str
     sources: tuple[Source, ...]
@@ -68,6 +77,8 @@ class Settings:
     recheck_cards_at_wrap: bool = False
     reserve_megabytes: int = 500
     stall_seconds: int = 20
+    rerecorded: tuple[str, ...] = ("rerec*", "re-rec*")
+    severities: tuple[tuple[str, Severity], ...] = ()
 
     def source(self, name: str) -> Source | None:
         """The source of that name."""

@@ -43,6 +43,20 @@ class Confirm:
 
 
 @dataclass(frozen=True, slots=True)
+class Salvage:
+    """Save what can be read of a recording that cannot be read whole; never a copy.
+
+    `best` has the fewest missing bytes of an earlier such file, by the destination's root.
+    """
+
+    root: Root
+    label: str
+    recording: Recording
+    targets: tuple[Target, ...]
+    best: tuple[tuple[str, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class CatchUp:
     """Copy recordings to one destination from a proven copy on another."""
 
@@ -67,13 +81,13 @@ class Publish:
     number: int
 
 
-Step = TakeStock | Transfer | Confirm | CatchUp | Prove | Publish
+Step = TakeStock | Transfer | Confirm | Salvage | CatchUp | Prove | Publish
 
 
 def lane(step: Step) -> str:
     """The device that sets the pace: one step at a time runs on it."""
     match step:
-        case TakeStock(root=root) | Transfer(root=root) | Confirm(root=root):
+        case TakeStock(root=root) | Transfer(root=root) | Confirm(root=root) | Salvage(root=root):
             return f"card {root.volume.mount_id}"
         case CatchUp(target=target) | Prove(target=target) | Publish(target=target):
             return f"drive {target.root.volume.device}"

@@ -15,7 +15,8 @@ class Volume:
     `identity` is stable over mounts ("uuid:EB87-E13D:63963136", never a path); `mount_id` names
     this mount alone; `device` is the kernel's number of the file system ("7:0"); `disks` are the
     physical disks behind it by names that stay with them ("wwn:…", "serial:…", "table:…", "fs:…",
-    "image:…", "dev:…"), empty where the system does not tell.
+    "image:…", "dev:…"), empty where the system does not tell. `appearance` stays the same until the
+    volume was away and came back, whoever asks; empty where the system does not tell.
     """
 
     mount: bytes
@@ -27,6 +28,7 @@ class Volume:
     disks: frozenset[str]
     read_only: bool = False
     size_bytes: int = 0
+    appearance: str = ""
 
     @property
     def keeps(self) -> bool:

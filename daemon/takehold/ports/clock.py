@@ -17,3 +17,9 @@ class Clock(Protocol):
 
     def steady_ns(self) -> int:
         """A count of ns that never jumps."""
+
+    def asleep_ns(self) -> int:
+        """A count of ns that grows while the machine sleeps, and never else.
+
+        Always 0 where the system does not tell. Two looks may differ by a few ms without a sleep.
+        """

@@ -93,6 +93,12 @@ class DestinationTree(Protocol):
     def part(self, folder: bytes) -> Part:
         """A new part in that folder, which is made, with its parents, if it is not there."""
 
+    def check_name(self, path: bytes) -> None:
+        """Raise NameRefused if no file of that name can be held, as far as asking for it tells.
+
+        Its folder must be there. What only the giving of a name shows is left to `keep`.
+        """
+
     def settle(self, folder: bytes) -> bool:
         """Flush a folder and its parents, so that names stay; False where it cannot be promised."""
 

@@ -30,6 +30,9 @@ class Volumes(Protocol):
     def mounted(self) -> tuple[Volume, ...]:
         """All mounted volumes that hold files."""
 
+    def forget(self) -> None:
+        """Trust nothing that a device told before: the next look asks each of them again."""
+
     def silent(self) -> tuple[Silent, ...]:
         """What the last `mounted` left out because its device gave no answer."""
 

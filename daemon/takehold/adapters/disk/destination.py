@@ -8,10 +8,11 @@ from contextlib import AbstractContextManager, suppress
 from threading import Lock
 
 from takehold.adapters.disk.faults import fault, told
+from takehold.adapters.disk.leftovers import sweep_folder
 from takehold.adapters.disk.naming import KnownNames
 from takehold.adapters.disk.reading import FileReader, cold
-from takehold.adapters.disk.roots import OpenRoot, close_quietly, is_plain, parts, split
-from takehold.adapters.disk.writing import OWN_PART, FilePart, flush_to_medium, in_use, new_part
+from takehold.adapters.disk.roots import OpenRoot, is_plain, parts, split
+from takehold.adapters.disk.writing import FilePart, flush_to_medium, new_part
 from takehold.model.errors import FileMissing, WorldError
 from takehold.model.recording import Stamp
 
@@ -33,6 +34,17 @@ class LocalDestination:
         self._at.check()
         made = self._make_folder(folder)
         return new_part(self._at, self._names, folder, made)
+
+    def check_name(self, path: bytes) -> None:
+        """Ask for a file of that name: a file system that cannot hold it mostly says so."""
+        self._at.check()
+        folder, name = split(self._at.root, path)
+        with (
+            self._at.folder(folder, path) as fd,
+            told(self._at.root, path, naming=True),
+            suppress(FileNotFoundError),
+        ):
+            os.stat(name, dir_fd=fd, follow_symlinks=False)
 
     def settle(self, folder: bytes) -> bool:
         """Flush the folder; of its parents those that got a folder, or were not flushed yet."""
@@ -91,7 +103,10 @@ class LocalDestination:
         return about.f_bavail * about.f_frsize
 
     def sweep(self) -> int:
-        """Remove parts whose writer is gone. What cannot be removed now is for the next sweep."""
+        """Remove parts whose writer is gone. What cannot be removed now is for the next sweep.
+
+        So is a part that may share its clusters with a file beside it: see `leftovers`.
+        """
         self._at.check()
         removed = 0
         waiting = [b""]
@@ -99,9 +114,9 @@ class LocalDestination:
             path = waiting.pop()
             with suppress(WorldError), self._at.folder(path) as fd, told(self._at.root, path):
                 if os.fstat(fd).st_dev == self._at.device:
-                    folders, leftovers = _look(fd)
+                    folders, gone = sweep_folder(fd, self._at.root.volume.kind)
                     waiting += [path + b"/" + name if path else name for name in folders]
-                    removed += sum(_remove_left(fd, name) for name in leftovers)
+                    removed += gone
         return removed
 
     def make(self, folder: bytes) -> None:
@@ -145,29 +160,3 @@ def _upwards(folder: bytes) -> list[bytes]:
         folder = folder.rpartition(b"/")[0]
         found.append(folder)
     return found
-
-
-def _look(fd: int) -> tuple[list[bytes], list[bytes]]:
-    """Names of the folders in an open folder, and of the files named like own parts."""
-    folders, leftovers = [], []
-    with os.scandir(fd) as entries:
-        for entry in entries:
-            name = os.fsencode(entry.name)
-            if entry.is_dir(follow_symlinks=False):
-                folders.append(name)
-            elif OWN_PART.fullmatch(name) and entry.is_file(follow_symlinks=False):
-                leftovers.append(name)
-    return folders, leftovers
-
-
-def _remove_left(folder: int, name: bytes) -> bool:
-    """Remove a part, holding its lock so that nobody begins to use it."""
-    with suppress(OSError):
-        fd = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK, dir_fd=folder)
-        try:
-            if is_plain(os.fstat(fd)) and not in_use(fd):
-                os.unlink(name, dir_fd=folder)
-                return True
-        finally:
-            close_quietly(fd)
-    return False

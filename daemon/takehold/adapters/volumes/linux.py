@@ -10,6 +10,7 @@ import time
 from dataclasses import dataclass
 
 from takehold.adapters.volumes import block, disks
+from takehold.adapters.volumes.appearance import appearance_of
 from takehold.adapters.volumes.mountinfo import NETWORK, Mount, mounts
 from takehold.adapters.volumes.patience import Patience
 from takehold.adapters.volumes.place import (
@@ -96,6 +97,13 @@ class LinuxVolumes:
                     seen[(mount.device, mount.root)] = volume
             return tuple(seen.values())
 
+    def forget(self) -> None:
+        """Ask every device again, also one whose mount is as it was."""
+        with self._lock:
+            self._fresh.clear()
+            self._told.clear()
+            self._silent.clear()
+
     def silent(self) -> tuple[Silent, ...]:
         """Mounts whose block device did not tell its name in time."""
         with self._lock:
@@ -157,6 +165,7 @@ class LinuxVolumes:
             disks=stands_on,
             read_only=live.read_only,
             size_bytes=live.size,
+            appearance=appearance_of(mount.device),
         )
 
     def _answer(self, mount: Mount, number: str | None) -> _Told | None:

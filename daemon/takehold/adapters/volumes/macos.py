@@ -34,6 +34,9 @@ class MacVolumes:
     def __init__(self) -> None:
         self._patience = Patience()
 
+    def forget(self) -> None:
+        """Nothing is kept from look to look."""
+
     def silent(self) -> tuple[Silent, ...]:
         """Not told here."""
         return ()

@@ -64,6 +64,9 @@ class WindowsVolumes:
     def __init__(self) -> None:
         self._patience = Patience()
 
+    def forget(self) -> None:
+        """Nothing is kept from look to look."""
+
     def silent(self) -> tuple[Silent, ...]:
         """Not told here."""
         return ()

@@ -1,0 +1,89 @@
+"""The takes of a day as plain data, and as the rows of a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from takehold.cli.tables import length
+from takehold.decide.standing import DayStanding
+from takehold.formats.names import display, shown
+from takehold.formats.timecode import label
+from takehold.model.settings import Role
+from takehold.model.take import Take
+
+HEAD = ("card", "scene", "take", "start", "length", "tracks", "files", "note")
+SPARE = ("note", "tracks", "length")
+WHOLE = frozenset({"card", "take", "start", "length"})
+
+
+def take_facts(take: Take, view: DayStanding) -> dict[str, Any]:
+    """A take; `start` is its timecode where that is known, `again` what was recorded to replace it.
+
+    `files` are paths on the card, part after part; `parts` counts these.
+    """
+    standing = view.index[take.first]
+    start = None
+    if take.sample_rate and take.rate and take.start is not None:
+        start = label(take.start, take.sample_rate, take.rate)
+    seconds = None
+    if take.sample_rate and take.frames:
+        seconds = round(take.frames / take.sample_rate, 3)
+    return {
+        "card": shown(standing.load.label),
+        "load": take.load,
+        "role": standing.load.role.value,
+        "scene": shown(take.scene),
+        "take": shown(take.take),
+        "tape": shown(take.tape),
+        "start": start,
+        "seconds": seconds,
+        "channels": take.channels,
+        "tracks": [shown(track.name) for track in take.tracks],
+        "circled": take.circled,
+        "note": shown(take.note),
+        "rerecorded": take.rerecorded,
+        "parts": len(take.parts),
+        "files": [display(view.index[number].recording.path) for number in take.files],
+        "again": [take_facts(other, view) for other in take.again],
+    }
+
+
+def take_rows(
+    entries: Iterable[dict[str, Any]], names: Mapping[int, str]
+) -> list[tuple[object, ...]]:
+    """The rows of the takes; those of backup cards only where no other card has a take.
+
+    None at all where no file tells more of its take than its own row does. `names` are what the
+    loads are called.
+    """
+    told = list(entries)
+    others = [entry for entry in told if entry["role"] != Role.BACKUP]
+    kept = [entry for entry in others or told if _tells(entry)]
+    return [
+        row
+        for entry in kept
+        for row in (
+            _row(entry, names, ""),
+            *(_row(other, names, " again") for other in entry["again"]),
+        )
+    ]
+
+
+def _tells(entry: dict[str, Any]) -> bool:
+    named = entry["scene"] or entry["take"] or any(entry["tracks"])
+    return bool(named or len(entry["files"]) > 1 or entry["again"])
+
+
+def _row(entry: dict[str, Any], names: Mapping[int, str], mark: str) -> tuple[object, ...]:
+    more = len(entry["files"]) - 1
+    return (
+        names[entry["load"]],
+        entry["scene"],
+        entry["take"] + (" *" if entry["circled"] else "") + mark,
+        entry["start"],
+        length(entry["seconds"]),
+        ", ".join(name for name in entry["tracks"] if name),
+        entry["files"][0] + (f" and {more} more" if more else ""),
+        entry["note"],
+    )

@@ -1,0 +1,143 @@
+"""What changes from take to take of one recorder: tracks, format, timecode against its clock."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator
+
+from takehold.decide.day import recorder_time
+from takehold.decide.noticed import finding
+from takehold.decide.recorder import Recorder
+from takehold.decide.take_names import same_words
+from takehold.formats.names import shown
+from takehold.formats.timecode import day_samples, rate_name
+from takehold.model.finding import Finding, Severity
+from takehold.model.settings import Settings
+from takehold.model.take import Take
+
+LOOK, NOTE = Severity.LOOK, Severity.NOTE
+SET_UP = "Check the recorder's set-up and tell post."
+# Seconds: takes whose timecode is so far from the recorder's clock as most others' belong
+# together, whatever pre-record and drift do; others are off when they are this far from those.
+TOGETHER, OFF = 60, 300
+FEWEST = 3
+_CLOCK_DAY = 86_400
+
+
+def change_findings(recorder: Recorder, settings: Settings) -> Iterator[Finding]:
+    """Everything to say of a recorder's takes against each other."""
+    yield from _unnamed(recorder)
+    before: Take | None = None
+    for take in recorder.takes:
+        yield from _expected(recorder, take, settings)
+        if before is not None:
+            yield from _renamed(recorder, before, take)
+            yield from _format(recorder, before, take, settings)
+        before = take
+    yield from _off_clock(recorder)
+
+
+def _names(take: Take) -> dict[int, str]:
+    """The names of a take's tracks by their channel."""
+    return {track.channel: track.name for track in take.tracks if track.name.strip()}
+
+
+def _unnamed(recorder: Recorder) -> Iterator[Finding]:
+    """Takes of several channels without any track name: each, or once if no take has names."""
+    bare = [take for take in recorder.takes if take.channels > 1 and not _names(take)]
+    if any(map(_names, recorder.takes)):
+        for take in bare:
+            says = "none of its tracks has a name, and those of other takes have"
+            yield recorder.noticed(take, "tracks-unnamed", LOOK, says, "Tell post what is on them.")
+    elif bare:
+        name = shown(recorder.source)
+        says = f"{name}: no take names its tracks."
+        yield finding("tracks-unnamed", NOTE, name, says)
+
+
+def _renamed(recorder: Recorder, before: Take, take: Take) -> Iterator[Finding]:
+    """Track names that change from one take to the next of the same scene."""
+    if same_words(before.scene) != same_words(take.scene):
+        return
+    old, new = _names(before), _names(take)
+    here = {track.channel for track in take.tracks}
+    changed = [
+        f"track {channel} was {shown(name)} and is {shown(new.get(channel, '')) or 'unnamed'}"
+        for channel, name in sorted(old.items())
+        if channel in here and same_words(new.get(channel, "")) != same_words(name)
+    ]
+    if changed and new:
+        says = f"{', '.join(changed)}, in the same scene"
+        do = "See whether the tracks were changed, or only their names, and tell post."
+        yield recorder.noticed(take, "tracks-changed", LOOK, says, do, before)
+
+
+def _expected(recorder: Recorder, take: Take, settings: Settings) -> Iterator[Finding]:
+    wanted = settings.expect.channels
+    if wanted is not None and take.channels not in (0, wanted):
+        says = f"{take.channels} channels, the day is set up for {wanted}"
+        yield recorder.noticed(take, "channels", LOOK, says, SET_UP)
+
+
+def _format(recorder: Recorder, before: Take, take: Take, settings: Settings) -> Iterator[Finding]:
+    """What the day is set up for is checked file by file; here, what merely changes."""
+    expect = settings.expect
+    changed = []
+    if expect.sample_rate is None and before.sample_rate != take.sample_rate:
+        changed.append(f"{take.sample_rate} Hz after {before.sample_rate} Hz")
+    old, new = (_bits(recorder, one) for one in (before, take))
+    if expect.bit_depth is None and old and new and old != new:
+        changed.append(f"{new} bits after {old} bits")
+    if expect.timecode_rate is None and before.rate and take.rate and before.rate != take.rate:
+        changed.append(f"timecode at {rate_name(take.rate)} after {rate_name(before.rate)}")
+    if changed:
+        says = f"{', '.join(changed)} in the take before it"
+        yield recorder.noticed(take, "format-changed", LOOK, says, SET_UP, before)
+    if expect.channels is None and before.channels != take.channels:
+        says = f"{take.channels} channels after {before.channels} in the take before it"
+        yield recorder.noticed(take, "channels-changed", NOTE, says, beside=before)
+
+
+def _bits(recorder: Recorder, take: Take) -> int | None:
+    made = recorder.recording(take.first).description.format
+    return made.bits if made else None
+
+
+def _off_clock(recorder: Recorder) -> Iterator[Finding]:
+    """Takes whose timecode stands otherwise to the recorder's clock than that of most others.
+
+    Timecode that runs only while recording stands to it in no way, and nothing is said.
+    """
+    apart = {take.first: _apart(recorder, take) for take in recorder.takes}
+    known = sorted(seconds for seconds in apart.values() if seconds is not None)
+    if len(known) < FEWEST:
+        return
+    ends = [bisect_right(known, low + TOGETHER) for low in known]
+    begin = max(range(len(known)), key=lambda n: ends[n] - n)
+    most = known[begin : ends[begin]]
+    if 2 * len(most) <= len(known):
+        return
+    usual = most[len(most) // 2]
+    for take in recorder.takes:
+        seconds = apart[take.first]
+        if seconds is not None and abs(_centred(seconds - usual)) > OFF:
+            off = abs(_centred(seconds - usual)) / 60
+            says = f"its timecode is {off:.0f} min off the recorder's clock, and most are not"
+            do = "See whether the timecode or the clock was set anew, and tell post."
+            yield recorder.noticed(take, "timecode-off-clock", LOOK, says, do)
+
+
+def _apart(recorder: Recorder, take: Take) -> float | None:
+    """Seconds from bext's time to the timecode, by the labels of both; the nearer way round."""
+    said = recorder.recording(take.first).description.metadata
+    clock = recorder_time(said.date, said.time)
+    if clock is None or take.start is None or not take.sample_rate or not said.time:
+        return None
+    day = day_samples(take.sample_rate, take.rate)
+    written = clock.hour * 3600 + clock.minute * 60 + clock.second
+    return _centred((take.start % day) * _CLOCK_DAY / day - written)
+
+
+def _centred(seconds: float) -> float:
+    """A difference of two times of day, within half a day."""
+    return (seconds + _CLOCK_DAY / 2) % _CLOCK_DAY - _CLOCK_DAY / 2

@@ -1,0 +1,225 @@
+"""The checks of a day's takes: what their metadata tell, with no look at the audio.
+
+Every code is explained in docs/problems.md.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Iterator
+from itertools import pairwise
+
+from takehold.decide.check_changes import change_findings
+from takehold.decide.noticed import finding
+from takehold.decide.recorder import Recorder, length, recorders
+from takehold.decide.standing import DayStanding
+from takehold.decide.take_names import same_number, same_words, scene_and_take
+from takehold.formats.names import shown
+from takehold.formats.timecode import day_samples, label
+from takehold.model.finding import Finding, Severity
+from takehold.model.ledger import Ledger
+from takehold.model.settings import Settings
+from takehold.model.take import Part, Take
+
+HOLD, LOOK = Severity.HOLD, Severity.LOOK
+# Seconds that two takes may share: a frame at the slowest rate, for recorders round.
+SHARED = 1 / 23
+# Seconds that a recorder may lose where it goes on in a new file; more is a part that is missing.
+LOST = 10
+# Takes whose numbers are further apart were not counted on from each other.
+FAR = 20
+# Missing numbers of a set are named up to this size.
+NAMED = 64
+_COUNTED = re.compile(r"([^\W\d_]*)0*([0-9]{1,6})")
+
+
+def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
+    """Everything to say of a day's takes."""
+    made, beside = recorders(view, settings)
+    whole = {_key(take) for take in beside if _lacks(take, view) == ""}
+    for recorder in made:
+        for take in recorder.takes:
+            yield from _set(recorder, take, view, whole)
+            yield from _parts(recorder, take)
+        yield from _overlaps(recorder)
+        yield from _twice(recorder)
+        yield from _numbers(recorder, beside, view, ledger)
+        yield from change_findings(recorder, settings)
+
+
+def _key(take: Take) -> Hashable:
+    return same_words(take.scene), same_number(take.take), take.start
+
+
+def _named(take: Take) -> str:
+    """The take in words."""
+    words = [f"scene {shown(take.scene)}"] * bool(take.scene)
+    words += [f"take {shown(take.take)}"] * bool(take.take)
+    return ", ".join(words) or "a take"
+
+
+def _set(
+    recorder: Recorder, take: Take, view: DayStanding, whole: set[Hashable]
+) -> Iterator[Finding]:
+    lacks = _lacks(take, view)
+    if lacks and _key(take) in whole:
+        says = f"{_named(take)} is incomplete here ({lacks}) and whole on the backup card"
+        do = "Hand the backup card's files over with it."
+        yield recorder.noticed(take, "set-incomplete", LOOK, says, do)
+    elif lacks:
+        says = f"{_named(take)} is incomplete: {lacks}"
+        do = "Look for the rest on both cards, in the recorder. Keep the cards as they are."
+        yield recorder.noticed(take, "set-incomplete", HOLD, says, do)
+    for part in take.parts:
+        files = [recorder.recording(number) for number in part.files]
+        lengths = {file.description.frames for file in files}
+        formats = {
+            (f.description.format.sample_rate, f.description.format.bits)
+            for f in files
+            if f.description.format
+        }
+        if len(lengths) > 1 or len(formats) > 1:
+            what = "format" if len(formats) > 1 else "length"
+            says = f"the files of {_named(take)} are not of one {what}"
+            yield recorder.noticed(take, "set-uneven", LOOK, says, "Listen to their ends.")
+            return
+
+
+def _lacks(take: Take, view: DayStanding) -> str:
+    """What a set lacks by its own account, "" for nothing.
+
+    A number that comes back with each part counts the files of a part; else all are counted on.
+    """
+    expected = take.expected or 0
+    if take.rerecorded or expected < 2:
+        return ""
+    indexes = [[_index(view, n) for n in part.files] for part in take.parts]
+    flat = [index for part in indexes for index in part]
+    counted_on = len(set(flat)) == len(flat)
+    least = min([flat] if counted_on else indexes, key=len)
+    if len(least) >= expected:
+        return ""
+    says = f"{len(least)} of {expected} files are there"
+    if expected <= NAMED and all(i.isdecimal() and 0 < int(i) <= expected for i in least):
+        there = {int(index) for index in least}
+        says += f", not {', '.join(str(n) for n in range(1, expected + 1) if n not in there)}"
+    return says
+
+
+def _index(view: DayStanding, number: int) -> str:
+    standing = view.index[number]
+    return standing.recording.description.metadata.set_index.lstrip("0") or f"#{number}"
+
+
+def _parts(recorder: Recorder, take: Take) -> Iterator[Finding]:
+    """Gaps between the parts of a split take; one finding names the first and counts the others."""
+    gaps = [(before, after, _gap(take, before, after)) for before, after in pairwise(take.parts)]
+    odd = [(before, after, gap) for before, after, gap in gaps if gap]
+    if not odd or not take.sample_rate:
+        return
+    before, after, gap = max(odd, key=lambda one: abs(one[2]))
+    names = f"{recorder.name_of(before.files[0])} and {recorder.name_of(after.files[0])}"
+    seconds = abs(gap) / take.sample_rate
+    more = f" ({len(odd)} gaps in all)" if len(odd) > 1 else ""
+    if gap < 0:
+        says = f"its parts {names} overlap by {-gap} samples ({seconds:.3f} s){more}"
+    else:
+        says = f"{gap} samples ({seconds:.3f} s) are missing between {names}{more}"
+    if seconds > LOST and gap > 0:
+        do = "Look for the missing part on both cards. Keep the cards as they are."
+        yield recorder.noticed(take, "part-missing", HOLD, says, do)
+    else:
+        do = "Listen to it where one file ends and the next begins."
+        yield recorder.noticed(take, "part-gap", LOOK, says, do)
+
+
+def _gap(take: Take, before: Part, after: Part) -> int:
+    """Samples between two parts, negative where they overlap; 0 where it is not known."""
+    if before.start is None or before.frames is None or after.start is None:
+        return 0
+    day = day_samples(take.sample_rate, take.rate) or 1
+    gap = (after.start - before.start - before.frames) % day
+    return gap if gap <= day // 2 else gap - day
+
+
+def _overlaps(recorder: Recorder) -> Iterator[Finding]:
+    """One recorder is at one place of its timecode at a time, unless that was set anew."""
+    last: Take | None = None
+    reached = 0.0
+    for take in recorder.takes:
+        begins = recorder.begins(take)
+        if begins is None:
+            return
+        shared = min(reached - begins, length(take))
+        if last is not None and shared > SHARED and not recorder.same(last, take):
+            says = f"its timecode overlaps that of {recorder.name(last)} by {shared:.1f} s"
+            do = "The timecode was set back between them: tell post, and see which one is right."
+            yield recorder.noticed(take, "timecode-overlap", LOOK, says + _from(take), do, last)
+        if last is None or begins + length(take) > reached:
+            last, reached = take, begins + length(take)
+
+
+def _from(take: Take) -> str:
+    if take.start is None or take.rate is None or not take.sample_rate:
+        return ""
+    return f", from {label(take.start, take.sample_rate, take.rate)} on"
+
+
+def _twice(recorder: Recorder) -> Iterator[Finding]:
+    met: dict[Hashable, list[Take]] = defaultdict(list)
+    for take in recorder.takes:
+        if not (take.scene and take.take):
+            continue
+        others = met[(same_words(take.scene), same_number(take.take))]
+        if others and not any(recorder.same(other, take) for other in others):
+            says = f"{_named(take)} is there already: {recorder.name(others[0])}"
+            do = "See which one is wrong, and correct it in the recorder or tell post."
+            yield recorder.noticed(take, "take-twice", LOOK, says, do, others[0])
+        others.append(take)
+
+
+def _numbers(
+    recorder: Recorder, beside: Iterable[Take], view: DayStanding, ledger: Ledger
+) -> Iterator[Finding]:
+    """Take numbers that a scene leaves out; what the backup cards have is not missing here."""
+    scenes: dict[tuple[str, str], dict[int, str]] = defaultdict(dict)
+    for take in (*recorder.takes, *beside):
+        found = _COUNTED.fullmatch(take.take.strip())
+        if found and take.scene:
+            series = scenes[(same_words(take.scene), found[1].casefold())]
+            series.setdefault(int(found[2]), shown(take.scene))
+    mine = {same_words(take.scene) for take in recorder.takes}
+    for (scene, letters), numbers in sorted(scenes.items()):
+        missing = _missing(sorted(numbers))
+        first = min(numbers)
+        if 1 < first <= FAR and not _begun_before(scene, view, ledger):
+            missing = [*range(1, first), *missing]
+        if scene in mine and missing:
+            word = ", ".join(f"{letters.upper()}{number}" for number in missing)
+            takes = "take" if len(missing) == 1 else "takes"
+            name = f"{shown(recorder.source)}: scene {numbers[first]}"
+            says = f"{name} has no {takes} {word}."
+            do = "Look in the recorder and the paperwork: was it recorded, deleted or miscounted?"
+            subject = f"{name} {letters}".strip()
+            yield finding("take-numbers", LOOK, subject, says, do, covers=word)
+
+
+def _missing(numbers: list[int]) -> list[int]:
+    """Numbers between those that are there; a far jump begins another count."""
+    return [
+        number
+        for low, high in pairwise(numbers)
+        if high - low <= FAR
+        for number in range(low + 1, high)
+    ]
+
+
+def _begun_before(scene: str, view: DayStanding, ledger: Ledger) -> bool:
+    """Whether an earlier day has takes of that scene."""
+    return any(
+        same_words(scene_and_take(ledger.recordings[number])[0]) == scene
+        for day, numbers in ledger.of_day.items()
+        if day < view.day
+        for number in numbers
+    )

@@ -1,0 +1,320 @@
+"""Which recordings of a load and day are one take?
+
+From the strongest tie to the weakest:
+1. A file set: one iXML FAMILY_UID, told apart by TOTAL_FILES, so that monos that were split from
+   a poly file later are a set of their own. Its numbers repeat on other machines: they count for
+   one originator and roll only (iXML specification; short UIDs were seen).
+2. Files of one originator, roll, scene and take with the same TimeReference and length.
+3. Parts of a file that was split: TimeReference[k+1] = TimeReference[k] + frames[k], modulo the
+   timecode day; or nearly so, after a file that is as long as a file may be.
+Each file has its place in a set once: if a whole set lies twice on a card, it is two takes.
+The order of the recordings does not matter. Cost: linear in their number, but for sorting.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import Counter, defaultdict
+from collections.abc import Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import chain, pairwise
+
+from takehold.decide.standing import DayStanding
+from takehold.decide.take_names import marked, same_number, same_words, scene_and_take
+from takehold.formats.timecode import day_samples
+from takehold.model.recording import Recording
+from takehold.model.settings import Settings
+from takehold.model.sound import Kind, Track
+from takehold.model.take import Part, Take
+
+# Bytes at which recorders begin the next file (their manuals; names withheld). Little below it a
+# file counts as full.
+LIMITS = (
+    *(640 * 10**6, 640 << 20, 650 * 10**6, 650 << 20, 10**9, 1 << 30, 2 * 10**9, 1 << 31),
+    *(3_600 * 10**6, 4 * 10**9, 1 << 32),
+)
+FULL = 0.98
+# More than the gaps that splitting recorders are known to leave, about 5 s.
+GAP_SECONDS = 10
+
+
+# Originator, roll, scene, take, sample rate, and the channels of each file.
+_Alike = tuple[str, str, str, str, int, tuple[int, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """Files that begin together, and what they have in common with other pieces of a take."""
+
+    files: tuple[Recording, ...]
+    family: Hashable | None
+    expected: int | None
+    alike: _Alike
+    sample_rate: int
+    day: int
+
+    @property
+    def start(self) -> int | None:
+        return self.files[0].description.metadata.time_reference
+
+    @property
+    def frames(self) -> int | None:
+        lengths = [file.description.frames for file in self.files]
+        return None if None in lengths else max(length or 0 for length in lengths)
+
+    @property
+    def full(self) -> bool:
+        """Whether its largest file is as long as some recorder makes a file."""
+        size = max(file.stamp.size for file in self.files)
+        return any(limit * FULL <= size <= limit for limit in LIMITS)
+
+
+def takes_of_day(view: DayStanding, settings: Settings) -> dict[int, tuple[Take, ...]]:
+    """The takes of each load of a day, from the newest versions of its files."""
+    shelves: dict[int, list[Recording]] = {load.id: [] for load in view.loads}
+    for standing in view.files:
+        if standing.current:
+            shelves[standing.load.id].append(standing.recording)
+    return {
+        load: takes(files, settings.rerecorded, settings.day_starts_at)
+        for load, files in shelves.items()
+    }
+
+
+def takes(
+    recordings: Iterable[Recording], words: Iterable[str] = (), starts_at: int = 0
+) -> tuple[Take, ...]:
+    """The takes of one load, in the order of their timecode in a day that begins at `starts_at`.
+
+    `words` mark what was recorded again; `starts_at` is in minutes since midnight.
+    """
+    tells = marked(words)
+    audio = [r for r in recordings if r.description.kind is Kind.WAVE]
+    audio.sort(key=lambda r: r.id)
+    firsts = _built([r for r in audio if not tells(r)], again=False)
+    later = _built([r for r in audio if tells(r)], again=True)
+    found = _beside(firsts, later)
+    return tuple(sorted(found, key=lambda take: _order(take, starts_at)))
+
+
+def position(take: Take, starts_at: int) -> int | None:
+    """Samples from the day's beginning, `starts_at` minutes since midnight, to the take's."""
+    if take.start is None:
+        return None
+    begins = starts_at * 60 * take.sample_rate
+    return (take.start - begins) % (day_samples(take.sample_rate, take.rate) or 1)
+
+
+def _order(take: Take, starts_at: int) -> tuple[bool, float, int]:
+    at = position(take, starts_at)
+    return at is None, (at or 0) / (take.sample_rate or 1), take.first
+
+
+def _built(recordings: Sequence[Recording], *, again: bool) -> list[Take]:
+    pieces = [*_pieces(recordings)]
+    return [_take(group, again=again) for group in _joined(pieces)]
+
+
+def _pieces(recordings: Iterable[Recording]) -> Iterator[_Piece]:
+    """Sets and single files, each cut where its files begin at another time."""
+    tied: dict[Hashable, list[Recording]] = defaultdict(list)
+    for recording in recordings:
+        tied[_tie(recording)].append(recording)
+    for tie, files in tied.items():
+        layers: dict[int, list[Recording]] = defaultdict(list)
+        met: Counter[Hashable] = Counter()
+        for file in files:
+            place = (file.description.metadata.time_reference, _place(file))
+            layers[met[place]].append(file)
+            met[place] += 1
+        for number, layer in layers.items():
+            yield from _cut(layer, (tie, number), complete=number == 0)
+
+
+def _tie(recording: Recording) -> Hashable:
+    """What a recording shares with the others of its set and with nothing else."""
+    said = recording.description.metadata
+    if said.family_uid:
+        return (said.originator, said.tape, said.family_uid, said.total_files)
+    if said.time_reference is None or not recording.description.frames:
+        return recording.id
+    made = recording.description.format
+    rate = made.sample_rate if made else 0
+    who = (said.originator, said.tape, *map(same_words, scene_and_take(recording)))
+    told = said.set_index or said.tracks
+    folder = b"" if told else recording.path.rpartition(b"/")[0]
+    return (*who, said.time_reference, recording.description.frames, rate, folder)
+
+
+def _place(recording: Recording) -> Hashable:
+    """Its place in a set. Monos that do not tell it have one of their own in their folder's set."""
+    said, made = recording.description.metadata, recording.description.format
+    if said.set_index:
+        return said.set_index.lstrip("0")
+    if said.tracks:
+        return tuple(track.channel for track in said.tracks)
+    if made is None or made.channels > 1:
+        return "poly"
+    return recording.id
+
+
+def _cut(layer: list[Recording], family: Hashable, *, complete: bool) -> Iterator[_Piece]:
+    """Of a set that lies twice on a card only one is expected to be whole."""
+    starts: dict[Hashable, list[Recording]] = defaultdict(list)
+    for file in layer:
+        starts[file.description.metadata.time_reference].append(file)
+    expected = max((f.description.metadata.total_files or 0 for f in layer), default=0)
+    for files in starts.values():
+        files.sort(key=_channel)
+        yield _piece(files, family, expected if complete and expected else None)
+
+
+def _channel(recording: Recording) -> tuple[int, int, str, int]:
+    said = recording.description.metadata
+    channel = min((track.channel for track in said.tracks), default=1 << 32)
+    return channel, len(said.set_index), said.set_index, recording.id
+
+
+def _piece(files: list[Recording], family: Hashable, expected: int | None) -> _Piece:
+    first = files[0].description
+    made, said = first.format, first.metadata
+    rate = made.sample_rate if made else 0
+    scene, take = map(same_words, scene_and_take(files[0]))
+    channels = tuple(f.description.format.channels if f.description.format else 0 for f in files)
+    alike = (said.originator, said.tape, scene, take, rate, channels)
+    day = day_samples(rate, said.timecode_rate)
+    return _Piece(tuple(files), family, expected, alike, rate, day)
+
+
+def _joined(pieces: list[_Piece]) -> list[list[_Piece]]:
+    """The pieces of each take, in the order of time."""
+    home = list(range(len(pieces)))
+
+    def top(number: int) -> int:
+        while home[number] != number:
+            home[number] = home[home[number]]
+            number = home[number]
+        return number
+
+    for one, other in chain(_families(pieces), _gapless(pieces), _nearly(pieces)):
+        home[max(top(one), top(other))] = min(top(one), top(other))
+    groups: dict[int, list[_Piece]] = defaultdict(list)
+    for number, piece in enumerate(pieces):
+        groups[top(number)].append(piece)
+    return [_in_time(group) for group in groups.values()]
+
+
+def _families(pieces: list[_Piece]) -> Iterator[tuple[int, int]]:
+    first: dict[Hashable, int] = {}
+    for number, piece in enumerate(pieces):
+        yield first.setdefault(piece.family, number), number
+
+
+def _gapless(pieces: list[_Piece]) -> Iterator[tuple[int, int]]:
+    """A part that begins with the sample after another's last one."""
+    at: dict[tuple[_Alike, int | None], list[int]] = defaultdict(list)
+    for number, piece in enumerate(pieces):
+        if piece.start is not None:
+            at[(piece.alike, piece.start)].append(number)
+    for (alike, _), numbers in list(at.items()):
+        for nth, number in enumerate(numbers):
+            end = _end(pieces[number])
+            mates = at.get((alike, end), ()) if end is not None and pieces[number].frames else ()
+            if nth < len(mates):
+                yield number, mates[nth]
+
+
+def _end(piece: _Piece) -> int | None:
+    if piece.start is None or piece.frames is None or not piece.day:
+        return None
+    return (piece.start + piece.frames) % piece.day
+
+
+def _nearly(pieces: list[_Piece]) -> Iterator[tuple[int, int]]:
+    """The next part of a full file of that scene and take, some samples or a whole part later."""
+    shelf: dict[Hashable, list[int]] = defaultdict(list)
+    for number, piece in enumerate(pieces):
+        named = piece.alike[2] or piece.alike[3]
+        if named and piece.start is not None and piece.frames and piece.day:
+            shelf[piece.alike].append(number)
+    for numbers in shelf.values():
+        numbers.sort(key=lambda number: (pieces[number].start or 0, number))
+        for one, other in pairwise(numbers):
+            before, after = pieces[one], pieces[other]
+            gap = (after.start or 0) - (before.start or 0) - (before.frames or 0)
+            least = -GAP_SECONDS * before.sample_rate
+            most = max((before.frames or 0) / FULL, GAP_SECONDS * before.sample_rate)
+            if before.full and before.start != after.start and least <= gap <= most:
+                yield one, other
+
+
+def _in_time(group: list[_Piece]) -> list[_Piece]:
+    """Sorted by timecode; where it passes midnight, what comes after the longest pause is first."""
+    group.sort(key=lambda piece: (piece.start is None, piece.start or 0, piece.files[0].id))
+    if len(group) == 1 or group[-1].start is None or not group[0].day:
+        return group
+    day = group[0].day
+    pauses = [((group[i].start or 0) - (group[i - 1].start or 0)) % day for i in range(len(group))]
+    begin = pauses.index(max(pauses))
+    return [*group[begin:], *group[:begin]]
+
+
+def _take(group: list[_Piece], *, again: bool) -> Take:
+    files = [file for piece in group for file in piece.files]
+    said = [file.description.metadata for file in files]
+    names = [scene_and_take(file) for file in files]
+    first = group[0]
+    made = [file.description.format for file in first.files]
+    return Take(
+        load=files[0].load,
+        scene=next((scene for scene, _ in names if scene), ""),
+        take=next((take for _, take in names if take), ""),
+        tape=said[0].tape,
+        originator=said[0].originator,
+        parts=tuple(Part(tuple(f.id for f in p.files), p.start, p.frames) for p in group),
+        sample_rate=first.sample_rate,
+        channels=sum(form.channels for form in made if form),
+        rate=next((s.timecode_rate for s in said if s.timecode_rate), None),
+        circled=any(s.circled for s in said),
+        note=next((s.note for s in said if s.note), ""),
+        tracks=_tracks(first.files),
+        expected=max((p.expected or 0 for p in group), default=0) or None,
+        rerecorded=again,
+    )
+
+
+def _tracks(files: Iterable[Recording]) -> tuple[Track, ...]:
+    return tuple(track for file in files for track in file.description.metadata.tracks)
+
+
+def _beside(firsts: list[Take], later: Iterable[Take]) -> list[Take]:
+    """What was recorded again goes to its original: by scene and take, else by its timecode."""
+    named: dict[Hashable, int] = {}
+    for nth, take in enumerate(firsts):
+        if take.scene or take.take:
+            named.setdefault((same_words(take.scene), same_number(take.take)), nth)
+    timed = sorted((t.start, n) for n, t in enumerate(firsts) if t.start is not None)
+    again: dict[int, list[Take]] = defaultdict(list)
+    alone: list[Take] = []
+    for take in sorted(later, key=lambda take: (take.start or 0, take.first)):
+        name = (same_words(take.scene), same_number(take.take))
+        number = named.get(name)
+        number = _around(take, firsts, timed) if number is None else number
+        if number is None:
+            alone.append(take)
+        else:
+            again[number].append(take)
+    whole = [replace(t, again=tuple(again[n])) if n in again else t for n, t in enumerate(firsts)]
+    return [*whole, *alone]
+
+
+def _around(take: Take, firsts: list[Take], timed: list[tuple[int, int]]) -> int | None:
+    """The original that was being recorded at that timecode."""
+    if take.start is None:
+        return None
+    at = bisect_right(timed, (take.start, len(firsts))) - 1
+    if at < 0:
+        return None
+    start, number = timed[at]
+    within = take.start < start + (firsts[number].frames or 0)
+    return number if within and firsts[number].sample_rate == take.sample_rate else None

@@ -1,0 +1,63 @@
+"""The `[severity]` section of the config: how grave a finding is, by its code.
+
+What was recorded is weighed by people: those codes take any severity. What says whether copies are
+proven, reads agree and nothing was left out decides by itself whether a day may be READY: those
+codes can be made graver only. docs/problems.md explains each code.
+"""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+
+from takehold.formats.config_rules import Refused
+from takehold.model.finding import Severity
+
+# About the recordings, and about the backup card's.
+FREE = frozenset(
+    {
+        *("header-unfinished", "header-untrue", "header-odd", "frame-cut", "no-fmt", "no-data"),
+        *("empty-file", "not-wave", "not-decoded", "ixml-unreadable", "bext-unreadable"),
+        *("metadata-disagrees", "date-wrong", "date-old", "date-doubtful", "content-not-looked-at"),
+        *("sample-rate", "bit-depth", "channels", "timecode-rate", "timecode-rate-unknown"),
+        *("edited", "newer-version", "other-audio", "files-of-other-days"),
+        *("backup-missing", "backup-short", "primary-short", "backup-different", "backup-unknown"),
+        *("only-on-backup", "source-not-seen"),
+        *("set-incomplete", "set-uneven", "part-gap", "part-missing", "take-twice", "take-numbers"),
+        *("tracks-unnamed", "tracks-changed", "format-changed", "channels-changed"),
+        *("timecode-overlap", "timecode-off-clock"),
+    }
+)
+# About copies, reads and the inventory.
+FIRM = frozenset(
+    {
+        *("copies-short", "copy-altered", "copy-lost", "copy-unreadable", "read-back-not-provable"),
+        *("not-durable", "name-differs", "destination-lacks", "destination-absent"),
+        *("manifest-not-published", "manifest-found-again", "manifest-of-others"),
+        *("nothing-seen", "primary-not-seen", "backup-not-seen", "backup-on-same-disk"),
+        *("inventory-incomplete", "card-lost", "card-not-listed", "listing-incomplete"),
+        *("entry-skipped", "litter", "litter-holds-audio", "file-vanished", "still-written"),
+        *("unconfirmed", "reads-differ", "first-read-wrong", "second-read-not-provable"),
+        *("not-described", "version-lost", "backup-unread", "other-production", "unreadable"),
+        "salvage-left",
+    }
+)
+TAKES = '"hold", "look" or "note"'
+
+
+def severity(code: str, value: object) -> Severity:
+    """The severity that the config gives a code. Raises Refused."""
+    if code not in FREE | FIRM:
+        near = get_close_matches(code[:64], sorted(FREE | FIRM), 1)
+        hint = f"unknown code: the nearest known one is {near[0]}" if near else "no such code"
+        raise Refused(hint)
+    if not isinstance(value, str) or value not in list(Severity):
+        raise Refused
+    asked = Severity(value)
+    if code in FIRM and asked is not Severity.HOLD:
+        raise Refused("it tells whether all is there and proven, and can be made graver only")
+    return asked
+
+
+def takes(code: str) -> str:
+    """What a code takes, in words."""
+    return '"hold"' if code in FIRM else TAKES

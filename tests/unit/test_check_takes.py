@@ -1,0 +1,278 @@
+"""The checks of takes: each finding once, where it belongs, and none where nothing is wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import pytest
+
+from planworld import SECOND, recording, settings, taken
+from takehold.decide.check_changes import FEWEST
+from takehold.decide.severity import own_words, weighed
+from takehold.formats.config_severity import FIRM, FREE
+from takehold.formats.names import is_shown
+from takehold.model.finding import Finding, Severity
+from takehold.model.recording import Recording
+from takehold.model.settings import Expect, Role, Settings
+from takehold.model.sound import Rate
+from takeworld import HOUR, HZ, MORNING, found_on, monos, names, wav
+
+HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
+MINE = {
+    *("set-incomplete", "set-uneven", "part-gap", "part-missing", "take-twice", "take-numbers"),
+    *("timecode-overlap", "timecode-off-clock", "tracks-unnamed", "tracks-changed"),
+    *("format-changed", "channels-changed", "channels"),
+}
+FULL = (1 << 32) - 9000
+
+
+def told(*recordings: Recording, made: Settings | None = None) -> list[Finding]:
+    """What is said of takes."""
+    return [f for f in found_on(list(recordings), made=made) if f.code in MINE]
+
+
+def row(*starts: int, **said: object) -> list[Recording]:
+    """Takes 1, 2, … of scene 1 that begin at these samples."""
+    return [
+        wav(n, b"T%02d.WAV" % n, "1", str(n), start, **said) for n, start in enumerate(starts, 1)
+    ]
+
+
+def minutes(*at: float) -> list[int]:
+    return [MORNING + int(m * 60 * HZ) for m in at]
+
+
+def changed(made: list[Recording], nth: int, **said: object) -> list[Recording]:
+    """The nth file says something else of itself."""
+    one = made[nth]
+    description = replace(one.description, metadata=replace(one.description.metadata, **said))
+    return [*made[:nth], replace(one, description=description), *made[nth + 1 :]]
+
+
+THREE = row(*minutes(0, 1, 2))
+SET = monos(1, "1", "1", MORNING, "Boom", "Lav", "Plant")
+
+
+@dataclass
+class Case:
+    """A day with one thing to notice, and what its sentence names."""
+
+    code: str
+    severity: Severity
+    says: str
+    files: list[Recording]
+    settings: Settings = field(default_factory=settings)
+
+
+def polys(*kinds: tuple[str, ...], scene: str = "1") -> list[Recording]:
+    """Takes of two channels with these track names."""
+    return [
+        wav(n, b"T%02d.WAV" % n, scene, str(n), MORNING + n * 60 * HZ, channels=2,
+            tracks=names(*words))
+        for n, words in enumerate(kinds, 1)
+    ]  # fmt: skip
+
+
+CASES = [
+    Case("set-incomplete", HOLD, "scene 1, take 1 is incomplete: 2 of 3 files are there, not 2",
+         [SET[0], SET[2]]),
+    Case("set-uneven", LOOK, "not of one length",
+         [*SET[:2], replace(SET[2], description=replace(SET[2].description, frames=9 * HZ))]),
+    Case("part-gap", LOOK, "480 samples (0.010 s) are missing between SND_A1/T01.WAV and",
+         [wav(1, b"T01.WAV", "1", "1", MORNING, size=FULL),
+          wav(2, b"T02.WAV", "1", "1", MORNING + 10 * HZ + 480)]),
+    Case("part-gap", LOOK, "overlap by 480 samples",
+         [wav(1, b"T01.WAV", "1", "1", MORNING, size=FULL),
+          wav(2, b"T02.WAV", "1", "1", MORNING + 10 * HZ - 480)]),
+    Case("part-missing", HOLD, "(30.000 s) are missing between SND_A1/T01.WAV and SND_A1/T02.WAV",
+         [wav(1, b"T01.WAV", "1", "1", MORNING, 30 * HZ, size=FULL),
+          wav(2, b"T02.WAV", "1", "1", MORNING + 60 * HZ, 30 * HZ)]),
+    Case("take-twice", LOOK, "scene 1, take 002 is there already: SND_A1/T02.WAV",
+         changed(THREE, 2, take="002")),
+    Case("take-numbers", LOOK, "primary: scene 1 has no take 2.", [THREE[0], THREE[2]]),
+    Case("take-numbers", LOOK, "primary: scene 1 has no takes 1, 2.", [THREE[2]]),
+    Case("timecode-overlap", LOOK, "SND_A1/T01.WAV by 4.0 s, from 09:00:06:00 on",
+         row(MORNING, MORNING + 6 * HZ)),
+    Case("timecode-off-clock", LOOK, "60 min off the recorder's clock",
+         changed(THREE, 1, time_reference=MORNING + 61 * 60 * HZ)),
+    Case("tracks-unnamed", LOOK, "none of its tracks has a name",
+         polys(("Boom", "Lav"), ("", ""))),
+    Case("tracks-unnamed", NOTE, "primary: no take names its tracks.", polys(("", ""), ("", ""))),
+    Case("tracks-changed", LOOK, "track 2 was Lav and is Plant, in the same scene",
+         polys(("Boom", "Lav"), ("Boom", "Plant"), ("Boom", "Plant"))),
+    Case("tracks-changed", LOOK, "track 2 was Lav and is unnamed",
+         polys(("Boom", "Lav"), ("Boom", ""))),
+    Case("format-changed", LOOK, "timecode at 24 after 25 in the take before it",
+         changed(changed(THREE, 1, timecode_rate=Rate(24, 1)), 2, timecode_rate=Rate(24, 1))),
+    Case("format-changed", LOOK, "96000 Hz after 48000 Hz, 16 bits after 24 bits",
+         [THREE[0], wav(2, b"T02.WAV", "1", "2", MORNING * 2 + HOUR, hz=96_000, bits=16)]),
+    Case("channels-changed", NOTE, "4 channels after 1",
+         [THREE[0], wav(2, b"T02.WAV", "1", "2", MORNING + 60 * HZ, channels=4,
+                        tracks=names("a", "b", "c", "d"))]),
+    Case("channels", LOOK, "3 channels, the day is set up for 8", SET,
+         settings(expect=Expect(channels=8))),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda c: f"{c.code}-{c.severity}-{c.says[:12]}")
+def test_it_is_noticed_once_and_nothing_else_is(case: Case):
+    """One finding, about the right file, with its severity and what to do."""
+    (found,) = told(*case.files, made=case.settings)
+    assert (found.code, found.severity) == (case.code, case.severity)
+    assert case.says in found.says
+    assert found.do or case.severity is NOTE
+    assert is_shown(found.says + found.subject + found.do)
+
+
+def test_every_check_of_takes_has_a_case():
+    assert {case.code for case in CASES} == MINE
+
+
+QUIET = {
+    "three takes": THREE,
+    "a mono set": SET,
+    "a split set": [*SET, *monos(4, "1", "1", MORNING + 10 * HZ, "Boom", "Lav", "Plant")],
+    "parts of a poly with a number each": [
+        wav(n, b"%d.wav" % n, "1", "1", MORNING + n * 10 * HZ, family_uid="F", total_files=3,
+            set_index="ABC"[n])
+        for n in (0, 1, 2)
+    ],
+    "a poly and its monos": [
+        wav(9, b"p.wav", "1", "1", MORNING, channels=3, tracks=names("Boom", "Lav", "Plant")),
+        *SET,
+    ],
+    "a take on two loads": [THREE[0], replace(THREE[0], id=7, path=b"copy/T01.WAV")],
+    "back to back": row(MORNING, MORNING + 10 * HZ, MORNING + 20 * HZ),
+    "across midnight": row(23 * HOUR, 24 * HOUR - 5 * HZ, HOUR),
+    "far numbers": [THREE[0], wav(2, b"x", "1", "101", MORNING + 60 * HZ)],
+    "pick-ups": [*THREE, wav(4, b"x", "1", "PU1", MORNING + 240 * HZ)],
+    "names in a new scene": [
+        *polys(("Boom", "Lav")),
+        *[replace(r, id=9, path=b"x") for r in changed(
+            polys(("Boom", "Lav"), ("Plant", "Lav")), 1, scene="2", take="1")[1:]],
+    ],
+    "timecode that runs while recording": [
+        wav(n, b"%d.wav" % n, "1", str(n), MORNING + n * 10 * HZ, time=f"{9 + 2 * n:02}:00:00")
+        for n in (1, 2, 3, 4)
+    ],
+    "pre-record": [
+        wav(n, b"%d.wav" % n, "1", str(n), MORNING + n * 60 * HZ, time=f"09:0{n}:10")
+        for n in (1, 2, 3)
+    ],
+    "no timecode at all": [wav(n, b"%d.wav" % n, "1", str(n)) for n in (1, 2)],
+    "a fixed take again": [
+        *THREE, wav(4, b"x_rerec.wav", "1", "2", MORNING + 60 * HZ, 10 * HZ, note="plane")
+    ],
+    "hostile total": [wav(1, b"a", "1", "1", MORNING, family_uid="F", total_files=1)],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", QUIET)
+def test_what_is_in_order_is_not_told(name: str):
+    assert [f.says for f in told(*QUIET[name])] == []
+
+
+def on_backup(made: list[Recording], first: int = 51) -> list[Recording]:
+    """The same files on the backup card."""
+    return [
+        replace(r, id=n, load=2, place=r.place.replace(b"SND_A1", b"SND_B1"))
+        for n, r in enumerate(made, first)
+    ]
+
+
+def test_nothing_is_told_twice_because_it_is_on_both_cards():
+    faulty = [SET[0], SET[2]]
+    assert [f.code for f in told(*faulty, *on_backup(faulty))] == ["set-incomplete"]
+
+
+def test_a_set_that_the_backup_card_has_whole_can_be_decided():
+    (found,) = told(SET[0], SET[2], *on_backup(SET))
+    assert (found.code, found.severity) == ("set-incomplete", LOOK)
+    assert "whole on the backup card" in found.says
+
+
+def test_a_take_that_only_the_backup_card_has_is_not_called_missing():
+    assert told(THREE[0], THREE[2], *on_backup(THREE)) == []
+
+
+def test_the_backup_card_is_checked_where_the_primary_cannot_be_looked_into():
+    """An opaque container on the primary card: the backup's takes are complete among themselves."""
+    opaque = recording(90, b"DAY01.BOX", audio=None)
+    codes = [f.code for f in told(opaque, *on_backup([THREE[0], THREE[2], *SET[:0]]))]
+    assert codes == ["take-numbers"]
+    assert [f.code for f in told(opaque, *on_backup(SET[:2]))] == ["set-incomplete"]
+
+
+def test_a_transmitters_own_card_is_left_alone():
+    """It runs through, over everybody's takes, and knows no scenes."""
+    pack = [replace(r, id=r.id + 60, load=3) for r in row(MORNING, MORNING + HZ)]
+    from planworld import copied, ledger, load, view  # noqa: PLC0415
+    from takehold.decide.check import Around, check  # noqa: PLC0415
+    from takehold.model import facts as f  # noqa: PLC0415
+
+    card = f.LoadSeen(load(3, Role.BODYPACK))
+    known = ledger([card], taken(*pack), *(copied(r) for r in pack))
+    codes = {x.code for x in check(view(known), known, settings(), Around())}
+    assert not codes & MINE
+
+
+def test_numbers_go_on_from_an_earlier_day():
+    """Scene 1 was begun yesterday: takes 1 and 2 are not missing today."""
+    before = replace(wav(80, b"old.wav", "1", "2", MORNING), day="2031-05-05")
+    found = found_on([THREE[2]], earlier=taken(before))
+    assert "take-numbers" not in {f.code for f in found}
+
+
+def test_a_decision_covers_the_files_of_then():
+    """One more file in the take, and it is another finding."""
+    (before,) = told(SET[0])
+    (after,) = told(*SET[:2])
+    assert before.code == after.code
+    assert before.id != after.id
+    assert (before.id,) == tuple(f.id for f in told(SET[0]))
+
+
+def test_what_the_day_is_set_up_for_is_told_by_file_and_not_as_a_change():
+    made = settings(expect=Expect(timecode_rate=Rate(25, 1)))
+    files = changed(THREE, 1, timecode_rate=Rate(24, 1))
+    assert told(*files, made=made) == []
+    assert "timecode-rate" in {f.code for f in found_on(files, made=made)}
+
+
+def test_few_takes_show_no_usual_clock():
+    assert FEWEST > 2
+    assert told(*changed(THREE[:2], 1, time="20:00:00")) == []
+
+
+def test_names_from_a_card_are_escaped():
+    odd = [wav(n, b"\x1b%d" % n, "\x1b[1m", "\u202e1", MORNING + n * HZ) for n in (1, 2)]
+    found = told(*odd)
+    assert found
+    assert all(is_shown(f.says + f.subject + f.do) for f in found)
+
+
+def test_the_config_gives_a_finding_another_severity_and_names_its_own():
+    made = settings(severities=(("set-incomplete", NOTE), ("take-numbers", HOLD)))
+    (found,) = told(SET[0], SET[2], made=made)
+    assert found.severity is NOTE
+    assert found.says.endswith("By itself a hold; the config makes it a note.")
+    assert found.id == told(SET[0], SET[2])[0].id
+    (raised,) = told(THREE[0], THREE[2], made=made)
+    assert raised.severity is HOLD
+    assert own_words(raised.says) == told(THREE[0], THREE[2])[0].says
+
+
+def test_a_severity_that_is_its_own_changes_nothing():
+    plain = told(SET[0])
+    assert told(SET[0], made=settings(severities=(("set-incomplete", HOLD),))) == plain
+    assert weighed(plain[0], settings()) == plain[0]
+
+
+def test_every_code_of_the_checks_can_be_named_in_the_config():
+    assert MINE <= FREE
+    assert not FREE & FIRM
+
+
+def test_a_second_of_audio_is_what_the_makers_say():
+    """The makers of these tests and those of planworld count alike."""
+    assert SECOND == HZ
