@@ -322,6 +322,15 @@ def test_a_broken_step_changes_nothing(tmp_path: Path) -> None:
     check_whole(path, list(range(2, 60)))
 
 
+def test_steps_are_done_together_or_not(tmp_path: Path) -> None:
+    """Broken off between two steps, a new catalogue is none, and not one of an older form."""
+    path, scripts = tmp_path / "catalogue.db", catalogue_file.migrations()
+    with pytest.raises(RuntimeError, match="already exists"):
+        catalogue_file.open_to_write(str(path), [*scripts, scripts[0]])
+    with pytest.raises(FileMissing):
+        catalogue_file.open_to_read(str(path), len(scripts))
+
+
 def test_a_reader_does_not_bring_up(tmp_path: Path) -> None:
     """A status command on an older form says who can."""
     path, newest = tmp_path / "catalogue.db", len(catalogue_file.migrations())

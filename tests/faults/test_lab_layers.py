@@ -9,7 +9,7 @@ import pytest
 from cardmaker import today
 from faultlab.checker import files_of, finals, temporaries, unchanged
 from faultlab.lab import Lab, faulty_lab  # noqa: F401
-from faultlab.unit import LARGE, SMALL, Unit, unit
+from faultlab.unit import LARGE, SMALL, Thing, Unit, unit
 
 
 @pytest.fixture
@@ -94,6 +94,74 @@ def test_a_share_that_cannot_flush_says_so_in_the_day(share: Unit, name: str):
     assert notes, day["findings"]
     assert all("shuttle-2" in str(note) for note in notes)
     assert {note["severity"] for note in notes} == {"note"}
+    assert all("put it in again" in note["do"] for note in notes)
+
+
+def test_a_share_that_cannot_flush_is_read_again_once_it_came_back(share: Unit):
+    """Row 33, P4: while it stays mounted nothing is read; after an unmount each copy is, once.
+
+    The new mount's id and device number may be those of before.
+    """
+    share.bad.set(fsync_error="ENOTTY")
+    share.once()
+    share.once()
+    before = _read(share.bad)
+    share.once()
+    assert _read(share.bad) == before, "nothing is read for this while it is mounted"
+    share.bad.unmount()
+    share.bad.come_back()
+    share.bad.set(fsync_error="ENOTTY")
+    assert _read(share.bad) == 0
+    share.once()
+    assert _read(share.bad) == sum(map(len, share.made.values()))
+    share.once()
+    assert _read(share.bad) == sum(map(len, share.made.values())), "once is enough"
+    day = share.takehold.facts("wrap", today())
+    notes = [f for f in day["findings"] if f["code"] == "not-durable"]
+    assert len(notes) == len(share.made)
+    assert all("read whole again" in note["says"] and not note["do"] for note in notes)
+    assert share.is_all_there()
+
+
+def test_what_a_share_had_never_stored_is_found_when_it_came_back(share: Unit):
+    """Row 33: it had answered from its memory; the copies that are not there any more are bad."""
+    share.bad.set(fsync_error="ENOTSUP")
+    share.once()
+    share.bad.unmount()
+    [lost] = share.bad.folder.rglob(os.path.basename(LARGE))
+    about = lost.stat()
+    data = bytearray(lost.read_bytes())
+    data[700_000:704_096] = bytes(4096)
+    lost.write_bytes(data)
+    os.utime(lost, ns=(about.st_atime_ns, about.st_mtime_ns))
+    share.bad.come_back()
+    share.once()
+    day = share.takehold.facts("wrap", today())
+    assert [f["code"] for f in day["findings"] if LARGE in str(f)].count("copy-altered") == 1
+    assert sum(p.read_bytes() == share.made[LARGE] for p in share.bad.folder.rglob("*.WAV")) == 1
+
+
+def test_a_name_that_cannot_be_held_is_refused_before_a_byte_is_moved(share: Unit):
+    """Rows 15 and 47: said at once, and the card is read once, for the other drive."""
+    longest = max(map(os.path.basename, share.made), key=len)
+    share.bad.set(longest_name=len(longest) - 1)
+    assert all(len(os.path.basename(name)) == len(longest) for name in share.made)
+    once = share.once()
+    assert once.returncode == 1
+    assert "cannot hold this name" in once.stdout
+    assert share.bad.counts().get("write", 0) == 0
+    assert share.on_good() == share.made.keys()
+    assert not temporaries(share.bad.folder)
+
+
+def test_a_file_that_does_not_fit_is_refused_before_a_byte_is_moved(share: Unit):
+    """Row 62: less room than the file needs, above the reserve: no part is begun, it is said."""
+    share.takehold.write_config(reserve_megabytes=10**6)
+    once = share.once()
+    assert once.returncode == 1
+    assert share.bad.counts().get("write", 0) == 0
+    assert "room" in once.stdout
+    assert not list(share.bad.folder.rglob("*.WAV"))
 
 
 def test_what_stands_there_is_not_touched(share: Unit):
@@ -141,18 +209,19 @@ def test_times_in_steps_of_two_seconds_and_an_hour_off_cost_no_second_copy(reade
     reader.once()
     assert reader.is_all_there()
     first = files_of(reader.good.mount)
-    read = _read(reader)
+    read = _read(reader.card)
     reader.once()
     reader.once()
-    assert _read(reader) == read
+    assert _read(reader.card) == read
     reader.card.set(shift_ns=3_600_000_000_000)
     reader.once()
-    shifted = _read(reader)
+    shifted = _read(reader.card)
     reader.once()
-    assert _read(reader) == shifted
+    assert _read(reader.card) == shifted
     assert files_of(reader.good.mount) == first
 
 
-def _read(it: Unit) -> int:
-    """Bytes of the card's files that were read so far."""
-    return sum(n for word, n in it.card.counts().items() if word.startswith("bytes "))
+def _read(thing: Thing) -> int:
+    """Bytes of a layer's recordings that were read so far."""
+    counts = thing.counts().items()
+    return sum(n for word, n in counts if word.startswith("bytes ") and word.endswith(".WAV"))

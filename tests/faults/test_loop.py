@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import threading
 from dataclasses import replace
@@ -10,18 +11,20 @@ from typing import Any
 import pytest
 
 from fakedisk import FakeVolume
-from fakeworld import CARDS, DAY, DRIVES, Site, call_count, ending, take, within
+from fakeworld import CARDS, DAY, DRIVES, Decoder, Site, call_count, ending, take, within
 from takehold.engine.closing import PUBLISH_PATIENCE_S
 from takehold.engine.once import owing, until_quiet
-from takehold.model.errors import VolumeFull, VolumeGone, WorldError
+from takehold.model.errors import NoRights, VolumeFull, VolumeGone, WorldError
 from takehold.model.facts import Broken, Proven, Published, Revised, SameBytes, WasRead
 from takehold.model.finding import Verdict
 from takehold.model.settings import Role, Source
+from takehold.ports.disk import Reader
 
 FILES = {b"DAY/T%02d.WAV" % n: take(n) for n in range(1, 4)}
 PLACES = {b"Lantern Bay/2031-03-14/SND_A1/" + path: data for path, data in FILES.items()}
 BACKUPS = {b"Lantern Bay/2031-03-14/SND_B1/" + path: data for path, data in FILES.items()}
 ONE_CARD = CARDS[:1]
+SOLE = b"Lantern Bay/2031-03-14/SND_A1/T01.WAV"
 
 
 def drives(site: Site) -> tuple[FakeVolume, FakeVolume]:
@@ -169,6 +172,48 @@ def test_a_card_that_was_misread_once_is_found_out() -> None:
     site.no_false_word()
 
 
+def test_a_date_that_was_misread_puts_no_take_in_another_day() -> None:
+    """The header is read by itself first: what it tells is read again with the bytes (P8)."""
+    site, card, shuttles = alone({b"T01.WAV": take(1)})
+    card.flip[b"T01.WAV"] = take(1).index(DAY.encode()) + len(DAY) - 1
+
+    class Once(Decoder):
+        """Asked at the end of the first look at the header; from then on the card is read right."""
+
+        def complaint(self, reader: Reader, size: int, frames: int) -> str | None:
+            card.flip.clear()
+            return None
+
+    site.decoder = Once()
+    site.start()
+    site.work(lambda: bool(site.engine.ledger.troubles))
+    assert {t.code for t in site.engine.ledger.troubles.values()} == {"header-differs"}
+    site.later()
+    assert [r.day for r in site.engine.ledger.recordings.values()] == [DAY]
+    assert all(site.on(drive) == {SOLE: take(1)} for drive in shuttles)
+    site.wrap()
+    assert site.judged().verdict is Verdict.READY
+    site.no_false_word()
+
+
+def test_a_header_that_was_misread_with_the_bytes_is_found_out() -> None:
+    """The backup shows the same audio in other bytes: the card is read once more by itself."""
+    site = Site()
+    card, _ = site.card("SND_A1", {b"T01.WAV": take(1)}), drives(site)
+    site.card("SND_B1", {b"T01.WAV": take(1)})
+    card.flip[b"T01.WAV"] = take(1).index(b"RIFF") + 4  # a size that nobody compares with its twin
+    site.work(lambda: len(site.told(WasRead)) >= 1)
+    card.flip.clear()
+    site.work()
+    site.later()
+    site.later()
+    site.wrap()
+    known = site.recording(b"T01.WAV")
+    assert known.digests is not None
+    assert known.digests.sha256 == hashlib.sha256(take(1)).hexdigest()
+    site.no_false_word()
+
+
 def test_a_card_that_never_reads_the_same_twice_is_not_read_for_ever() -> None:
     """Five reads at most, then it is held."""
     site, card, _ = alone({b"T01.WAV": take(1)})
@@ -280,14 +325,15 @@ def test_absence_in_a_broken_listing_is_no_evidence() -> None:
 
 
 def test_an_unreadable_file_is_held_and_its_neighbours_are_not() -> None:
-    """It is tried again, each time later, and copied when it can be read."""
+    """It is tried again, each time later, and copied when it can be opened."""
     site, card, shuttles = alone()
+    site.work(lambda: len(site.engine.ledger.recordings) == 3)
     for _ in range(4):
-        card.fail_next("read", WorldError("T02 cannot be read."), b"DAY/T02.WAV")
+        card.fail_next("open", NoRights("T02 cannot be opened."), b"DAY/T02.WAV")
     site.work()
     assert all(len(site.on(drive)) == 2 for drive in shuttles)
     [trouble] = site.engine.ledger.troubles.values()
-    assert "T02 cannot be read." in trouble.says
+    assert "T02 cannot be opened." in trouble.says
     site.wrap()
     assert "copies-short" in site.codes()
     assert site.judged().verdict is Verdict.HOLD
@@ -368,8 +414,9 @@ def test_a_drive_that_hangs_when_it_is_asked_is_absent() -> None:
     assert site.on(bad) == PLACES
 
 
-def test_a_drive_that_hangs_at_wrap_does_not_stop_it() -> None:
-    """The glance at what should be there is given up after a while."""
+@pytest.mark.parametrize("off", [0, -7200, 7200])
+def test_a_drive_that_hangs_at_wrap_does_not_stop_it(off: int) -> None:
+    """The glance at what should be there is given up after a while, wherever the clock is set."""
     site, _, _ = alone(stall_seconds=1)
     site.work()
     bad = site.disk.volumes[b"/media/SHUTTLE_1"]
@@ -377,6 +424,7 @@ def test_a_drive_that_hangs_at_wrap_does_not_stop_it() -> None:
     with ending(hang):
         number = site.catalogue.ask("wrap", DAY, site.clock.now())
         site.work(lambda: bool(site.told(Revised)))
+        site.clock.set_by(off)
         site.clock.advance(PUBLISH_PATIENCE_S + 1)
         site.work(lambda: site.catalogue.answer_of(number) is not None)
 

@@ -169,7 +169,7 @@ def test_a_final_name_comes_after_the_read_back_and_proof_after_the_folder() -> 
     bench.run(bench.jobs(b"T01.WAV"))
     [drive] = bench.drives
     order = [op for op, _ in drive.calls]
-    steps = ["part", "reserve", "write", "flush", "reader", "read", "keep", "settle"]
+    steps = ["part", "check_name", "reserve", "write", "flush", "reader", "read", "keep", "settle"]
     assert [op for n, op in enumerate(order) if n == 0 or order[n - 1] != op] == steps
     kinds = [type(fact) for fact in bench.facts()]
     assert kinds == [WasRead, Proven]
@@ -406,7 +406,7 @@ def test_who_waited_for_a_slow_card_did_not_hang() -> None:
         bench.run(bench.jobs(*files))
     timer.join(5)
     bench.check(bench.drives[0], b"T01.WAV")
-    assert bench.errors() == {"rec 2": "device-failed"}
+    assert bench.errors() == {"rec 2": "unreadable"}
 
 
 # -- the source fails
@@ -421,7 +421,7 @@ def test_a_file_that_cannot_be_read_does_not_stop_the_next(op: str) -> None:
     bench.run(bench.jobs(*files))
     for drive in bench.drives:
         bench.check(drive, b"T01.WAV", b"T03.WAV")
-    assert bench.errors() == {"rec 2": "device-failed"}
+    assert bench.errors() == {"rec 2": "unreadable"}
     assert bench.ring_is_whole()
 
 

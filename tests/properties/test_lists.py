@@ -14,8 +14,8 @@ from takehold.formats.names import (
     safe_path,
     same_key,
     shown,
-    unsafe_part,
 )
+from ways_back import unsafe_part
 
 # Names as a file system may hold them, rich in what is special here.
 special = st.sampled_from([b"\\", b"\n", b"\r", b"%", b"%41", b".", b" ", b"CON", b":", b"\xff"])

@@ -1,0 +1,211 @@
+"""Holds that a person gets out of, and decisions that hold for nothing else."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from fakeworld import CARDS, DAY, Site, take
+from planworld import DAY as SOME_DAY
+from planworld import (
+    cards,
+    copied,
+    good_day,
+    ledger,
+    load,
+    recording,
+    settings,
+    taken,
+    target,
+    trouble,
+    view,
+)
+from takehold.decide.alarms import open_troubles
+from takehold.decide.check import Around, check
+from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, root_of
+from takehold.decide.lost_card import AWAY_S
+from takehold.decide.manifest import names_of
+from takehold.engine.requests import ack_text
+from takehold.model import facts as f
+from takehold.model.finding import Finding, Severity, Verdict
+from takehold.model.settings import Settings
+
+FILES = {b"DAY/T%02d.WAV" % n: take(n) for n in range(1, 4)}
+NEXT = "2031-03-15"
+DRIVES = (target("shuttle-1"), target("shuttle-2"))
+
+
+def decide(site: Site, finding: str, note: str = "Decided.") -> None:
+    site.catalogue.ask("ack", ack_text(finding, note), site.clock.now())
+    site.work()
+
+
+def open_ones(site: Site, day: str) -> list[Finding]:
+    """What keeps the day from READY."""
+    acks = site.engine.ledger.acks
+    found = site.judged(day).findings
+    return [x for x in found if x.severity is not Severity.NOTE and x.id not in acks]
+
+
+def found(facts: list[f.Fact], around: Around, made: Settings | None = None) -> dict[str, Finding]:
+    known, made = ledger(facts), made or settings()
+    return {x.code: x for x in check(view(known, made), known, made, around)}
+
+
+# -- a card that was lost
+
+
+def test_a_lost_card_is_decided_on_once_and_holds_no_day_for_ever() -> None:
+    """It left with files that nobody looked at; the next day is READY after the decision."""
+    site = Site(sources=CARDS[:1])
+    first, second = site.drive("SHUTTLE_1"), site.drive("SHUTTLE_2")
+    lost = site.card("SND_A1", FILES)
+    opening = lost.hang("open")
+    site.engine.turn()
+    lost.yank()
+    opening.set()
+    site.work()
+    site.clock.advance(AWAY_S // 2)
+    site.card("SND_A2", {b"T01.WAV": take(1)})
+    site.work()
+    site.wrap()
+    assert {x.severity for x in open_ones(site, DAY)} == {Severity.HOLD}, "not on the same evening"
+    site.clock.advance(20 * 3600)
+    late = take(1, day=NEXT)
+    site.card("SND_A3", {b"T08.WAV": late})
+    site.work()
+    site.wrap(NEXT)
+    [only] = open_ones(site, NEXT)
+    assert (only.code, only.severity) == ("inventory-incomplete", Severity.LOOK)
+    decide(site, only.id, "The card was lost in the river.")
+    for day in (DAY, NEXT):
+        site.wrap(day)
+        assert site.judged(day).verdict is Verdict.READY
+        newest = site.engine.ledger.newest(day)
+        assert newest is not None
+        name = f"Lantern Bay/{day}/{names_of(day, newest.number)['manifest']}".encode()
+        told: Any = json.loads(first.files[name])
+        [said] = [x for x in told["findings"] if x["code"] == only.code]
+        assert said["decision"]["note"] == "The card was lost in the river."
+        assert second.files[name] == first.files[name]
+    site.remount(lost)
+    site.engine.turn()
+    assert site.judged(DAY).verdict is Verdict.HOLD, "it came back: now it is to be copied"
+    site.work()
+
+
+def test_files_that_were_lost_with_their_card_are_one_decision() -> None:
+    """Each is named; a person says once that they are gone."""
+    files = [recording(n, b"T%d.WAV" % n, read=False) for n in (1, 2, 3)]
+    facts = [*cards(), *taken(*files), f.Listed(1, 1000, 3, (), ())]
+    away = Around(loads=frozenset(), now=1000 + AWAY_S)
+    known = ledger(facts)
+    told = [x for x in check(view(known), known, settings(), away) if x.load or x.recording]
+    short = [x for x in told if x.code == "copies-short"]
+    assert {x.severity for x in short} == {Severity.NOTE}
+    assert {x.recording for x in short} == {1, 2, 3}
+    [lost] = [x for x in told if x.code == "card-lost"]
+    assert lost.severity is Severity.LOOK
+    assert "3 of its files" in lost.says
+
+
+@pytest.mark.parametrize("code", ["inventory-incomplete", "listing-incomplete"])
+def test_what_only_the_card_could_mend(code: str) -> None:
+    """A hold while the card may come; a decision once it was away for half a day."""
+    listed = {
+        "inventory-incomplete": f.Listed(1, 1000, 5, (), (), 2),
+        "listing-incomplete": f.Listed(1, 1000, 1, (), (f.Skip(b"X", "unreadable: x"),)),
+    }[code]
+    facts = [*cards(), *taken(recording(1, read=False)), listed]
+    gone: frozenset[int] = frozenset()
+    for around, severity in (
+        (Around(), Severity.HOLD),
+        (Around(loads=gone, now=1000 + AWAY_S - 1), Severity.HOLD),
+        (Around(loads=frozenset({1}), now=1000 + AWAY_S), Severity.HOLD),
+        (Around(loads=gone, now=1000 + AWAY_S), Severity.LOOK),
+    ):
+        assert found(facts, around)[code].severity is severity
+
+
+def test_copies_that_there_are_keep_the_hold() -> None:
+    """A file with one copy is not lost: another drive gets it from there."""
+    one = recording(1)
+    facts = [*cards(), *taken(one), *copied(one, DRIVES[0]), f.Listed(1, 1000, 1, (), ())]
+    away = Around(loads=frozenset(), now=1000 + AWAY_S)
+    assert found(facts, away)["copies-short"].severity is Severity.HOLD
+
+
+# -- what a decision covers
+
+
+def test_a_decision_on_an_absent_drive_covers_no_later_file() -> None:
+    away = Around(absent=("raid",))
+    more = [*good_day(), *taken(recording(9, b"T09.WAV", audio=b"nine"))]
+    first, second = found(good_day(), away), found(more, away)
+    assert first["destination-absent"].id != second["destination-absent"].id
+    assert found(good_day(), away)["destination-absent"].id == first["destination-absent"].id
+
+
+def test_a_decision_on_a_drive_that_lacks_files_covers_no_later_file() -> None:
+    here = Around(present=(("raid", "uuid:raid"),))
+    more = [*good_day(), *taken(recording(9, b"T09.WAV", audio=b"nine"))]
+    ids = {found(facts, here)["destination-lacks"].id for facts in (good_day(), more)}
+    assert len(ids) == 2
+
+
+def test_a_decision_on_a_missing_backup_covers_no_later_file() -> None:
+    """Each file of which no backup was seen is asked for."""
+    twice = recording().readings * 2
+    one, two = (recording(n, b"T%d.WAV" % n, readings=twice) for n in (1, 2))
+    primary = [f.LoadSeen(load(1))]
+    ids = {
+        found([*primary, *taken(*some)], Around())["backup-not-seen"].id
+        for some in ((one,), (one, two))
+    }
+    assert len(ids) == 2
+
+
+def test_a_decision_on_files_of_other_days_covers_no_later_file() -> None:
+    old = [recording(n, b"O%d.WAV" % n, audio=b"%d" % n, day="2031-05-01") for n in (7, 8)]
+    ids = {
+        found([*good_day(), *taken(*some)], Around())["files-of-other-days"].id
+        for some in (old[:1], old)
+    }
+    assert len(ids) == 2
+
+
+def test_a_decision_on_hidden_audio_covers_no_other_file_of_that_name() -> None:
+    site = Site(sources=CARDS[:1])
+    site.drive("SHUTTLE_1"), site.drive("SHUTTLE_2")
+    card = site.card("SND_A1", {**FILES, b".Trashes/T07.WAV": take(7)})
+    ids = []
+    for content in (take(7), take(7, frames=4000)):
+        card.put(b".Trashes/T07.WAV", content)
+        site.work()
+        ids += [x.id for x in site.judged().findings if x.code == "litter-holds-audio"]
+    assert len(set(ids)) == 2
+
+
+# -- troubles of what is away
+
+
+def test_the_drive_of_a_trouble() -> None:
+    """An identity may hold blanks; each key names it at another place."""
+    root = "uuid:8a 77 b"
+    held = copied(recording(1), DRIVES[0])[0]
+    assert isinstance(held, f.Proven)
+    assert root_of(land_key(7, root)) == root
+    assert root_of(publish_key(DAY, 2, root)) == root
+    assert root_of(prove_key(held.copy)) == held.copy.root
+    assert root_of(rec_key(7)) is None
+    assert root_of("load 3") is None
+
+
+def test_only_what_somebody_can_mend_needs_a_hand() -> None:
+    keys = ["rec 1", "land 1 uuid:here", "land 1 uuid:away", f"list {SOME_DAY} uuid:x",
+            "list 2031-05-01 uuid:y"]  # fmt: skip
+    known = ledger([*good_day(), *(trouble(key) for key in keys)])
+    told = {t.key for t in open_troubles(known, SOME_DAY, ["uuid:here"])}
+    assert told == {"rec 1", "land 1 uuid:here", f"list {SOME_DAY} uuid:x"}

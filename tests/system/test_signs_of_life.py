@@ -1,0 +1,126 @@
+"""The watchdog is told that the loop came round, and of nothing else (sd_notify(3)).
+
+A device that hangs stalls itself: the signs go on, the others are served, the status tells it, the
+timer goes on, and the stop is in time. A loop that stands gives no sign: the service manager acts.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cardmaker import fill
+from faultlab.checker import whole
+from faultlab.lab import FaultyDisk, Lab, faulty_lab  # noqa: F401
+from faultlab.unit import unit
+from instance import Instance
+
+WATCHDOG_S = 2
+STOP_S = 12
+
+
+@dataclass
+class Laptop(Instance):
+    """A takehold whose state folder lies on a disk of its own."""
+
+    state_at: Path = field(default=Path())
+
+    @property
+    def state(self) -> Path:
+        """Its own folder."""
+        return self.state_at / "state"
+
+
+class Manager:
+    """The service manager's end of the notify socket."""
+
+    def __init__(self, wire: socket.socket) -> None:
+        self._wire = wire
+
+    def told(self, seconds: float) -> list[str]:
+        """What came within so many seconds."""
+        lines: list[str] = []
+        end = time.monotonic() + seconds
+        while (left := end - time.monotonic()) > 0:
+            self._wire.settimeout(left)
+            with contextlib.suppress(TimeoutError):
+                lines += self._wire.recv(4096).decode().splitlines()
+        return lines
+
+    def signs(self, seconds: float) -> int:
+        """Signs of life within so many seconds."""
+        return self.told(seconds).count("WATCHDOG=1")
+
+
+@pytest.fixture
+def manager(tmp_path: Path) -> Iterator[Manager]:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as wire:
+        wire.bind(str(tmp_path / "n"))
+        yield Manager(wire)
+
+
+def watched(tmp_path: Path) -> dict[str, str]:
+    """What a service manager that waits for signs puts into the environment."""
+    return {"NOTIFY_SOCKET": str(tmp_path / "n"), "WATCHDOG_USEC": str(WATCHDOG_S * 1_000_000)}
+
+
+def says_stalled(state: dict[str, Any]) -> bool:
+    """Whether what the daemon shows names a device that does not answer."""
+    return any(alarm["code"] == "stalled" for alarm in state.get("alarms", ()))
+
+
+def test_a_hanging_drive_leaves_signs_timer_status_and_stop(
+    lab: Lab, manager: Manager, tmp_path: Path
+):
+    """P6: its lane stands, the loop goes on; the next look is an hour away, the timer nudges."""
+    it = unit(lab, stall_seconds=5, look_every_seconds=3600)
+    it.takehold.environment = watched(tmp_path)
+    with it.takehold.daemon() as daemon, contextlib.ExitStack() as ends:
+        daemon.wait_for(lambda: it.is_all_there() and daemon.is_idle(), 60)
+        assert manager.signs(2 * WATCHDOG_S) >= 2, "idle, the timer nudges"
+        ends.callback(it.bad.mend)
+        it.bad.set(hang=["write", "flush"])
+        it.made = {**it.made, **fill(it.card.mount, [(5, 1), (5, 2)])}
+        daemon.wait_for(lambda: it.on_good() == it.made.keys(), 60)
+        assert manager.signs(2 * WATCHDOG_S) >= 2, "the loop goes on"
+        daemon.wait_for(lambda: says_stalled(daemon.state()), 60)
+        assert "does not answer" in it.takehold.run("status").stdout
+        assert manager.signs(2 * WATCHDOG_S) >= 2
+        it.bad.mend()
+        daemon.wait_for(it.is_all_there, 60)
+        assert daemon.stop(STOP_S) == 0
+
+
+def test_a_loop_that_stands_gives_no_sign(lab: Lab, manager: Manager, tmp_path: Path):
+    """The catalogue's own disk hangs: silence, though a timer runs; then all is made up for."""
+    card, drive = lab.disk("card", label="SND_A1"), lab.disk("drive", label="SHUTTLE_1")
+    state: FaultyDisk = lab.disk("laptop-disk")
+    takehold = Laptop(
+        tmp_path / "laptop",
+        {"primary": ("primary", "SND_A1")},
+        {"shuttle-1": "SHUTTLE_1"},
+        {"copies_required": 1},
+        watched(tmp_path),
+        state_at=state.mount,
+    )
+    made = fill(card.mount, [(1, 1)])
+    with takehold.daemon() as daemon, contextlib.ExitStack() as ends:
+        daemon.wait_for(lambda: whole(drive.mount, made) == made.keys() and daemon.is_idle())
+        assert manager.signs(2 * WATCHDOG_S) >= 2
+        ends.callback(state.mend)
+        state.set(hang=["write", "flush"])
+        made |= fill(card.mount, [(2, 1), (2, 2)])
+        takehold.wait_for(lambda: manager.signs(1.5 * WATCHDOG_S) == 0)
+        assert manager.signs(WATCHDOG_S) == 0, "it would be ended and begun anew"
+        state.mend()
+        daemon.wait_for(lambda: whole(drive.mount, made) == made.keys() and daemon.is_idle())
+        assert manager.signs(2 * WATCHDOG_S) >= 2
+        assert daemon.stop(STOP_S) == 0
+    assert takehold.run("wrap").returncode == 0
