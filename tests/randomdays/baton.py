@@ -57,8 +57,7 @@ class Baton:
         """Let others run until it is ready; False if that will not be and the wait has an end."""
         me = self.at
         me.ready, me.timed, me.late = ready, timed, False
-        self._pass_on()
-        if self.at is not me or self.stuck:
+        if not self._kept():  # not `self.at is me`: it may have come back by now, with a turn
             me.turn.acquire()
         if self.stuck:
             raise Stuck("No thread can go on.") from self.fault
@@ -85,7 +84,7 @@ class Baton:
                 self._give_up()
                 return
             self.runners.remove(runner)
-            self._pass_on()
+            self._kept()
 
         threading.Thread(target=body, daemon=True).start()
         return runner
@@ -96,20 +95,24 @@ class Baton:
         for runner in self.runners:
             runner.turn.release()
 
-    def _pass_on(self) -> None:
+    def _kept(self) -> bool:
+        """Choose who goes on and let it; whether that is the one who asks."""
         before = self.at
         able = [r for r in self.runners if r.ready is None or r.ready()]
         if able:
-            self.at = self.chance.choice(able) if len(able) > 1 else able[0]
+            chosen = self.chance.choice(able) if len(able) > 1 else able[0]
         else:
             timed = [r for r in self.runners if r.timed]
             if not timed:
                 self._give_up()
-                return
-            self.at = timed[0]
-            self.at.late = True
-        if self.at is not before:
-            self.at.turn.release()
+                return False
+            chosen = timed[0]
+            chosen.late = True
+        self.at = chosen
+        if chosen is before:
+            return True
+        chosen.turn.release()
+        return False
 
 
 class Thread:

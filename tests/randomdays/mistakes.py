@@ -51,27 +51,28 @@ MISTAKES = (
         "engine/landing.py",
         "if digests != job.digests:",
         "if digests is None:",
-        30,
+        2,
     ),
     Mistake(
         "a name that is taken counts as the copy",
         "engine/landing.py",
         "return (seen, there.mtime_ns) if found == digests else None",
         "return (seen, there.mtime_ns)",
-        9,
+        45,
     ),
     Mistake(
         "how a copy was read back is not asked",
         "engine/landing.py",
         "proof = Proof(self._clock.now(), seen, durable, mtime_ns)",
         "proof = Proof(self._clock.now(), Seen.MEDIUM, durable, mtime_ns)",
-        20,
+        14,
     ),
     Mistake(
         "durability is taken for granted",
         "engine/landing.py",
         "durable = copy.proof.durable and folder_durable",
         "durable = True",
+        9,
     ),
     Mistake(
         "a failed copy is forgotten instead of tried again",
@@ -85,7 +86,7 @@ MISTAKES = (
         "engine/perform.py",
         "if digests != recording.digests:\n                tell(",
         "if digests is None:\n                tell(",
-        9,
+        45,
     ),
     Mistake(
         "one read confirms itself",
@@ -99,7 +100,7 @@ MISTAKES = (
         "decide/match.py",
         "if one.digest == other.digest and one.frames == other.frames:",
         "if one.frames:",
-        13,
+        3,
     ),
     Mistake(
         "two partitions of a disk are two devices",
@@ -113,21 +114,21 @@ MISTAKES = (
         "decide/check_file.py",
         "elif standing.devices < settings.copies_required:",
         "elif not standing.devices:",
-        8,
+        2,
     ),
     Mistake(
         "a read that was refuted is not copied anew",
         "decide/plan.py",
         "and not refuted(known)\n",
         "",
-        19,
+        39,
     ),
     Mistake(
         "the majority of reads is not asked",
         "decide/reads.py",
         "return Reads.AGREED if winner == recording.digests else Reads.FIRST_WRONG",
         "return Reads.AGREED",
-        19,
+        39,
     ),
     Mistake(
         "a destination that came late gets nothing",
@@ -141,7 +142,7 @@ MISTAKES = (
         "engine/observe.py",
         "                tree.sweep()\n",
         "",
-        24,
+        3,
     ),
     Mistake(
         "two manifests of one turn name the same one before them",
@@ -153,8 +154,8 @@ MISTAKES = (
     Mistake(
         "a manifest is published once, wherever",
         "decide/plan.py",
-        "if (day, revision.number, root) not in ledger.published:",
-        "if not any(p[:2] == (day, revision.number) for p in ledger.published):",
+        "stands = (day, revision.number, root) in ledger.published",
+        "stands = any(p[:2] == (day, revision.number) for p in ledger.published)",
         2,
     ),
     Mistake(
@@ -162,14 +163,14 @@ MISTAKES = (
         "engine/closing.py",
         "if any(copy.recording in moving for copy in unread):",
         "if not copies:",
-        14,
+        4,
     ),
     Mistake(
         "a changed stamp is not seen",
         "decide/plan.py",
         "            and known.stamp == file.stamp\n",
         "",
-        7,
+        2,
     ),
 )
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from takehold.decide.standing import devices_of
 from takehold.formats.checksum_list import read_list
 from takehold.formats.signature import verify
+from takehold.model.errors import Malformed
 from takehold.model.facts import Fact, Proven, Published, Revised, Trouble
 
 if TYPE_CHECKING:
@@ -104,10 +105,17 @@ def _published(world: World, fact: Published, drive: Drive) -> None:
                 held == world.archive.read(fact.day, name), f"P3: {name} on {drive.name} is not it"
             )
     listed = drive.volume.files.get(base + f"{fact.day}.r{fact.number}.sha256".encode(), b"")
-    for hex_, name in read_list(listed):
+    for hex_, name in _listed(listed):
         if (drive.id, base + name) not in world.damaged:
             held = drive.volume.files.get(base + name)
             must(held is not None and sha(held) == hex_, f"P4: the list names {name!r} falsely")
+
+
+def _listed(raw: bytes) -> tuple[tuple[str, bytes], ...]:
+    try:
+        return read_list(raw)
+    except Malformed as error:  # not passed on: the engine would take it for the catalogue's
+        raise Broken(f"P11: a list that cannot be read: {error.says}") from error
 
 
 def _chained(world: World, fact: Revised) -> None:
@@ -143,11 +151,15 @@ def _ready(world: World, doc: dict[str, Any]) -> None:
     roles = {load["id"]: load["role"] for load in doc["loads"]}
     files = [file for file in doc["files"] if file["current"]]
     must(files or any(f["decision"] for f in doc["findings"]), "P12: READY of nothing")
+    labels = {load["id"]: load["label"] for load in doc["loads"]}
+    lost = {f["subject"] for f in doc["findings"] if f["code"] == "card-lost" and f["decision"]}
     for file in files:
         name = f"{doc['day']} {file['place']}"
+        if not file["copies"] and labels[file["load"]] in lost:
+            continue  # a person decided that its card, and what no copy holds of it, is lost
         twice = len(file["reads"]) >= 2
         answer = (file["counterpart"] or {}).get("relation")
-        must(twice or answer in ("identical", "same audio"), f"P8: READY, {name} is not confirmed")
+        must(twice or answer == "identical", f"P8: READY, {name} is not confirmed")
         must(file["sha256"] in world.audio, f"P8: READY, {name} was never recorded so")
         if answer in ("identical", "same audio"):
             where = file["counterpart"]["load"], file["counterpart"]["path"]
@@ -238,8 +250,9 @@ def _bytes_are_here(world: World, key: str) -> bool:
     if any(copy.root in here for copy in world.book.known.copies_of(recording.id)):
         return True
     digests = recording.digests
-    identity = world.book.known.loads[recording.load].identity
-    own = [card for card in world.cards_here() if card.volume.root.identity == identity]
+    sights = world.engine.now.situation.sights
+    places = {sight.root.path for sight in sights if sight.load == recording.load}
+    own = [card for card in world.cards_here() if card.volume.root.path in places]
     lying = {sha(card.truth.get(recording.path, b"")) for card in own}
     return digests is None or digests.sha256 in lying
 

@@ -8,30 +8,45 @@ Exit status 1 if any broke.
 from __future__ import annotations
 
 import argparse
+import itertools
+import os
 import sys
 import time
 import traceback
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Iterator
+from multiprocessing import Pool
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from randomdays.history import run
 
-CHUNK = 20
+CHUNK = 10
+SAY_EVERY = 1000  # days
+WAVE = 4  # chunks a process gets at once
 
 
-def some(first: int, count: int) -> tuple[int, list[str]]:
-    """So many histories: how many days they had, and what broke."""
+def some(first: int, count: int) -> tuple[int, int, list[str]]:
+    """So many histories from the first on: their number, how many days they had, what broke."""
     days, broke = 0, []
     for number in range(first, first + count):
         try:
             days += run(number)
         except BaseException as fault:
-            broke.append(
-                f"history {number}\n{''.join(traceback.format_exception(fault, limit=-4))}"
-            )
-    return days, broke
+            told = "".join(traceback.format_exception(fault, limit=-4))
+            broke.append(f"history {number}\n{told}")
+    return count, days, broke
+
+
+def results(seed: int, count: int, processes: int) -> Iterator[tuple[int, int, list[str]]]:
+    """Without an end, in the order of the numbers; with one process there is no other."""
+    firsts = itertools.count(seed, count)
+    if processes == 1:
+        yield from (some(first, count) for first in firsts)
+    with Pool(processes) as pool:
+        while True:
+            wave = [(next(firsts), count) for _ in range(processes * WAVE)]
+            yield from pool.starmap(some, wave, chunksize=1)
 
 
 def main() -> int:
@@ -41,19 +56,21 @@ def main() -> int:
     takes.add_argument("--seed", type=int, default=1, help="the number of the first history")
     takes.add_argument("--processes", type=int, default=2)
     asked = takes.parse_args()
-    begun, days, broke, first = time.monotonic(), 0, 0, asked.seed
-    count = min(CHUNK, max(1, asked.days // 6))
-    with ProcessPoolExecutor(asked.processes) as pool:
-        while days < asked.days:
-            starts = [first + count * n for n in range(asked.processes if asked.days > 1 else 1)]
-            first = starts[-1] + count
-            for had, told in pool.map(some, starts, [count] * len(starts)):
-                days += had
-                broke += len(told)
-                print("\n".join(told), end="", flush=True)
-    spent = time.monotonic() - begun
+    begun, days, broke, histories = time.monotonic(), 0, 0, 0
+    alone = asked.days == 1
+    for count, had, told in results(
+        asked.seed, 1 if alone else CHUNK, 1 if alone else asked.processes
+    ):
+        histories, days, broke = histories + count, days + had, broke + len(told)
+        print("\n".join(told), end="", flush=True)
+        if days // SAY_EVERY > (days - had) // SAY_EVERY:
+            print(f"{days} days in {histories} histories so far, {broke} broke", flush=True)
+        if alone or days >= asked.days:
+            break
+    spent, busy = time.monotonic() - begun, sum(os.times()[:4])
     print(
-        f"histories {asked.seed} to {first - 1}: {days} days, {60 * days / spent:.0f} a minute, "
+        f"histories {asked.seed} to {asked.seed + histories - 1}: {days} days, "
+        f"{60 * days / spent:.0f} a minute, {60 * days / busy:.0f} a minute of processor time, "
         f"{broke} broke"
     )
     return 1 if broke else 0

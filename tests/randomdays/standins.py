@@ -27,12 +27,13 @@ MORNING = datetime(2031, 5, 6, 8, 0, tzinfo=UTC)
 
 
 class Clock:
-    """Wall time that can be set wrong, steady time that cannot."""
+    """Wall time that can be set wrong, steady time that cannot and that stands still in sleep."""
 
     def __init__(self) -> None:
         self.true = MORNING
         self.off = timedelta()
         self.steady = 10**12
+        self.asleep = 0
 
     def now(self) -> int:
         return int((self.true + self.off).timestamp())
@@ -42,6 +43,14 @@ class Clock:
 
     def steady_ns(self) -> int:
         return self.steady
+
+    def asleep_ns(self) -> int:
+        return self.asleep
+
+    def sleep(self, seconds: int) -> None:
+        """The laptop sleeps so long."""
+        self.true += timedelta(seconds=seconds)
+        self.asleep += seconds * 10**9
 
     def go(self, seconds: float) -> None:
         """Time goes by."""
@@ -57,6 +66,9 @@ class Volumes:
 
     def silent(self) -> tuple[Silent, ...]:
         return ()
+
+    def forget(self) -> None:
+        """Nothing is kept."""
 
     def mounted(self) -> tuple[Volume, ...]:
         return tuple(v.root.volume for v in self._world.disk.volumes.values() if not v.gone)
@@ -148,6 +160,7 @@ class InlineLanes:
         self._performer = performer
         self._told: list[Outcome] = []
         self.running: dict[str, Running] = {}
+        self.stop: Any = Event(world.baton)
 
     @property
     def busy(self) -> frozenset[int]:
@@ -161,8 +174,7 @@ class InlineLanes:
 
     def start(self, work: Work) -> None:
         self.running[lane(work.step)] = Running(work.step, total_of(work.step), 0)
-        stop: Any = Event(self._world.baton)
-        self._performer.perform(work, self._told.append, lambda _: None, stop)
+        self._performer.perform(work, self._told.append, lambda _: None, self.stop)
 
     def gather(self) -> tuple[list[Outcome], bool]:
         told, self._told = self._told, []

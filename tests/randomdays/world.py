@@ -101,6 +101,7 @@ class World:
         self._ids = 0
         self._due: tuple[int, Callable[[], None]] | None = None
         self._instant: tuple[Any, ...] | None = None
+        self._ending = False
         shared = self.chance.random() < 0.3  # two drives that are partitions of one disk
         self.names = ("shuttle-1", "shuttle-2", "cart-raid")
         if shared and self.chance.random() < 0.5:
@@ -175,21 +176,50 @@ class World:
 
     # -- plugging
 
-    def put_in(self, thing: Card | Drive) -> None:
-        """Mount it, under another path and device name than ever before."""
+    def put_in(self, thing: Card | Drive, place: Volume | None = None) -> None:
+        """Mount it under another path and device name than ever before, or in another's place."""
         self._ids += 1
         number, volume = self._ids, thing.volume
+        mount = b"/media/%d" % number if place is None else place.mount
         about = replace(
             volume.root.volume,
-            mount=b"/media/%d" % number,
-            mount_id=str(number),
-            device=f"8:{number}",
+            mount=mount,
+            mount_id=str(number) if place is None else place.mount_id,
+            device=f"8:{number}" if place is None else place.device,
+            appearance=f"put in: {number}",
         )
         volume.root = Root(about.mount, about, about.identity)
         volume.in_use.clear()
         volume.give_back()
         self.disk.volumes[about.mount] = volume
         thing.here = True
+
+    def swap(self, thing: Card | Drive) -> None:
+        """Another of its kind goes where it was, under the same path and numbers.
+
+        A card alone comes back formatted.
+        """
+        place = thing.volume.root.volume
+        self.take_out(thing)
+        if isinstance(thing, Card):
+            others: list[Card | Drive] = [c for c in self.cards if not c.here]
+        else:
+            others = [d for d in self.drives if not d.here and d.name == thing.name]
+        other = self.chance.choice(others)
+        if other is thing and isinstance(other, Card):
+            self.wipe(other)
+        self.put_in(other, place)
+
+    def clone(self, card: Card) -> Card:
+        """Another card of the same bytes and the same identity."""
+        volume = self._volume(card.volume.root.volume.label)
+        about = replace(volume.root.volume, identity=card.volume.root.volume.identity)
+        volume.root = Root(about.mount, about, about.identity)
+        volume.files.update(card.volume.files)
+        volume.stamps.update(card.volume.stamps)
+        volume._ticks = card.volume._ticks + 1000  # what is edited on each has its own time
+        name = f"{card.name}, clone {len(self.cards)}"
+        return Card(name, card.role, volume, dict(card.truth), dict(card.day_of))
 
     def take_out(self, thing: Card | Drive) -> None:
         """Unplug it, whatever it was doing."""
@@ -264,7 +294,8 @@ class World:
         days = Days(self.settings, self.archive, key(), self.clock, Writer("cart", "takehold"))
         self.engine = Engine(self.settings, ports, days, lambda: None)
         performer = Performer(self.disk, Quiet(), self.clock, self.settings.stall_seconds)
-        self.engine.lanes = InlineLanes(self, performer)  # type: ignore[assignment]  # stands in
+        self.lanes = InlineLanes(self, performer)
+        self.engine.lanes = self.lanes  # type: ignore[assignment]  # stands in
 
     def _asked(self, volume: FakeVolume, call: tuple[str, bytes]) -> None:
         self.noticed()
@@ -313,6 +344,18 @@ class World:
         del self.chain[links:]
         self.start()
 
+    def ask_to_end(self) -> None:
+        """The program is asked to end: steps end after the buffer in hand, the loop its turn."""
+        self._ending = True
+        self.lanes.stop.set()
+
+    def _ended(self) -> None:
+        """What the steps told last is recorded, and the program starts again."""
+        self._ending = False
+        self.engine.collect()
+        self.look()
+        self.start()
+
     def work(self) -> None:
         """Turn until nothing is left to do now, the properties looked at after each turn."""
         for _ in range(TURNS):
@@ -322,9 +365,14 @@ class World:
             self.clock.go(1)
             if self._instant is not None:
                 self._power_back()
+            elif self._ending:
+                self._ended()
             elif not busy and not told:
+                if self._due is None:
+                    return
+                _, strike = self._due  # nothing is left to strike in the middle of
                 self._due = None
-                return
+                strike()
         raise properties.Broken("P6: the work has no end")
 
     def look(self) -> None:
