@@ -15,6 +15,9 @@ from pathlib import Path
 # FUSE keeps a file that was removed while it was open under a name of its own for a moment.
 TEMPORARY = re.compile(r"\.takehold-.*\.part|\.fuse_hidden.*")
 PAPER = re.compile(r"\d{4}-\d\d-\d\d\.r\d+\..+")  # a manifest and what belongs to it
+# What was saved of a file that cannot be read whole: no copy, and not named like one.
+SAVED = re.compile(r"(.+)\.PARTS-MISSING(?:-[0-9]+)?(\.txt)?")
+RANGE = re.compile(r"^  ([0-9]+)-([0-9]+)", re.MULTILINE)
 SYSTEM = frozenset({"lost+found"})
 
 
@@ -44,7 +47,25 @@ def finals(root: Path) -> dict[str, bytes]:
         for path in names_of(root)
         if not TEMPORARY.fullmatch(os.path.basename(path))
         and not PAPER.fullmatch(os.path.basename(path))
+        and not SAVED.fullmatch(os.path.basename(path))
     }
+
+
+def saved(root: Path, name: str, card: bytes) -> list[tuple[int, int]]:
+    """The ranges (first, end) that are missing of a file of the card, as the text beside it says.
+
+    Fails unless there is one such file, equal to the card's outside of them and zero within.
+    """
+    found = [p for p in names_of(root) if SAVED.fullmatch(os.path.basename(p))]
+    [path] = [p for p in found if p.endswith(f"/{name}.PARTS-MISSING")]
+    assert ".salvage/" in path, "it lies among the copies"
+    data, text = (root / path).read_bytes(), (root / f"{path}.txt").read_text()
+    holes = [(int(first), int(last) + 1) for first, last in RANGE.findall(text)]
+    wanted = bytearray(card)
+    for first, end in holes:
+        wanted[first:end] = bytes(end - first)
+    assert data == wanted, f"{path} is not what can be read of the card's file"
+    return holes
 
 
 def temporaries(root: Path) -> list[str]:

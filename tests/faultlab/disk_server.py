@@ -15,6 +15,8 @@ and `hang` (a list of "read", "write", "flush"), `slow` (seconds a read), `flush
 errno names, each given once), `volatile` (what is written stays in memory until the next flush).
 The order `cut` is the end of power: it takes null, or a number that picks which of the unflushed
 writes reached the medium all the same, as drives do that write in an order of their own.
+The order `record` takes [path, number]: from now on every write and flush is added to that
+`write_log` under that number, so that any end of power can be played afterwards.
 """
 
 from __future__ import annotations
@@ -29,6 +31,7 @@ from typing import Any
 import mfusepy
 
 from faultlab.switchboard import Switchboard, fail
+from faultlab.write_log import FLUSH, WRITE, Record, WriteLog
 
 NAME = "/disk.img"
 Spots = list[dict[str, Any]]
@@ -53,7 +56,19 @@ class Image:
         self._fd = os.open(path, os.O_RDWR)
         self._held: list[tuple[int, bytes]] = []
         self._lock = threading.Lock()
+        self._log: WriteLog | None = None
+        self._number = 0
         self.size = os.fstat(self._fd).st_size
+
+    def record(self, where: tuple[str, int]) -> None:
+        """Keep a log from now on."""
+        with self._lock:
+            path, self._number = where
+            self._log = WriteLog(path)
+
+    def _note(self, kind: bytes, offset: int = 0, data: bytes = b"") -> None:
+        if self._log is not None:
+            self._log.add(Record(self._number, kind, offset, data))
 
     def read(self, offset: int, length: int) -> bytearray:
         """What the disk says now: the medium, and over it what is held."""
@@ -68,6 +83,7 @@ class Image:
     def write(self, offset: int, data: bytes, volatile: bool) -> None:
         """Store, or hold."""
         with self._lock:
+            self._note(WRITE, offset, data)
             if volatile:
                 self._held.append((offset, data))
             else:
@@ -76,6 +92,7 @@ class Image:
     def flush(self) -> None:
         """Store all that is held."""
         with self._lock:
+            self._note(FLUSH)
             self._store(self._held)
             self._held = []
 
@@ -153,7 +170,7 @@ class DiskFile(mfusepy.Operations):  # type: ignore[misc]
 
 if __name__ == "__main__":
     disk = Image(sys.argv[1])
-    switches = Switchboard({"cut": disk.cut})
+    switches = Switchboard({"cut": disk.cut, "record": disk.record})
     mfusepy.FUSE(
         DiskFile(disk, switches),
         sys.argv[2],

@@ -8,6 +8,7 @@ The fixture is `faulty_lab`, asked for as `lab`:
     disk.yank()                                                 disk.come_back(at=elsewhere)
     layer = lab.layer("share")                                  layer.mount, layer.folder
     layer.set(short_read=1000, files=".WAV")
+    layer.unmount()                                             layer.come_back()
 
 All of it is seen in the test process's own mount namespace only. Servers are killed first when the
 test ends, whatever hangs in them: that fails every request that waits, and frees what waits for it.
@@ -178,6 +179,11 @@ class FaultyDisk(Faulty):
         self.server.cut(luck)
         self._away()
 
+    def record(self, log: Path, number: int) -> None:
+        """Add each write and flush from now on to a `write_log`, under that number."""
+        assert self.server is not None, "its power is off"
+        self.server.ask(record=[str(log), number])
+
     def yank(self) -> None:
         """Pull it out under whoever uses it; the mount point becomes a plain folder."""
         self.kill()
@@ -215,7 +221,17 @@ class FaultyLayer(Faulty):
         folder.mkdir(parents=True, exist_ok=True)
         self.folder = folder
         self.mount = mount
-        self.server = Server("layer_server", folder, mount)
+        self.come_back()
+
+    def come_back(self) -> None:
+        """Mount it: a server and a mount that were not there before."""
+        assert self.server is None, "it is there"
+        self.server = Server("layer_server", self.folder, self.mount)
+
+    def unmount(self) -> None:
+        """Take it out as one should."""
+        run("umount", self.mount)
+        self.kill()
 
 
 @dataclass

@@ -6,6 +6,7 @@ Faults (see `switchboard`); `files` limits them all to paths that end so, "" for
 
     short_read, short_write   at most so many bytes a call (read(2) and write(2) allow it)
     full_at                   ENOSPC for bytes of a file from here on, after a short write
+    longest_name              ENAMETOOLONG for longer names, wherever they are asked for
     open_error                errno name for every opening to read; listings and stamps go on
     read_error_from           EIO for reads that reach this byte of a file
     fsync_error               errno name for every flush of a file or folder
@@ -57,6 +58,8 @@ class Layer(mfusepy.Operations):  # type: ignore[misc]
         self._board.listen()
 
     def getattr(self, path: str, fh: int | None = None) -> dict[str, Any]:
+        if len(os.path.basename(path)) > self._board.get("longest_name", 255):
+            fail("ENAMETOOLONG")
         about = os.lstat(self._at(path))
         found: dict[str, Any] = {name: getattr(about, name) for name in STATS}
         step, shift = self._board.get("step_ns", 1), self._board.get("shift_ns", 0)

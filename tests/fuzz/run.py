@@ -37,7 +37,7 @@ def one(target: str, seconds: int) -> None:
 def main() -> int:
     """Each target in a process of its own, since a fuzzer never returns."""
     if len(sys.argv) == 4 and sys.argv[1] == "--inside":
-        sys.path.insert(0, str(HERE))
+        sys.path[:0] = [str(HERE), str(HERE.parent)]
         one(sys.argv[2], int(sys.argv[3]))
         return 0
     if len(sys.argv) != 3 or not sys.argv[2].isdigit():

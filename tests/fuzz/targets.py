@@ -28,7 +28,6 @@ from takehold.formats.names import (
     safe_part,
     safe_path,
     shown,
-    unsafe_part,
 )
 from takehold.formats.riff import MAX_CHUNKS, MAX_DS64, MAX_TOLD, NotWave, walk
 from takehold.formats.signature import read_allowed_signers, read_armour
@@ -38,6 +37,7 @@ from takehold.formats.wave import parse_format
 from takehold.model.errors import BadSignature, EvidenceError, Malformed
 from takehold.model.facts import Asked
 from takehold.model.sound import Complaint, Metadata
+from ways_back import unsafe_part
 
 BEYOND = 1 << 40
 TRACKS_CAP = 1 << 17  # `<TRACK/>` takes 8 bytes of the 1 MiB that is read of iXML
