@@ -85,6 +85,7 @@ def _asked() -> argparse.Namespace:
     takes.add_argument("--processes", type=int, default=2)
     takes.add_argument("--recording", type=Path, help="play this one; made if it is not there")
     takes.add_argument("--only", help="RECORD:LUCK, as a failing point is told")
+    takes.add_argument("--skip", type=int, default=0, metavar="N", help="go on after N points")
     return takes.parse_args()
 
 
@@ -97,7 +98,7 @@ def main() -> int:
     with ProcessPoolExecutor(asked.processes, mp_context=spawned) as pool:
         recording = opened(folder) if folder.exists() else pool.submit(made, folder).result()
         every = points(recording.records(), asked.lucks)[:: asked.every]
-        chosen = list(distinct(recording, every, asked.seed))
+        chosen = list(distinct(recording, every, asked.seed))[asked.skip :]
         if asked.only:
             chosen = [Point(*map(int, asked.only.split(":")))]
         print(f"{len(every)} points, {len(chosen)} distinct, recording {folder}", flush=True)
@@ -107,11 +108,12 @@ def main() -> int:
         for each in waiting:
             told = each.result()
             total.add(told)
-            print("".join(f"FAILED {line}\n" for line in told.failed), end="", flush=True)
+            failed = "".join(f"\nFAILED {line}\n" for line in told.failed)
+            print(failed or f" {total.points}", end="", flush=True)
     shutil.rmtree(recording.stage, ignore_errors=True)
     spent = time.monotonic() - begun
     print(
-        f"{total.points} points in {spent:.0f} s, {1000 * spent / max(1, total.points):.0f} ms"
+        f"\n{total.points} points in {spent:.0f} s, {1000 * spent / max(1, total.points):.0f} ms"
         f" each; exFAT itself damaged at {total.spoiled}; {len(total.failed)} failed"
     )
     if not asked.recording and not total.failed:
