@@ -149,7 +149,8 @@ def _one(
         _check(stage, scenario)
         scenario.quiet(stage)
     except Exception as fault:
-        told.failed.append(f"{point} at {at}: {type(fault).__name__}: {fault}")
+        late = stage.said()[-3000:] if isinstance(fault, TimeoutError) else ""
+        told.failed.append(f"{point} at {at}: {type(fault).__name__}: {fault}{late}")
 
 
 def _play(stage: Stage, scenario: Scenario, kill: Kill | None, looks: bool) -> tuple[int, str]:
@@ -179,7 +180,7 @@ def parts_of(asked: argparse.Namespace) -> list[Part]:
             asked.looks,
             asked.to_the_first,
         )
-        for number in range(asked.rounds)
+        for number in range(asked.from_round, asked.rounds)
         for name in asked.scenario or SCENARIOS
         for part in range(split)
     ]
@@ -189,6 +190,7 @@ def _asked() -> argparse.Namespace:
     takes = argparse.ArgumentParser(description=__doc__)
     takes.add_argument("--every", type=int, default=1)
     takes.add_argument("--rounds", type=int, default=1)
+    takes.add_argument("--from-round", type=int, default=0, help="go on where a run broke off")
     takes.add_argument("--seed", type=int, default=1)
     takes.add_argument("--processes", type=int, default=2)
     takes.add_argument("--scenario", action="append", choices=list(SCENARIOS))

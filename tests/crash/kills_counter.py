@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import faulthandler
 import fcntl
 import os
 import re
@@ -125,12 +126,14 @@ def undisturbed(work: Callable[[], int]) -> int:
             os._exit(status)
     ended = os.pidfd_open(child)
     try:
-        in_time = select.select([ended], [], [], LONGEST_S)[0]
+        if not select.select([ended], [], [], LONGEST_S)[0]:
+            os.kill(child, signal.SIGUSR1)  # it prints where its threads are
+            time.sleep(0.3)
+            raise TimeoutError(f"it did not end within {LONGEST_S} s")
     finally:
         os.close(ended)
         _kill(child)
-    _, status = os.waitpid(child, 0)
-    assert in_time, f"it did not end within {LONGEST_S} s"
+        _, status = os.waitpid(child, 0)
     return os.waitstatus_to_exitcode(status)
 
 
@@ -138,6 +141,7 @@ def _alone() -> None:
     """In a group of its own, to be killed as one; and no child outlives this process."""
     os.setsid()
     die_with_the_parent()
+    faulthandler.register(signal.SIGUSR1, file=2, all_threads=True)
 
 
 def die_with_the_parent() -> None:
@@ -207,8 +211,12 @@ class _Watch:
         poll = select.poll()
         poll.register(self._listener, select.POLLIN)
         poll.register(ended, select.POLLIN)
+        asked = False
         try:
-            while time.monotonic() < end:
+            while time.monotonic() < end or not asked:
+                if time.monotonic() >= end:
+                    os.kill(self._child, signal.SIGUSR1)  # it prints where its threads are
+                    asked, end = True, end + 0.5
                 ready = dict(poll.poll(1000 * REST_S))
                 told = ready.get(self._listener, 0)
                 if told & select.POLLIN:
@@ -223,7 +231,7 @@ class _Watch:
                     stays = False
         finally:
             os.close(ended)
-        raise AssertionError(f"it did not end within {LONGEST_S} s, after {self.calls} calls")
+        raise TimeoutError(f"it did not end within {LONGEST_S} s, after {self.calls} calls")
 
     def _serve(self) -> bool:
         """One call; whether the child was killed at it."""

@@ -20,7 +20,7 @@ from faultlab.write_log import FLUSH, WRITE, records
 from loopbench import own_namespace
 
 SEED = 20
-SOME = 24
+SOME = 10
 
 # What the program is made to do, by a `sitecustomize` that its interpreter reads at its start.
 NO_FLUSH = """

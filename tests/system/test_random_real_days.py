@@ -26,7 +26,7 @@ def namespace() -> None:
         pytest.skip(refused)
 
 
-@pytest.mark.parametrize("number", [1, 3])
+@pytest.mark.parametrize("number", [3])
 def test_a_day_on_real_volumes_breaks_no_promise(number: int, tmp_path: Path) -> None:
     """Whatever comes, nothing is lost, overwritten or called proven falsely; then all is proven."""
     days, _ = history(number, tmp_path, most=1)
