@@ -75,9 +75,15 @@ class Timer:
         self._watcher.start()
 
     def stop(self) -> None:
-        """End; returns when running jobs are over."""
+        """End; returns when running jobs are over.
+
+        The scheduler lets go of its jobs first: one that it is about to strike off as done, while
+        it is shut down, is not found any more, and its thread would end in a traceback.
+        """
         self._stopped.set()
         self._watcher.join()
+        self._scheduler.pause()
+        self._scheduler.remove_all_jobs()
         self._scheduler.shutdown(wait=True)
 
     def _plan(self) -> None:
