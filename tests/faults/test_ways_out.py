@@ -57,7 +57,7 @@ def found(facts: list[f.Fact], around: Around, made: Settings | None = None) -> 
 # -- a card that was lost
 
 
-def test_a_lost_card_is_decided_on_once_and_holds_no_day_for_ever() -> None:
+def test_a_lost_card_is_decided_on_once_and_holds_only_its_own_day_for_ever() -> None:
     """It left with files that nobody looked at; the next day is READY after the decision."""
     site = Site(sources=CARDS[:1])
     first, second = site.drive("SHUTTLE_1"), site.drive("SHUTTLE_2")
@@ -80,9 +80,9 @@ def test_a_lost_card_is_decided_on_once_and_holds_no_day_for_ever() -> None:
     [only] = open_ones(site, NEXT)
     assert (only.code, only.severity) == ("inventory-incomplete", Severity.LOOK)
     decide(site, only.id, "The card was lost in the river.")
-    for day in (DAY, NEXT):
+    for day, verdict in ((DAY, Verdict.HOLD), (NEXT, Verdict.READY)):
         site.wrap(day)
-        assert site.judged(day).verdict is Verdict.READY
+        assert site.judged(day).verdict is verdict, "no decision makes lost files of its day safe"
         newest = site.engine.ledger.newest(day)
         assert newest is not None
         name = f"Lantern Bay/{day}/{names_of(day, newest.number)['manifest']}".encode()
@@ -92,41 +92,52 @@ def test_a_lost_card_is_decided_on_once_and_holds_no_day_for_ever() -> None:
         assert second.files[name] == first.files[name]
     site.remount(lost)
     site.engine.turn()
-    assert site.judged(DAY).verdict is Verdict.HOLD, "it came back: now it is to be copied"
+    assert site.judged(NEXT).verdict is Verdict.HOLD, "it came back: now it is to be copied"
     site.work()
 
 
-def test_files_that_were_lost_with_their_card_are_one_decision() -> None:
-    """Each is named; a person says once that they are gone."""
+def test_files_that_were_lost_with_their_card_hold_their_day() -> None:
+    """Nothing that no copy holds is waved through (P8): away for long or not."""
     files = [recording(n, b"T%d.WAV" % n, read=False) for n in (1, 2, 3)]
     facts = [*cards(), *taken(*files), f.Listed(1, 1000, 3, (), ())]
-    away = Around(loads=frozenset(), now=1000 + AWAY_S)
     known = ledger(facts)
-    told = [x for x in check(view(known), known, settings(), away) if x.load or x.recording]
-    short = [x for x in told if x.code == "copies-short"]
-    assert {x.severity for x in short} == {Severity.NOTE}
-    assert {x.recording for x in short} == {1, 2, 3}
-    [lost] = [x for x in told if x.code == "card-lost"]
-    assert lost.severity is Severity.LOOK
-    assert "3 of its files" in lost.says
+    for around in (Around(), Around(loads=frozenset(), now=1000 + AWAY_S)):
+        told = check(view(known), known, settings(), around)
+        short = [x for x in told if x.code == "copies-short"]
+        assert {x.severity for x in short} == {Severity.HOLD}
+        assert {x.recording for x in short} == {1, 2, 3}
 
 
 @pytest.mark.parametrize("code", ["inventory-incomplete", "listing-incomplete"])
-def test_what_only_the_card_could_mend(code: str) -> None:
-    """A hold while the card may come; a decision once it was away for half a day."""
+def test_what_only_the_card_could_mend_holds_its_own_day(code: str) -> None:
+    """However long it is away."""
     listed = {
         "inventory-incomplete": f.Listed(1, 1000, 5, (), (), 2),
         "listing-incomplete": f.Listed(1, 1000, 1, (), (f.Skip(b"X", "unreadable: x"),)),
     }[code]
     facts = [*cards(), *taken(recording(1, read=False)), listed]
-    gone: frozenset[int] = frozenset()
-    for around, severity in (
-        (Around(), Severity.HOLD),
-        (Around(loads=gone, now=1000 + AWAY_S - 1), Severity.HOLD),
-        (Around(loads=frozenset({1}), now=1000 + AWAY_S), Severity.HOLD),
-        (Around(loads=gone, now=1000 + AWAY_S), Severity.LOOK),
-    ):
-        assert found(facts, around)[code].severity is severity
+    for now in (1000, 1000 + AWAY_S):
+        away = Around(loads=frozenset(), now=now)
+        assert found(facts, away)[code].severity is Severity.HOLD
+
+
+@pytest.mark.parametrize(
+    ("here", "after", "severity"),
+    [
+        (None, AWAY_S, Severity.HOLD),
+        (frozenset[int](), AWAY_S - 1, Severity.HOLD),
+        (frozenset({1}), AWAY_S, Severity.HOLD),
+        (frozenset[int](), AWAY_S, Severity.LOOK),
+    ],
+)
+def test_a_card_that_is_away_for_long_is_decided_on_in_later_days(
+    here: frozenset[int] | None, after: int, severity: Severity
+) -> None:
+    """A hold while it may come back, or where nobody looked."""
+    known = ledger([*cards(), f.Listed(1, 1000, 5, (), (), 2)])
+    later = view(known, settings(), day=NEXT)
+    told = check(later, known, settings(), Around(loads=here, now=1000 + after))
+    assert {x.severity for x in told if x.code == "inventory-incomplete"} == {severity}
 
 
 def test_copies_that_there_are_keep_the_hold() -> None:

@@ -151,12 +151,8 @@ def _ready(world: World, doc: dict[str, Any]) -> None:
     roles = {load["id"]: load["role"] for load in doc["loads"]}
     files = [file for file in doc["files"] if file["current"]]
     must(files or any(f["decision"] for f in doc["findings"]), "P12: READY of nothing")
-    labels = {load["id"]: load["label"] for load in doc["loads"]}
-    lost = {f["subject"] for f in doc["findings"] if f["code"] == "card-lost" and f["decision"]}
     for file in files:
         name = f"{doc['day']} {file['place']}"
-        if not file["copies"] and labels[file["load"]] in lost:
-            continue  # a person decided that its card, and what no copy holds of it, is lost
         twice = len(file["reads"]) >= 2
         answer = (file["counterpart"] or {}).get("relation")
         must(twice or answer == "identical", f"P8: READY, {name} is not confirmed")

@@ -67,11 +67,7 @@ def _ready(world: RealWorld, doc: dict[str, Any]) -> None:
     files = [file for file in doc["files"] if file["current"]]
     roles = {load["id"]: load["role"] for load in doc["loads"]}
     disks = {d["identity"]: tuple(d["disks"]) for d in doc["destinations"]}
-    labels = {load["id"]: load["label"] for load in doc["loads"]}
-    lost = {f["subject"] for f in doc["findings"] if f["code"] == "card-lost" and f["decision"]}
     for file in files:
-        if not file["copies"] and labels[file["load"]] in lost:
-            continue  # a person decided that its card, and what no copy holds of it, is lost
         name = f"{doc['day']}.r{doc['revision']}: READY, {file['place']}"
         answer = file["counterpart"] or {}
         same = answer.get("relation") in SAME

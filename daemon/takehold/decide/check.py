@@ -14,7 +14,7 @@ from takehold.decide.check_file import file_findings
 from takehold.decide.check_takes import take_findings
 from takehold.decide.keys import publish_key, rec_key, stock_key
 from takehold.decide.litter import HIDDEN_AUDIO, matters
-from takehold.decide.lost_card import OF_ANY_DAY, long_gone, lost_files, of_lost_card
+from takehold.decide.lost_card import OF_ANY_DAY, long_gone, of_lost_card
 from takehold.decide.manifest import names_of
 from takehold.decide.noticed import content_of, finding, these
 from takehold.decide.plan import undescribed
@@ -79,8 +79,7 @@ def check(
     found += _around(view, around)
     found += take_findings(view, ledger, settings)
     gone = long_gone(ledger, around)
-    found += lost_files(view, ledger, gone)
-    weighed_ones = (weighed(of_lost_card(f, ledger, gone), settings) for f in found)
+    weighed_ones = (weighed(of_lost_card(f, view, gone), settings) for f in found)
     named = (_named(f, view, ledger) for f in weighed_ones)
     return tuple(sorted(named, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
 

@@ -34,7 +34,7 @@ FIRM = frozenset(
         *("not-durable", "name-differs", "destination-lacks", "destination-absent"),
         *("manifest-not-published", "manifest-found-again", "manifest-of-others"),
         *("nothing-seen", "primary-not-seen", "backup-not-seen", "backup-on-same-disk"),
-        *("inventory-incomplete", "card-lost", "card-not-listed", "listing-incomplete"),
+        *("inventory-incomplete", "card-not-listed", "listing-incomplete"),
         *("entry-skipped", "litter", "litter-holds-audio", "file-vanished", "still-written"),
         *("unconfirmed", "reads-differ", "first-read-wrong", "second-read-not-provable"),
         *("not-described", "version-lost", "backup-unread", "other-production", "unreadable"),
