@@ -145,7 +145,7 @@ class Instance:
 
     def run(self, *words: str, timeout: float = 60) -> subprocess.CompletedProcess[str]:
         """Run one command to its end; bytes that are no UTF-8 come back as surrogates."""
-        with self._begun(words, subprocess.PIPE, subprocess.PIPE) as process:
+        with self.begun(words, subprocess.PIPE, subprocess.PIPE) as process:
             try:
                 out, err = process.communicate(timeout=timeout)
             except subprocess.TimeoutExpired:
@@ -167,7 +167,7 @@ class Instance:
         with (
             (self.folder / "run.out").open("ab") as out,
             (self.folder / "run.err").open("ab") as err,
-            self._begun(("run",), out.fileno(), err.fileno()) as process,
+            self.begun(("run",), out.fileno(), err.fileno()) as process,
         ):
             begun = Daemon(self, process)
             begun.wait_for((self.state / "live.json").exists, timeout)
@@ -191,9 +191,13 @@ class Instance:
             time.sleep(POLL_S)
 
     @contextlib.contextmanager
-    def _begun(
-        self, words: tuple[str, ...], out: int, err: int
+    def begun(
+        self, words: tuple[str, ...], out: int, err: int, through: tuple[str, ...] = ()
     ) -> Iterator[subprocess.Popen[bytes]]:
+        """A command that was started, by the command `through` if there is one; killed at the end.
+
+        `out` and `err` are file descriptors, or subprocess.PIPE.
+        """
         environment = {
             **os.environ,
             "TAKEHOLD_CONFIG": str(self.config),
@@ -201,7 +205,7 @@ class Instance:
             **self.environment,
         }
         process = subprocess.Popen(
-            [*PROGRAM, *words],
+            [*through, *PROGRAM, *words],
             stdin=subprocess.DEVNULL,
             stdout=out,
             stderr=err,

@@ -24,7 +24,7 @@ from pathlib import Path
 
 from cardmaker import fill, today
 from faultlab.checker import whole
-from instance import PROGRAM, Instance, copies_below, parts_below, stock_checks
+from instance import Instance, copies_below, parts_below, stock_checks
 from loopbench import Bench, Disk, own_namespace
 
 CALLS = (
@@ -79,6 +79,7 @@ def staged(folder: Path, bench: Bench) -> Stage:
         {"primary": ("primary", "SND_A*")},
         {"shuttle-1": "SHUTTLE_1", "shuttle-2": "SHUTTLE_2"},
         {"wrap_at": "06:00"},  # a day starts at 06:00, so it is always past
+        {"PYTHONDONTWRITEBYTECODE": "1"},  # no call of it is counted
     )
     return Stage(card, drives, takehold, fill(card.mount, TAKES, seconds=0.1))
 
@@ -86,29 +87,11 @@ def staged(folder: Path, bench: Bench) -> Stage:
 @contextlib.contextmanager
 def traced(stage: Stage, trace: Path, *inject: str) -> Iterator[subprocess.Popen[bytes]]:
     """`takehold run` under strace."""
-    takehold = stage.takehold
-    strace = ("strace", "-f", "-qq", "-ttt", "-o", trace, "-e", f"trace={CALLS}", *inject)
-    environment = {
-        **os.environ,
-        "TAKEHOLD_CONFIG": str(takehold.config),
-        "TAKEHOLD_STATE": str(takehold.state),
-        "PYTHONDONTWRITEBYTECODE": "1",
-    }
-    with (takehold.folder / "run.err").open("ab") as err:
-        process = subprocess.Popen(
-            [*strace, *PROGRAM, "run"],
-            stdin=subprocess.DEVNULL,
-            stdout=err,
-            stderr=err,
-            env=environment,
-            start_new_session=True,
-        )
-    try:
-        yield process
-    finally:
-        with contextlib.suppress(ProcessLookupError):
-            os.killpg(process.pid, signal.SIGKILL)
-        process.wait(STOP_S)
+    strace = ("strace", "-f", "-qq", "-ttt", "-o", str(trace), "-e", f"trace={CALLS}", *inject)
+    with (stage.takehold.folder / "run.err").open("ab") as err:
+        told = err.fileno()
+        with stage.takehold.begun(("run",), told, told, strace) as process:
+            yield process
 
 
 def main_thread(trace: Path) -> int:

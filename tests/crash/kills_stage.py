@@ -15,7 +15,6 @@ import pkgutil
 import random
 import shutil
 import sys
-import traceback
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,6 +23,7 @@ import soundfile  # noqa: F401 - what it brings takes long, too
 
 import takehold
 from cardmaker import fill, put, take, today
+from crash import inside
 from crash.kills_checker import (
     NOTHING,
     Catalogue,
@@ -126,19 +126,8 @@ class Stage:
             ):
                 os.dup2(os.open(self.bench.folder / name, flags, 0o644), number)
             sys.stdin = os.fdopen(0)
-            sys.argv = ["takehold", *words]
             os.chdir(self.laptop)
-            try:
-                main.main()
-            except SystemExit as end:
-                return int(end.code or 0)
-            except BaseException:
-                traceback.print_exc()
-                return 99
-            finally:
-                sys.stdout.flush()
-                sys.stderr.flush()
-            return 0
+            return inside.takehold(main.main, words)
 
         return work
 

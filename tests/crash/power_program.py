@@ -14,11 +14,12 @@ import os
 import signal
 import subprocess
 import sys
-import traceback
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 from typing import Any
+
+from crash import inside
 
 BEGIN = ("setpriv", "--pdeathsig", "KILL", sys.executable, "-m", "crash.power_program")
 TESTS = Path(__file__).parents[1]
@@ -73,18 +74,7 @@ def _work(main: Main, words: list[str], output: str) -> int:
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     os.dup2(said, 1)
     os.dup2(said, 2)
-    sys.argv = ["takehold", *words]
-    try:
-        main()
-    except SystemExit as end:
-        return int(end.code or 0)
-    except BaseException:
-        traceback.print_exc()
-        return 70
-    finally:
-        sys.stdout.flush()
-        sys.stderr.flush()
-    return 0
+    return inside.takehold(main, words)
 
 
 def _load() -> Main:

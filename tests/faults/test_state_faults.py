@@ -108,7 +108,7 @@ class Unit:
 def blind_daemon(takehold: Instance) -> Iterator[Daemon]:
     """`takehold run` where it may be unable to show that it works."""
     nowhere = subprocess.DEVNULL
-    with takehold._begun(("run",), nowhere, nowhere) as process:
+    with takehold.begun(("run",), nowhere, nowhere) as process:
         yield Daemon(takehold, process)
 
 

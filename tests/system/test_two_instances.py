@@ -84,7 +84,7 @@ def test_commands_beside_a_daemon_ask_it(card: Disk, drive: Disk, takehold: Lapt
         daemon.wait_for(lambda: len(copies_below(drive.mount)) >= 2)
         with contextlib.ExitStack() as held:
             asked = [
-                held.enter_context(takehold._begun(words, subprocess.PIPE, subprocess.PIPE))
+                held.enter_context(takehold.begun(words, subprocess.PIPE, subprocess.PIPE))
                 for words in (("wrap",), ("wrap",), ("recheck",), ("recheck",))
             ]
             said = [process.communicate(timeout=60)[0].decode() for process in asked]
@@ -99,8 +99,8 @@ def test_two_that_begin_at_once(card: Disk, drive: Disk, takehold: Laptop):
     made = fill(card.mount, MANY, seconds=0.05)
     nowhere = subprocess.DEVNULL
     with (
-        takehold._begun(("run",), nowhere, nowhere) as one,
-        takehold._begun(("run",), nowhere, nowhere) as two,
+        takehold.begun(("run",), nowhere, nowhere) as one,
+        takehold.begun(("run",), nowhere, nowhere) as two,
     ):
         takehold.wait_for(lambda: None in (one.poll(), two.poll()) != (None, None))
         left, gone = (one, two) if one.poll() is None else (two, one)

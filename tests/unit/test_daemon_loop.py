@@ -13,7 +13,7 @@ from fakeworld import CARDS, Awake, Site, ending, take, within
 from takehold.engine import daemon as engine
 from takehold.engine.daemon import Daemon
 from takehold.engine.progress import snapshot
-from takehold.engine.vigil import Vigil
+from takehold.engine.vigil import DO, Vigil
 from takehold.model.errors import NoRights, VolumeFull
 from takehold.ports.keep_awake import Answer
 
@@ -327,7 +327,7 @@ def test_it_keeps_awake_while_it_works_and_says_when_it_may_not() -> None:
         bench.comes(bench.all_copied)
         bench.comes(lambda: bool(bench.live.shown[-1]["notes"]))
         bench.comes(lambda: bench.manager.texts[-1] == "All well")
-    note = "The laptop may fall asleep while it copies: Access denied."
+    note = f"The laptop may fall asleep while it copies: Access denied. {DO}"
     assert bench.live.shown[-1]["notes"] == [note]
     assert bench.log.infos.count(note) == 1
     assert bench.log.warnings == []

@@ -19,7 +19,7 @@ import pytest
 from fakeworld import Awake, Clock, within
 from standin_inhibit import Inhibit
 from takehold.adapters.keep_awake import COMMANDS, INHIBIT, HeldByCommand, NotOffered, keep_awake
-from takehold.engine.vigil import AGAIN_S, IDLE_S, Vigil
+from takehold.engine.vigil import AGAIN_S, DO, IDLE_S, Vigil
 from takehold.ports.keep_awake import Answer, KeepAwake
 
 PATIENCE_S = 10
@@ -217,7 +217,7 @@ def test_a_refusal_stands_as_a_note_and_is_asked_again_later() -> None:
     bench = Bench()
     bench.awake.says = Answer(refused="Access denied")
     assert bench.rounds(True, True, True) == ["hold", "release"]
-    assert bench.vigil.note == "The laptop may fall asleep while it copies: Access denied"
+    assert bench.vigil.note == f"The laptop may fall asleep while it copies: Access denied {DO}"
     assert bench.rounds(True, seconds=AGAIN_S) == []
     bench.awake.says = Answer()
     assert bench.rounds(True) == ["hold"]

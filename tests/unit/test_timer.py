@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import apscheduler.schedulers.base
 import apscheduler.triggers.interval
 import pytest
+from apscheduler.triggers.base import BaseTrigger
 
 from takehold.adapters import timer
 from takehold.adapters.clock import SystemClock
@@ -194,3 +195,26 @@ def test_what_a_sleep_made_overdue_runs_at_once(
         monkeypatch.setenv("TZ", zone)
     monkeypatch.setattr(Clock, "ahead", timedelta(hours=9))
     assert nudges.more(0)
+
+
+class Done(BaseTrigger):
+    """Due at once and never again; says when it is asked for the next time, and takes its time."""
+
+    def __init__(self) -> None:
+        self.asked = threading.Event()
+
+    def get_next_fire_time(self, previous: datetime | None, now: datetime) -> datetime | None:
+        if previous is None:
+            return now
+        self.asked.set()
+        time.sleep(0.3)
+        return None
+
+
+def test_stopped_while_a_job_is_struck_off() -> None:
+    """The scheduler's thread ends without a traceback: pytest fails on one."""
+    made, once = Timer(), Done()
+    made.start()
+    made._scheduler.add_job(lambda: None, once)
+    assert once.asked.wait(20)
+    made.stop()

@@ -14,6 +14,7 @@ from takehold.ports.keep_awake import KeepAwake
 SECOND_NS = 10**9
 IDLE_S = 10
 AGAIN_S = 300
+DO = "Turn sleep off in the system's settings; copies that a sleep breaks off are begun anew."
 
 
 class Vigil:
@@ -41,7 +42,7 @@ class Vigil:
         if answer.held:
             self.note = ""
         elif answer.refused:
-            self.note = f"The laptop may fall asleep while it copies: {answer.refused}"
+            self.note = f"The laptop may fall asleep while it copies: {answer.refused} {DO}"
             self._again_ns = now + AGAIN_S * SECOND_NS
             self._let_go()
             return
