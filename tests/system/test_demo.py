@@ -2,29 +2,42 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
+from datetime import UTC, datetime
 from pathlib import Path
 
-from cardmaker import today
+import pytest
+
 from instance import PROGRAM, stock_checks
 
 
-def run_demo(folder: Path) -> subprocess.CompletedProcess[str]:
-    """Run it to its end."""
+def run_demo(folder: Path, zone: str = "UTC0") -> subprocess.CompletedProcess[str]:
+    """Run it to its end where the clocks go by `zone` (POSIX TZ)."""
     return subprocess.run(
-        [*PROGRAM, "demo", str(folder)], capture_output=True, text=True, timeout=110, check=False
+        [*PROGRAM, "demo", str(folder)],
+        env={**os.environ, "TZ": zone},
+        capture_output=True,
+        text=True,
+        timeout=110,
+        check=False,
     )
 
 
-def test_the_demo_holds_and_then_is_ready(tmp_path: Path):
-    """HOLD with the missing take first, READY after it turned up; status 0; both drives check."""
-    shown = run_demo(tmp_path / "demo")
+def zone_where_it_is(hour: int) -> str:
+    """A zone whose clocks read `hour` now (POSIX TZ: hours west of Greenwich)."""
+    return f"XXX{(datetime.now(UTC).hour - hour + 12) % 24 - 12}"
+
+
+@pytest.mark.parametrize("hour", [2, 14])
+def test_the_demo_holds_and_then_is_ready(tmp_path: Path, hour: int):
+    """HOLD with the missing take first, READY after it turned up; at night as in the afternoon."""
+    shown = run_demo(tmp_path / "demo", zone_where_it_is(hour))
     assert shown.returncode == 0, shown.stdout + shown.stderr
     hold, ready = (shown.stdout.find(f": {word}.\nManifest") for word in ("HOLD", "READY"))
     assert 0 < hold < ready
     assert "the backup card has no such recording" in shown.stdout[:ready]
     (day,) = (tmp_path / "demo" / "SHUTTLE_1" / "Lantern Bay").iterdir()
-    assert len(day.name) == len(today())
     key = tmp_path / "demo" / "laptop" / "signing_key.pub"
     for drive in ("SHUTTLE_1", "SHUTTLE_2"):
         stock_checks(tmp_path / "demo" / drive / "Lantern Bay" / day.name, key)

@@ -8,12 +8,14 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
+from datetime import date
 
 import click
 
 from takehold.adapters.clock import SystemClock
 from takehold.cli.demo_day import DemoDay, make_cards, mend
 from takehold.cli.exits import FINE, MEDIA
+from takehold.decide.day import shooting_day
 from takehold.formats.config_template import quoted
 from takehold.formats.names import shown
 from takehold.model.errors import UsageError, WorldError
@@ -22,6 +24,7 @@ CONFIG = """\
 production = "Lantern Bay"
 mixer = "The mixer"
 copies_required = {copies}
+day_starts_at = "{starts_at}"
 settle_seconds = 2
 
 [expect]
@@ -44,6 +47,7 @@ DRIVE = """
 name = "{name}"
 path = {path}
 """
+DAY_STARTS_AT = 6 * 60  # minutes since midnight
 COMMAND_S = 120
 
 
@@ -52,7 +56,8 @@ def demo(folder: str | None) -> int:
     if folder and os.path.lexists(folder):
         _check_empty(folder)
     top = os.path.abspath(folder) if folder else tempfile.mkdtemp(prefix="takehold-demo-")
-    day = make_cards(top, SystemClock().local().date())
+    today = shooting_day(SystemClock().local(), DAY_STARTS_AT)
+    day = make_cards(top, date.fromisoformat(today))
     show = Show(day, top)
     show.say(f"A made-up day of an invented production, in {top}.")
     show.say("Two cards: five takes on the primary one. The backup card lacks a take, and one")
@@ -110,7 +115,10 @@ class Show:
     def config(self) -> None:
         """Write the config: both drives are folders here, so one proven copy is asked for."""
         text = CONFIG.format(
-            copies=1, primary=quoted(self._day.primary), backup=quoted(self._day.backup)
+            copies=1,
+            starts_at=f"{DAY_STARTS_AT // 60:02}:{DAY_STARTS_AT % 60:02}",
+            primary=quoted(self._day.primary),
+            backup=quoted(self._day.backup),
         )
         for drive in self._day.drives:
             text += DRIVE.format(name=os.path.basename(drive).lower(), path=quoted(drive))

@@ -56,6 +56,10 @@ class DemoTake:
         """Sample frames."""
         return self.seconds * FORMAT.sample_rate
 
+    def end(self, day: date) -> datetime:
+        """When it ended, by the recorder's clock."""
+        return datetime.combine(day, self.start).astimezone() + timedelta(seconds=self.seconds)
+
     @property
     def time_reference(self) -> int:
         """Samples since midnight of the label, frame 00, at 23.976 non-drop."""
@@ -122,7 +126,7 @@ def mend(demo: DemoDay) -> None:
         path = os.path.join(demo.primary, UNFINISHED.path)
         with open(path, "r+b") as file:
             file.write(finished)
-        _date(path, UNFINISHED, demo.day, minutes_later=5)
+        _date(path, UNFINISHED.end(demo.day) + timedelta(minutes=5))
 
 
 def metadata(take: DemoTake, day: date) -> Metadata:
@@ -186,13 +190,14 @@ def _cut_short(whole: bytes, take: DemoTake, day: date) -> bytes:
 def _put(card: str, take: DemoTake, day: date, content: bytes) -> None:
     path = os.path.join(card, take.path)
     _write(path, content)
-    _date(path, take, day)
+    _date(path, take.end(day))
 
 
 def _paperwork(card: str, day: date) -> None:
     """What else lies on a card: a mixer's notes, and what a desktop leaves behind."""
-    notes = NOTES.format(roll=f"{day:%y%m%d}").encode("ascii")
-    _write(os.path.join(card, "NOTES.TXT"), notes)
+    notes = os.path.join(card, "NOTES.TXT")
+    _write(notes, NOTES.format(roll=f"{day:%y%m%d}").encode("ascii"))
+    _date(notes, TAKES[-1].end(day))
     _write(os.path.join(card, ".DS_Store"), b"\x00\x00\x00\x01Bud1")
     folder, name = os.path.split(TAKES[0].path)
     # The first words of an AppleDouble file (RFC 1740): its name ends like a recording's.
@@ -205,12 +210,8 @@ def _write(path: str, content: bytes) -> None:
         file.write(content)
 
 
-def _date(path: str, take: DemoTake, day: date, minutes_later: int = 0) -> None:
-    """Set the file's time to the end of the take, by the recorder's clock."""
-    end = datetime.combine(day, take.start).astimezone() + timedelta(
-        minutes=minutes_later, seconds=take.seconds
-    )
-    os.utime(path, (end.timestamp(), end.timestamp()))
+def _date(path: str, when: datetime) -> None:
+    os.utime(path, (when.timestamp(), when.timestamp()))
 
 
 @contextmanager
