@@ -92,7 +92,7 @@ def digests(content: bytes) -> Digests:
 
 def sound(audio: bytes) -> Sound:
     """The real measure of this audio."""
-    meter = AudioMeter(Span(0, len(audio)), 1)
+    meter = AudioMeter(Span(0, len(audio)), WaveFormat(1, 1, 48_000, 8, 1))
     meter.feed(memoryview(audio), 0)
     return meter.sound()
 

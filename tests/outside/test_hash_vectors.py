@@ -10,7 +10,7 @@ import pytest
 
 from takehold.formats.audio import AudioMeter
 from takehold.formats.digest import FileDigest
-from takehold.model.sound import Span
+from takehold.model.sound import Span, WaveFormat
 
 # length of the test buffer, XXH64, XXH128 (high half first), seed 0
 XXHASH = """
@@ -48,6 +48,8 @@ XXHASH = """
 2367 a82418ddec0ea581 e89c0f6ff369b427cb37aeb9e5d361ed
 4096 ab77f4af85f4e70b b9cfaea2ca5626a4e91206429d1f48f9
 """
+
+BYTES = WaveFormat(1, 1, 48_000, 8, 1)
 
 
 def sanity_buffer(length: int) -> bytes:
@@ -91,7 +93,7 @@ def test_the_buffer_begins_as_published():
 def test_xxhash_sanity_check(length: int, xxh64: str, xxh128: str):
     """The file's XXH64, the audio's XXH3-128, and the XXH64 of its only block."""
     buffer = sanity_buffer(length)
-    digest, meter = FileDigest(), AudioMeter(Span(0, length), 1)
+    digest, meter = FileDigest(), AudioMeter(Span(0, length), BYTES)
     digest.update(buffer)
     meter.feed(buffer, 0)
     assert digest.digests().xxh64 == xxh64
@@ -101,6 +103,6 @@ def test_xxhash_sanity_check(length: int, xxh64: str, xxh128: str):
 
 def test_block_digests_are_big_endian():
     """As the canonical text of XXH64 is: EF46DB3751D8E999 for no bytes."""
-    meter = AudioMeter(Span(0, 1), 1)
+    meter = AudioMeter(Span(0, 1), BYTES)
     meter.feed(sanity_buffer(1), 0)
     assert struct.unpack(">Q", meter.sound().blocks) == (0xE934A84ADB052768,)

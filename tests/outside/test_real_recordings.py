@@ -171,7 +171,7 @@ def sound_of(path: Path) -> str:
     ours, raw = described(path), path.read_bytes()
     assert ours.data is not None
     assert ours.format is not None
-    meter = AudioMeter(ours.data, ours.format.block_align)
+    meter = AudioMeter(ours.data, ours.format)
     meter.feed(raw, 0)
     return meter.sound().digest
 

@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 from planworld import DAY, NOON, cards, ledger, revised, settings, taken, target, unread
 from takehold.decide.judge import judge
 from takehold.decide.manifest import Writer, basis, document, revision
-from takehold.decide.rebuild import _metadata
+from takehold.decide.rebuild_file import metadata_in
 from takehold.formats.canonical import canonical
 from takehold.formats.manifest_doc import read_manifest
 from takehold.model.recording import Recording
@@ -93,7 +93,7 @@ def test_what_a_set_says_of_itself_comes_back_from_the_manifest():
     """A day that held for a set that is incomplete holds again when its catalogue was lost."""
     entry = written(*SET)["files"][0]["metadata"]
     said = SET[0].description.metadata
-    back = _metadata(entry)
+    back = metadata_in(entry)
     assert (back.total_files, back.set_index) == (2, "01")
     silent = replace(said, timestamp_sample_rate=None, description="")
     assert replace(back, description="") == silent

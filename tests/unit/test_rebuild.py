@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 
 from takehold.decide.judge import judge
 from takehold.decide.manifest import Writer, document, names_of, revision
+from takehold.decide.manifest_read import original
 from takehold.decide.place import card_folder, place_of
 from takehold.decide.reads import Reads, reads_of
-from takehold.decide.rebuild import facts_of_manifests, original
+from takehold.decide.rebuild import facts_of_manifests
 from takehold.formats.canonical import canonical
 from takehold.formats.names import display, same_key
 from takehold.model import facts as f

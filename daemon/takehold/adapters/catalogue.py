@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 
 from takehold.adapters import catalogue_file, catalogue_rows
 from takehold.adapters.catalogue_file import CatalogueDamaged, check_can_lock, move_aside
-from takehold.model.facts import Answered, Asked, Fact
+from takehold.model.facts import Answered, Asked, ChannelBlocks, Fact
 
 __all__ = ["CatalogueDamaged", "SqliteCatalogue", "check_can_lock", "move_aside"]
 
@@ -77,6 +77,11 @@ class SqliteCatalogue:
         with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
             row = self._db.execute("SELECT * FROM answer WHERE id = ?", (number,)).fetchone()
         return Answered(*row) if row else None
+
+    def channel_blocks(self, recording: int) -> ChannelBlocks | None:
+        """The blocks of a recording's channels, None where they were not kept."""
+        with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
+            return catalogue_rows.channel_blocks(self._db, recording)
 
     def folder_identity(self, destination: str) -> str | None:
         """The identity recorded for a destination or source that is a folder."""

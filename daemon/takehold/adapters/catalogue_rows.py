@@ -9,9 +9,10 @@ from typing import Any
 
 from takehold.adapters import plain
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
 from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
 from takehold.model.settings import Role
-from takehold.model.sound import Description, Sound
+from takehold.model.sound import Coding, Description, Sound
 
 Value = str | bytes | int | None
 Row = dict[str, Value]
@@ -52,6 +53,11 @@ def write(db: sqlite3.Connection, fact: f.Fact) -> None:
 
 def _write_rest(db: sqlite3.Connection, fact: f.Fact) -> None:
     match fact:
+        case f.ChannelBlocks():
+            put(db, "channel_blocks", _channel_blocks_row(fact), "recording")
+        case f.Compared(comparison):
+            sides = plain.dumps((comparison.ours, comparison.theirs))
+            put(db, "comparison", {"sides": sides, "said": plain.dumps(comparison)}, "sides")
         case f.Salvaged() | f.Revised():
             put(db, "salvaged" if isinstance(fact, f.Salvaged) else "revision", _same_names(fact))
         case f.Published():
@@ -95,6 +101,8 @@ def everything(db: sqlite3.Connection) -> Iterator[f.Fact]:
             yield f.Gone(row["id"])
     yield from (f.Broken(*tuple(row)[1:]) for row in _rows(db, "broken"))
     yield from (f.Proven(_copy(row)) for row in _rows(db, "copy"))
+    for row in _rows(db, "comparison"):
+        yield f.Compared(plain.loads(Comparison, row["said"]))
     yield from (_salvaged(row) for row in _rows(db, "salvaged"))
     yield from (f.Revised(*tuple(row)[1:]) for row in _rows(db, "revision"))
     yield from (f.Published(*tuple(row)[1:]) for row in _rows(db, "published"))
@@ -224,14 +232,42 @@ def _reading_row(recording: int, reading: Reading) -> Row:
         "digest": sound.digest if sound else None,
         "blocks": sound.blocks if sound else None,
         "block_frames": sound.block_frames if sound else None,
+        "coding": sound.coding.value if sound and sound.coding else None,
+        "levels": sound.levels if sound else b"",
     }
 
 
 def _reading(row: sqlite3.Row) -> Reading:
     sound = None
     if row["frames"] is not None:
-        sound = Sound(row["frames"], row["digest"], row["blocks"], row["block_frames"])
+        sound = Sound(
+            row["frames"],
+            row["digest"],
+            row["blocks"],
+            row["block_frames"],
+            Coding(row["coding"]) if row["coding"] else None,
+            row["levels"],
+        )
     return Reading(Digests(row["xxh64"], row["sha256"]), sound, row["at"], Seen(row["seen"]))
+
+
+def _channel_blocks_row(fact: f.ChannelBlocks) -> Row:
+    return {
+        "recording": fact.recording,
+        "first_sample": fact.first_sample,
+        "channels": len(fact.blocks),
+        "blocks": b"".join(fact.blocks),
+    }
+
+
+def channel_blocks(db: sqlite3.Connection, recording: int) -> f.ChannelBlocks | None:
+    """The blocks kept of a recording's channels."""
+    row = db.execute("SELECT * FROM channel_blocks WHERE recording = ?", (recording,)).fetchone()
+    if row is None:
+        return None
+    step = len(row["blocks"]) // row["channels"]
+    parts = (row["blocks"][n * step : (n + 1) * step] for n in range(row["channels"]))
+    return f.ChannelBlocks(recording, row["first_sample"], tuple(parts))
 
 
 def _copy_row(copy: Copy) -> Row:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from takehold.decide.check_file import file_findings
+from takehold.decide.check_sound import sound_findings
 from takehold.decide.check_takes import take_findings
 from takehold.decide.keys import publish_key, rec_key, stock_key
 from takehold.decide.litter import HIDDEN_AUDIO, matters
@@ -78,6 +79,7 @@ def check(
     found += _met(view, ledger)
     found += _around(view, around)
     found += take_findings(view, ledger, settings)
+    found += sound_findings(view, settings)
     gone = long_gone(ledger, around)
     weighed_ones = (weighed(of_lost_card(f, view, gone), settings) for f in found)
     named = (_named(f, view, ledger) for f in weighed_ones)

@@ -7,6 +7,7 @@ from collections.abc import Sized
 from takehold.formats.names import display, shown
 from takehold.model.step import (
     CatchUp,
+    Compare,
     Confirm,
     Prove,
     Publish,
@@ -28,6 +29,8 @@ def what(step: Step) -> str:
         case Prove(target=target, pairs=proofs):
             copies = "1 copy" if len(proofs) == 1 else f"{len(proofs)} copies"
             return f"reading {copies} on {shown(target.name)} again"
+        case Compare(ours=ours, theirs=theirs):
+            return f"comparing the audio of {_files(ours)} with {_files(theirs)} of the backup"
         case Publish(target=target, day=day, number=number):
             return f"putting {day} r{number} on {shown(target.name)}"
 

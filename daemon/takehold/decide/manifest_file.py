@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from takehold.decide.manifest_levels import told
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display, is_shown, shown
@@ -104,6 +105,7 @@ def _audio(description: Description, sound: Sound | None) -> dict[str, object] |
         "bits": made.bits,
         "frames": sound.frames,
         "digest": sound.digest,
+        **told(sound),
     }
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
 
@@ -30,7 +30,7 @@ from takehold.formats.describe import describe, same_facts
 from takehold.formats.digest import FileDigest
 from takehold.formats.names import display
 from takehold.model.errors import HeaderDiffers, SourceChanged, TakeholdError, VolumeGone
-from takehold.model.facts import Gone, Inventoried, Proven, SameBytes, WasRead
+from takehold.model.facts import ChannelBlocks, Fact, Gone, Inventoried, Proven, SameBytes, WasRead
 from takehold.model.recording import Copy, Reading, Recording, Seen, Stamp
 from takehold.model.situation import Target
 from takehold.model.sound import Complaint, Description, Kind
@@ -127,7 +127,7 @@ class Hasher:
         if job.fault is None:
             found = digest.digests()
             sound = meter.sound() if meter is not None else None
-            self._weigh(job, Reading(found, sound, self._clock.now(), seen))
+            self._weigh(job, Reading(found, sound, self._clock.now(), seen), meter)
             job.digests = found
         if job.fault is not None:
             self._fail(job.recording, job.fault)
@@ -144,7 +144,7 @@ class Hasher:
             self._tell(Outcome(facts))
         self._tell(Outcome(key=key, error=fault))
 
-    def _weigh(self, job: Job, reading: Reading) -> None:
+    def _weigh(self, job: Job, reading: Reading, meter: AudioMeter | None) -> None:
         known, previous = job.recording, job.previous
         if not self._spring.counts:
             if reading.digests != known.digests:
@@ -160,7 +160,8 @@ class Hasher:
             return
         if known.digests is None or known.digests == reading.digests:
             later = _lighter(reading) if known.readings else reading
-            self._tell(Outcome((WasRead(known.id, later),), rec_key(known.id)))
+            told: tuple[Fact, ...] = (WasRead(known.id, later), *_blocks(known.id, meter))
+            self._tell(Outcome(told, rec_key(known.id)))
         else:  # its trouble is not over: each next try waits longer
             self._tell(Outcome((WasRead(known.id, _lighter(reading)),)))
             job.fault = SourceChanged(
@@ -168,6 +169,12 @@ class Hasher:
                 "It is read once more. Use another reader or cable, and keep the card.",
                 code="reads-differ",
             )
+
+
+def _blocks(recording: int, meter: AudioMeter | None) -> Iterator[ChannelBlocks]:
+    if meter is not None and (measured := meter.measured()).channels:
+        blocks = tuple(channel.blocks for channel in measured.channels)
+        yield ChannelBlocks(recording, measured.first_sample, blocks)
 
 
 def _lighter(reading: Reading) -> Reading:
@@ -179,7 +186,9 @@ def _meter(recording: Recording) -> AudioMeter | None:
     said = recording.description
     if recording.readings or said.data is None or said.format is None:
         return None
-    return AudioMeter(said.data, said.format.block_align) if said.format.block_align else None
+    if not said.format.block_align:
+        return None
+    return AudioMeter(said.data, said.format, said.metadata.time_reference)
 
 
 class Transfer:

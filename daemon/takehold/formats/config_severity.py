@@ -25,6 +25,7 @@ FREE = frozenset(
         *("set-incomplete", "set-uneven", "part-gap", "part-missing", "take-twice", "take-numbers"),
         *("tracks-unnamed", "tracks-changed", "format-changed", "channels-changed"),
         *("timecode-overlap", "timecode-off-clock"),
+        *("track-silent", "track-dead", "zero-tail", "clipped", "not-numbers"),
     }
 )
 # About copies, reads and the inventory.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from takehold.model.comparison import Comparison
 from takehold.model.recording import Copy, Load, Reading, Recording, Stamp
 
 
@@ -50,6 +51,25 @@ class WasRead:
 
     recording: int
     reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelBlocks:
+    """The blocks of a recording's channels (model/measured), kept for comparisons.
+
+    No ledger holds them: they are asked for by number (ports/catalogue).
+    """
+
+    recording: int
+    first_sample: int
+    blocks: tuple[bytes, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """The samples of two recordings, or sets of them, were compared, from proven copies."""
+
+    comparison: Comparison
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,6 +260,8 @@ Fact = (
     | Listed
     | Inventoried
     | WasRead
+    | ChannelBlocks
+    | Compared
     | SameBytes
     | Gone
     | Proven

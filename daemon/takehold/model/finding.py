@@ -47,25 +47,34 @@ class Relation(StrEnum):
 
     IDENTICAL = "identical"
     SAME_AUDIO = "same audio"
+    OTHER_LAYOUT = "same audio, other layout"
+    REDUCED = "reduced"
     SHORT = "short"
     LONGER = "longer"
     DIFFERENT = "different"
+    UNCOMPARED = "not compared yet"
     UNREAD = "unread"
     MISSING = "missing"
 
 
 @dataclass(frozen=True, slots=True)
 class Counterpart:
-    """The answer for one primary recording; `other` is the backup card's recording.
+    """The answer for one primary recording; `others` are the backup card's recordings.
 
     `frames` counts missing frames for `short`, further ones for `longer`, and is the first frame
-    of the block with the first difference for `different`; None where that is not known.
+    that differs, or of the block that does, for `different`; None where that is not known.
+    `channels` of the primary one, from 1, differ (`different`) or have no backup (`reduced`).
+    `residual_db` and `correlation` are the figures that decided, where samples were compared.
     """
 
     recording: int
     relation: Relation
     other: int | None = None
     frames: int | None = None
+    others: tuple[int, ...] = ()
+    channels: tuple[int, ...] = ()
+    residual_db: float | None = None
+    correlation: float | None = None
 
     @property
     def confirms(self) -> bool:

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison, Side
 from takehold.model.recording import Copy, Load, Recording
 
 CopyKey = tuple[str, bytes]
@@ -27,6 +28,7 @@ class Ledger:
     of_load: dict[int, dict[bytes, list[int]]] = field(default_factory=dict)
     of_day: dict[str, set[int]] = field(default_factory=lambda: defaultdict(set))
     copies: dict[int, dict[CopyKey, Copy]] = field(default_factory=dict)
+    comparisons: dict[tuple[Side, Side], Comparison] = field(default_factory=dict)
     broken: dict[int, list[f.Broken]] = field(default_factory=dict)
     salvaged: dict[int, list[f.Salvaged]] = field(default_factory=dict)
     revisions: dict[str, list[f.Revised]] = field(default_factory=dict)
@@ -75,6 +77,8 @@ class Ledger:
 
     def _apply_rest(self, fact: f.Fact) -> None:
         match fact:
+            case f.Compared(comparison):
+                self.comparisons[(comparison.ours, comparison.theirs)] = comparison
             case f.Revised():
                 self._revise(fact)
             case f.Published():

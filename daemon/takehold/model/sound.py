@@ -108,15 +108,31 @@ class Description:
     complaints: tuple[Complaint, ...] = ()
 
 
+class Coding(StrEnum):
+    """What a channel's digests are taken over; only those of one coding can be compared.
+
+    `INTEGER` is little-endian int32, left-justified whatever the bit depth was, so that 16-bit
+    audio equals itself in a 24-bit and in a 32-bit file. The others are the bit patterns of
+    IEEE 754 binary32 and binary64, little-endian.
+    """
+
+    INTEGER = "integer"
+    FLOAT32 = "float32"
+    FLOAT64 = "float64"
+
+
 @dataclass(frozen=True, slots=True)
 class Sound:
     """What was measured of the audio payload while it streamed by.
 
     `digest` is the XXH3-128 of the payload in hex, `blocks` the XXH64 of each started run of
-    `block_frames` frames, 8 bytes each, big-endian.
+    `block_frames` frames, 8 bytes each, big-endian. `levels` are its channels (formats/levels),
+    empty where they were not measured.
     """
 
     frames: int
     digest: str
     blocks: bytes
     block_frames: int = BLOCK_FRAMES
+    coding: Coding | None = None
+    levels: bytes = b""

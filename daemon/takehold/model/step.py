@@ -73,6 +73,18 @@ class Prove:
 
 
 @dataclass(frozen=True, slots=True)
+class Compare:
+    """Compare the samples of a primary recording with a backup's, from proven copies.
+
+    Each side is part after part, the files of a part by their channels (model/comparison).
+    """
+
+    target: Target
+    ours: tuple[tuple[Recording, Copy], ...]
+    theirs: tuple[tuple[Recording, Copy], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Publish:
     """Put a written revision's files on a destination."""
 
@@ -81,7 +93,7 @@ class Publish:
     number: int
 
 
-Step = TakeStock | Transfer | Confirm | Salvage | CatchUp | Prove | Publish
+Step = TakeStock | Transfer | Confirm | Salvage | CatchUp | Prove | Compare | Publish
 
 
 def lane(step: Step) -> str:
@@ -89,5 +101,10 @@ def lane(step: Step) -> str:
     match step:
         case TakeStock(root=root) | Transfer(root=root) | Confirm(root=root) | Salvage(root=root):
             return f"card {root.volume.mount_id}"
-        case CatchUp(target=target) | Prove(target=target) | Publish(target=target):
+        case (
+            CatchUp(target=target)
+            | Prove(target=target)
+            | Compare(target=target)
+            | Publish(target=target)
+        ):
             return f"drive {target.root.volume.device}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Protocol
 
-from takehold.model.facts import Asked, Fact
+from takehold.model.facts import Asked, ChannelBlocks, Fact
 
 
 class Catalogue(Protocol):
@@ -19,6 +19,9 @@ class Catalogue(Protocol):
 
     def asked(self) -> tuple[Asked, ...]:
         """Stored commands that are not answered yet, oldest first."""
+
+    def channel_blocks(self, recording: int) -> ChannelBlocks | None:
+        """The blocks of a recording's channels, None where they were not kept."""
 
     def folder_identity(self, destination: str) -> str | None:
         """The identity recorded for a destination or source that is a folder."""

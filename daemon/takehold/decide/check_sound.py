@@ -1,0 +1,207 @@
+"""The checks of what was measured of the audio: dead tracks, clipping, a tail of zeros.
+
+Every code is explained in docs/problems.md. A microphone's own noise, and that of whatever it is
+plugged into, is never exactly zero for long: exact zeros come from a muted digital input or
+receiver, from nothing plugged in, or from a card that was filled ahead and never written. (Common
+practice, no source.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from takehold.decide.noticed import finding
+from takehold.decide.recorder import Recorder, recorders
+from takehold.decide.standing import DayStanding, Standing
+from takehold.formats.levels import channels_of
+from takehold.formats.names import display, shown
+from takehold.formats.timecode import label
+from takehold.model.finding import Finding, Severity
+from takehold.model.measured import Channel
+from takehold.model.recording import Recording
+from takehold.model.settings import Role, Settings
+from takehold.model.take import Part, Take
+
+LOOK, NOTE = Severity.LOOK, Severity.NOTE
+# Seconds of exact zeros in which a track counts as dead, and in which a whole file does at its end.
+DEAD = 1.0
+TAIL = 0.25
+LISTEN = "Listen to it. Tell post, or record it again."
+NAMED = 8
+
+
+def sound_findings(view: DayStanding, settings: Settings) -> Iterator[Finding]:
+    """Everything to say of a day's audio: of takes, and of each file that belongs to none here."""
+    made, _ = recorders(view, settings)
+    for recorder in made:
+        for take in recorder.takes:
+            yield from _tracks(recorder, take)
+            for again in take.again:
+                yield from _tracks(recorder, again)
+    heard = {number for recorder in made for take in recorder.takes for number in _files(take)}
+    for standing in view.files:
+        if standing.current and (
+            standing.recording.id in heard or standing.load.role is Role.BODYPACK
+        ):
+            yield from _file(standing)
+
+
+def _files(take: Take) -> Iterator[int]:
+    yield from take.files
+    for again in take.again:
+        yield from again.files
+
+
+@dataclass(frozen=True, slots=True)
+class _Track:
+    """One channel of a take through all its parts: the files and what was measured in each."""
+
+    name: str
+    pieces: tuple[tuple[Recording, Channel], ...]
+
+    @property
+    def silent(self) -> bool:
+        return all(channel.first_sound is None for _, channel in self.pieces)
+
+    @property
+    def frames(self) -> int:
+        return sum(recording.sound.frames for recording, _ in self.pieces if recording.sound)
+
+
+def _tracks(recorder: Recorder, take: Take) -> Iterator[Finding]:
+    """One finding a take for all its silent tracks, one for all that go dead within it."""
+    tracks = [track for track in _of(recorder, take) if track.frames]
+    silent = [track for track in tracks if track.silent]
+    if silent and len(silent) == len(tracks):
+        says = "no track holds any sound: it is exactly zero from beginning to end"
+        yield recorder.noticed(take, "track-silent", LOOK, says, LISTEN)
+        return
+    if silent:
+        names = _listed([track.name for track in silent])
+        says = f"no sound at all on {names}: exactly zero for the whole take"
+        yield recorder.noticed(take, "track-silent", LOOK, says, LISTEN)
+    sounding = [track for track in tracks if not track.silent]
+    # Where all end at once it is the file's end that is missing: said of the file.
+    tail = min((_ends(*track.pieces[-1]) for track in sounding), default=0)
+    dead = [(track, gap) for track in sounding if (gap := _gap(track, take, tail))]
+    if dead:
+        names = _listed([f"{track.name} ({gap})" for track, gap in dead])
+        says = f"goes dead within the take: {names}"
+        yield recorder.noticed(take, "track-dead", LOOK, says, LISTEN)
+
+
+def _listed(names: list[str]) -> str:
+    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+    return ", ".join(names[:NAMED]) + more
+
+
+def _of(recorder: Recorder, take: Take) -> Iterator[_Track]:
+    """The tracks of a take: each channel of each file of a part, with those of the later parts."""
+    for place, number in enumerate(take.parts[0].files):
+        first = recorder.recording(number)
+        for channel in range(len(_channels(first))):
+            pieces = [
+                (recording, measured[channel])
+                for part in take.parts
+                if (recording := _in_part(recorder, part, place)) is not None
+                and channel < len(measured := _channels(recording))
+            ]
+            yield _Track(_name(first, channel), tuple(pieces))
+
+
+def _in_part(recorder: Recorder, part: Part, place: int) -> Recording | None:
+    return recorder.recording(part.files[place]) if place < len(part.files) else None
+
+
+def _channels(recording: Recording) -> tuple[Channel, ...]:
+    return channels_of(recording.sound) if recording.sound else ()
+
+
+def _name(recording: Recording, channel: int) -> str:
+    """The track's name, or its number in the file."""
+    said = recording.description.metadata.tracks
+    for track in said:
+        if track.interleave == channel + 1 and track.name.strip():
+            return shown(track.name)
+    if len(said) == 1:
+        return f"track {said[0].channel}"
+    return f"channel {channel + 1}"
+
+
+def _gap(track: _Track, take: Take, tail: int) -> str:
+    """The longest time of exact zeros, in words, but for `tail` frames; "" where it is short."""
+    if not take.sample_rate:
+        return ""
+    begins = [_begins(recording, channel) for recording, channel in track.pieces]
+    ends = [_ends(recording, channel) for recording, channel in track.pieces]
+    ends[-1] -= tail
+    longest = max(*begins, *ends, *(channel.longest_gap for _, channel in track.pieces))
+    if longest < DEAD * take.sample_rate:
+        return ""
+    text = f"{longest / take.sample_rate:.1f} s"
+    if longest == ends[-1]:
+        text += f" at its end{_from(track.pieces[-1][0], longest + tail)}"
+    elif longest == begins[0]:
+        text += " at its beginning"
+    return text
+
+
+def _begins(recording: Recording, channel: Channel) -> int:
+    """Frames of zeros before the first sound."""
+    frames = recording.sound.frames if recording.sound else 0
+    return frames if channel.first_sound is None else channel.first_sound
+
+
+def _ends(recording: Recording, channel: Channel) -> int:
+    """Frames of zeros behind the last sound."""
+    frames = recording.sound.frames if recording.sound else 0
+    return frames if channel.last_sound is None else frames - 1 - channel.last_sound
+
+
+def _from(recording: Recording, frames: int) -> str:
+    """Where the last `frames` begin, as timecode."""
+    said, made, sound = (
+        recording.description.metadata,
+        recording.description.format,
+        recording.sound,
+    )
+    if said.time_reference is None or said.timecode_rate is None or not made or not sound:
+        return ""
+    start = said.time_reference + sound.frames - frames
+    return f", from {label(start, made.sample_rate, said.timecode_rate)} on"
+
+
+def _file(standing: Standing) -> Iterator[Finding]:
+    recording = standing.recording
+    channels, made = _channels(recording), recording.description.format
+    if recording.sound is None or made is None or not made.sample_rate or not channels:
+        return
+    tail = min(_ends(recording, channel) for channel in channels)
+    if TAIL * made.sample_rate <= tail < recording.sound.frames:
+        seconds = f"{tail / made.sample_rate:.1f} s"
+        says = (
+            f"its last {seconds} are exactly zero on every track{_from(recording, tail)}, as where "
+            "a card was filled ahead and lost power"
+        )
+        do = "Listen to its end. Look for the rest on the backup card and in the recorder."
+        yield _made(standing, "zero-tail", LOOK, says, do)
+    clipped = [
+        f"{_name(recording, n)} ({channel.clipped})"
+        for n, channel in enumerate(channels)
+        if channel.clipped
+    ]
+    if clipped:
+        says = f"samples at full scale: {_listed(clipped)}"
+        yield _made(standing, "clipped", NOTE, says)
+    odd = [_name(recording, n) for n, channel in enumerate(channels) if channel.not_finite]
+    if odd:
+        says = f"values that are no numbers on {_listed(odd)}"
+        yield _made(standing, "not-numbers", LOOK, says, "Listen to it, and tell post.")
+
+
+def _made(standing: Standing, code: str, severity: Severity, says: str, do: str = "") -> Finding:
+    recording = standing.recording
+    name = f"{shown(standing.load.label)}/{display(recording.path)}"
+    place = display(recording.place)
+    return finding(code, severity, place, f"{name}: {says}.", do, recording.id)

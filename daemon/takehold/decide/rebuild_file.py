@@ -1,0 +1,75 @@
+"""What a manifest tells of one file's content, read again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from takehold.decide.check_file import COMPLAINTS
+from takehold.decide.manifest_file import ENCODINGS
+from takehold.decide.manifest_levels import known_again
+from takehold.decide.manifest_read import Entry, each, original, text, the
+from takehold.decide.severity import own_words
+from takehold.formats.timecode import rate_named
+from takehold.formats.wave import FRAMED
+from takehold.model.sound import Complaint, Description, Kind, Metadata, Sound, Track, WaveFormat
+
+TAGS = {encoding: tag for tag, encoding in ENCODINGS.items()}
+
+
+def description_in(entry: Entry, noted: Mapping[str, str]) -> Description:
+    """What a file said of itself; `noted` has the sentences of its findings by their code."""
+    said = the(entry, "metadata", dict)
+    made, sound = audio_in(entry)
+    # An opaque file of which an older version is told has neither audio nor metadata.
+    opaque = "content-not-looked-at" in noted or not the(entry, "current", bool)
+    return Description(
+        kind=Kind.OTHER if opaque and made is None and not said else Kind.WAVE,
+        format=made,
+        frames=sound.frames if sound and made and made.tag in FRAMED else None,
+        metadata=metadata_in(said),
+        complaints=tuple(_complaint(c, noted[c]) for c in sorted(noted.keys() & COMPLAINTS.keys())),
+    )
+
+
+def _complaint(code: str, says: str) -> Complaint:
+    """Its sentence ends with the figures, in brackets."""
+    figures = own_words(says).partition(f"{COMPLAINTS[code][1]} (")[2].removesuffix(").")
+    return Complaint(code, original(figures).decode("utf-8", "surrogateescape"))
+
+
+def audio_in(entry: Entry) -> tuple[WaveFormat, Sound] | tuple[None, None]:
+    """A frame's bytes follow from channels and bits; block digests are not told."""
+    if entry.get("audio") is None:
+        return None, None
+    audio = the(entry, "audio", dict)
+    encoding, digest = the(audio, "encoding", str), the(audio, "digest", str)
+    tag = TAGS[encoding] if encoding in TAGS else int(encoding.removeprefix("tag "))
+    channels, rate, bits = (the(audio, key, int) for key in ("channels", "sample_rate", "bits"))
+    made = WaveFormat(tag, channels, rate, bits, channels * -(-bits // 8))
+    return made, known_again(Sound(the(audio, "frames", int), digest, b""), audio)
+
+
+def metadata_in(said: Entry) -> Metadata:
+    """Its metadata."""
+    count = text(said, "time_reference")
+    return Metadata(
+        project=text(said, "project"),
+        scene=text(said, "scene"),
+        take=text(said, "take"),
+        tape=text(said, "tape"),
+        circled=said.get("circled") is True,
+        note=text(said, "note"),
+        originator=text(said, "originator"),
+        date=text(said, "date"),
+        time=text(said, "time"),
+        time_reference=int(count) if count else None,
+        timecode_rate=rate_named(text(said, "timecode_rate")),
+        file_uid=text(said, "file_uid"),
+        family_uid=text(said, "family_uid"),
+        total_files=the(said, "total_files", int) if "total_files" in said else None,
+        set_index=text(said, "set_index"),
+        tracks=tuple(
+            Track(the(t, "channel", int), the(t, "interleave", int), the(t, "name", str))
+            for t in (each(said, "tracks") if "tracks" in said else ())
+        ),
+    )

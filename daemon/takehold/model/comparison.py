@@ -1,0 +1,33 @@
+"""What the samples of two recordings of one sound said, where their digests did not decide."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from takehold.model.finding import Relation
+
+# Numbers of the recordings of one side: part after part, the files of a part by their channels.
+Side = tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """How `theirs`, of a backup card, answers `ours`, of a primary one.
+
+    `frame` counts from the first frame of ours to the first that differs or is missing. `frames`
+    are those missing for `short`, further ones for `longer`. `channels` of ours, from 1, differ
+    (`different`) or have no counterpart (`reduced`). `offset` is how many frames theirs lies later
+    than ours; `residual_db` the level of ours less theirs, against that of ours; `correlation` is
+    that of the aligned samples. None where a figure decided nothing.
+    """
+
+    ours: Side
+    theirs: Side
+    relation: Relation
+    at: int
+    frame: int | None = None
+    frames: int | None = None
+    channels: tuple[int, ...] = ()
+    offset: int | None = None
+    residual_db: float | None = None
+    correlation: float | None = None

@@ -1,0 +1,157 @@
+"""What is said of the audio itself: each planted fault once, and nothing of sound audio."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planworld import SECOND, reading
+from takehold.decide.check_sound import DEAD, TAIL
+from takehold.formats.audio import AudioMeter
+from takehold.formats.config_severity import FREE
+from takehold.model.finding import Finding, Severity
+from takehold.model.recording import Recording
+from takehold.model.sound import Sound, Span, WaveFormat
+from takeworld import HZ, MORNING, found_on, monos, names, wav
+
+LOOK, NOTE = Severity.LOOK, Severity.NOTE
+MINE = {"track-silent", "track-dead", "zero-tail", "clipped", "not-numbers"}
+LONG = 10 * HZ
+
+
+def noise(channels: int = 2, frames: int = LONG) -> np.ndarray:
+    """A quiet room: Gaussian noise at about -50 dBFS, never exactly zero. Shape (frames, n)."""
+    dice = np.random.default_rng(5)
+    samples = dice.normal(0, 0.003, (frames, channels))
+    return np.where(np.abs(samples) < 1e-6, 1e-6, samples)
+
+
+def sound(samples: np.ndarray) -> Sound:
+    """What is measured of these samples as 24-bit PCM."""
+    channels = samples.shape[1]
+    raw = (samples * 0x7FFFFF).astype("<i4").view("u1").reshape(-1, channels, 4)[:, :, :3].tobytes()
+    return metered(raw, WaveFormat(1, channels, HZ, 24, 3 * channels))
+
+
+def metered(raw: bytes, form: WaveFormat) -> Sound:
+    meter = AudioMeter(Span(0, len(raw)), form, MORNING)
+    meter.feed(raw, 0)
+    return meter.sound()
+
+
+def heard(one: Recording, measured: Sound) -> Recording:
+    """The recording as it was read and measured."""
+    read = replace(reading(one.path), sound=measured)
+    return replace(one, readings=(read, replace(read, sound=None, at=read.at + SECOND)))
+
+
+def poly(samples: np.ndarray, *words: str, name: bytes = b"T01.WAV", start: int = MORNING, nth=1):
+    """One poly file with these samples."""
+    one = wav(nth, name, "1", "1", start, len(samples), channels=samples.shape[1],
+              tracks=names(*words))  # fmt: skip
+    return heard(one, sound(samples))
+
+
+def told(*recordings: Recording) -> list[Finding]:
+    return [f for f in found_on(list(recordings)) if f.code in MINE]
+
+
+def only(*recordings: Recording) -> Finding:
+    (found,) = told(*recordings)
+    return found
+
+
+def test_sound_audio_is_not_talked_about():
+    assert told(poly(noise(), "Boom", "Lav")) == []
+
+
+def test_a_track_without_any_sound_is_named():
+    samples = noise(3)
+    samples[:, 1] = 0
+    found = only(poly(samples, "Boom", "Lav", "Plant"))
+    assert (found.code, found.severity) == ("track-silent", LOOK)
+    assert "no sound at all on Lav: exactly zero for the whole take" in found.says
+
+
+def test_a_file_without_any_sound_is_told_once():
+    found = only(poly(np.zeros((LONG, 2)), "Boom", "Lav"))
+    assert found.code == "track-silent"
+    assert "no track holds any sound" in found.says
+
+
+def test_a_track_that_dies_is_told_with_the_time():
+    samples = noise()
+    samples[6 * HZ :, 1] = 0
+    found = only(poly(samples, "Boom", "Lav"))
+    assert (found.code, found.severity) == ("track-dead", LOOK)
+    assert "Lav (4.0 s at its end, from 09:00:06:00 on)" in found.says
+
+
+@pytest.mark.parametrize(("seconds", "codes"), [(DEAD, ["track-dead"]), (DEAD - 0.01, [])])
+def test_a_dropout_counts_from_a_second_on(seconds: float, codes: list[str]):
+    samples = noise()
+    samples[3 * HZ : 3 * HZ + round(seconds * HZ), 0] = 0
+    assert [f.code for f in told(poly(samples, "Boom", "Lav"))] == codes
+
+
+@pytest.mark.parametrize(
+    ("seconds", "codes"), [(TAIL, ["zero-tail"]), (TAIL - 0.01, []), (3, ["zero-tail"])]
+)
+def test_zeros_on_all_tracks_at_the_end_are_told_of_the_file_and_of_no_track(seconds, codes):
+    samples = noise()
+    samples[len(samples) - round(seconds * HZ) :] = 0
+    found = told(poly(samples, "Boom", "Lav"))
+    assert [f.code for f in found] == codes
+    if seconds == 3:
+        assert (
+            "its last 3.0 s are exactly zero on every track, from 09:00:07:00 on" in found[0].says
+        )
+
+
+def test_clipping_is_a_note_with_counts():
+    samples = noise()
+    samples[100:104, 1] = 1.0
+    found = only(poly(samples, "Boom", "Lav"))
+    assert (found.code, found.severity) == ("clipped", NOTE)
+    assert "samples at full scale: Lav (4)" in found.says
+
+
+def test_floats_that_are_no_numbers_are_told():
+    samples = noise().astype("<f4")
+    samples[5, 0] = np.nan
+    one = wav(1, b"T01.WAV", "1", "1", MORNING, LONG, channels=2, tracks=names("Boom", "Lav"))
+    found = only(heard(one, metered(samples.tobytes(), WaveFormat(3, 2, HZ, 32, 8))))
+    assert (found.code, "on Boom" in found.says) == ("not-numbers", True)
+
+
+def test_a_mono_set_is_one_take_and_its_silent_file_is_named():
+    files = monos(1, "1", "1", MORNING, "Boom", "Lav", "Plant")
+    voiced = [heard(one, sound(noise(1))) for one in files]
+    voiced[2] = heard(files[2], sound(np.zeros((LONG, 1))))
+    assert "no sound at all on Plant" in only(*voiced).says
+
+
+def test_a_track_is_silent_only_if_it_is_so_in_every_part():
+    """The second part of a split take holds the sound: no track is silent, one begins dead."""
+    full = (1 << 32) - 9000
+    first, second = noise(), noise()
+    first[:, 1] = 0
+    parts = [
+        replace(one, stamp=replace(one.stamp, size=full)) if nth == 1 else one
+        for nth, one in enumerate(
+            [
+                poly(first, "Boom", "Lav"),
+                poly(second, "Boom", "Lav", name=b"T01_2.WAV", start=MORNING + LONG, nth=2),
+            ],
+            1,
+        )
+    ]
+    found = only(*parts)
+    assert found.code == "track-dead"
+    assert "Lav (10.0 s at its beginning)" in found.says
+
+
+def test_the_severity_of_each_may_be_changed():
+    assert MINE <= FREE
