@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from takehold.model.errors import TakeholdError
-from takehold.model.facts import Answered, Asked, Fact
+from takehold.model.facts import Answered, Asked, ChannelBlocks, Fact
 from takehold.model.ledger import Ledger
 
 
@@ -44,6 +44,10 @@ class MemoryCatalogue:
     def know_folder(self, destination: str, identity: str) -> None:
         self._check()
         self._folders[destination] = identity
+
+    def channel_blocks(self, recording: int) -> ChannelBlocks | None:
+        mine = (f for f in self._facts if isinstance(f, ChannelBlocks) and f.recording == recording)
+        return max(mine, key=self._facts.index, default=None)
 
     def close(self) -> None:
         pass

@@ -18,10 +18,13 @@ from memory_catalogue import MemoryCatalogue
 from takehold.adapters import catalogue_file, catalogue_rows
 from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
+from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
 from takehold.model.settings import Role
 from takehold.model.sound import (
+    Coding,
     Complaint,
     Description,
     Kind,
@@ -57,6 +60,9 @@ RECORDING = Recording(
 READING = Reading(
     Digests("0" * 16, "1" * 64), Sound(100, "2" * 32, b"\x00\xff" * 4, 50), 7, Seen.MEDIUM
 )
+MEASURED = Sound(100, "2" * 32, b"", coding=Coding.FLOAT32, levels=b"\x00\xff" * 36)
+BLOCKS = f.ChannelBlocks(2, 2**40, (b"\x00\xff" * 8, b"\x01" * 16))
+COMPARED = Comparison((2,), (7, 8), Relation.DIFFERENT, 9, frame=2**33, channels=(1, 3), offset=-5)
 COPY = Copy(2, "shuttle", "root-1", frozenset({"d2", "d3"}), b"p/a", Proof(8, Seen.CACHE, False))
 BROKEN = f.Broken(2, "shuttle", "root-1", b"p/a", "altered", 9)
 KEPT = (("shuttle", "root-1", b"d.salvage/\xff"), ("raid", "root-2", b"d.salvage/x"))
@@ -104,6 +110,7 @@ def told(ledger: Ledger) -> dict[str, Any]:
         "of_load": {load: paths for load, paths in ledger.of_load.items() if paths},
         "of_day": {day: ids for day, ids in ledger.of_day.items() if ids},
         "copies": {r: list(held.items()) for r, held in ledger.copies.items() if held},
+        "comparisons": ledger.comparisons,
         "broken": ledger.broken,
         "salvaged": ledger.salvaged,
         "revisions": ledger.revisions,
@@ -138,6 +145,9 @@ ONE_OF_EACH: list[list[f.Fact]] = [
     [f.Proven(replace(COPY, proof=Proof(8, Seen.UNKNOWN, False, 2**70, "boot disk 7", True)))],
     [SALVAGED, replace(SALVAGED, missing=(), kept=(), appearance="")],
     [SALVAGED, f.Gone(2)],
+    [f.WasRead(2, replace(READING, sound=MEASURED)), BLOCKS],
+    [f.Compared(COMPARED), f.Compared(replace(COMPARED, theirs=(9,), residual_db=-98.5))],
+    [f.Compared(COMPARED), f.Compared(replace(COMPARED, at=9, correlation=0.25))],
     [
         f.Revised("d", 1, "d.r1", "ab", 3, "HOLD", "b1"),
         f.Revised("d", 2, "d.r2", "cd", 4, "READY", ""),
@@ -190,6 +200,13 @@ def test_what_is_asked_stays_until_it_is_answered(open_again: Callable[[], Any])
     assert [a.id for a in catalogue.asked()] == [second]
     assert catalogue.answer_of(first) == f.Answered(first, "2031-03-14.r1", 12)
     assert catalogue.ask("wrap", "", 13) > second > first
+
+
+def test_blocks_of_channels_are_asked_for_by_number(open_again: Callable[[], Any]) -> None:
+    """The newest that were kept, and none of a recording that has none."""
+    open_again().record([*known(), BLOCKS, replace(BLOCKS, first_sample=5)])
+    assert open_again().channel_blocks(2) == replace(BLOCKS, first_sample=5)
+    assert open_again().channel_blocks(3) is None
 
 
 def test_asked_may_be_recorded_again(open_again: Callable[[], Any]) -> None:

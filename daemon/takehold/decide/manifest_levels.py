@@ -21,7 +21,7 @@ _COUNTS = {
     "last_sound": None,
     "not_finite": 0,
 }
-# RFC 8785: what a JSON number can hold exactly.
+# What a JSON number can hold exactly (RFC 8785): floats of no sense beyond it are told as this.
 _MOST = 2**53 - 1
 _DIGEST = re.compile("[0-9a-f]{32}")
 
@@ -53,8 +53,8 @@ def known_again(sound: Sound, audio: Mapping[str, object]) -> Sound:
 def _entry(channel: Channel) -> dict[str, object]:
     entry: dict[str, object] = {
         "digest": channel.digest,
-        "peak": channel.peak,
-        "rms": channel.rms,
+        "peak": min(channel.peak, _MOST),
+        "rms": min(channel.rms, _MOST),
         "zeros": channel.zeros,
         "longest_gap": channel.longest_gap,
         "clipped": channel.clipped,
