@@ -66,8 +66,8 @@ def _finally(world: World) -> None:
         elif not drive.here and not same:
             world.put_in(drive)
     world.book.ask("recheck", "", world.clock.now())
-    _rounds(world)
     for _ in range(2):  # what the first showed to be read wrong is confirmed for the second
+        _rounds(world)
         for day in sorted({r.day for r in world.book.known.recordings.values()}):
             world.book.ask("wrap", day, world.clock.now())
         _rounds(world)

@@ -24,9 +24,10 @@ from planworld import (
 from takehold.decide.confirm import second_reads
 from takehold.decide.enrol import untaken
 from takehold.decide.judge import judge
+from takehold.decide.keys import publish_key
 from takehold.decide.plan import NOT_DESCRIBED, Wanted, plan
 from takehold.engine.endings import came_late, ended, left
-from takehold.model.facts import Asked, Gone, Inventoried, Listed, LoadSeen
+from takehold.model.facts import Asked, Broken, Gone, Inventoried, Listed, LoadSeen
 from takehold.model.recording import Reading, Recording
 from takehold.model.sound import Complaint, Description, Kind
 from takehold.model.step import Prove
@@ -105,6 +106,28 @@ def test_troubles_of_a_card_end_once_all_that_lies_on_it_was_looked_at() -> None
     assert left(known, sight(1, recording(2, b"NEW.WAV"), made)) == set()
     assert left(known, sight(1, made)) == {"load 1"}
     assert left(known, sight(1)) == {"load 1", "rec 1"}
+
+
+def test_a_manifest_is_owed_no_more_to_a_drive_that_lost_its_last_copy_of_the_day() -> None:
+    """Else its trouble would never end: nothing puts it there any more, and nothing says so."""
+    drive = target("shuttle-1")
+    root = drive.root.identity
+    one, two = recording(1), recording(2, b"T02.WAV", audio=b"two")
+    keys = {publish_key(DAY, 1, root), publish_key(DAY, 2, root)}
+    known = ledger(
+        taken(one, two),
+        copied(one, drive),
+        copied(two, drive),
+        [trouble(key) for key in (*keys, publish_key(NEXT_DAY, 1, root), publish_key(DAY, 1, "x"))],
+    )
+    lost = [
+        Broken(c.recording, c.destination, c.root, c.path, "missing", NOON)
+        for r in (one, two)
+        for c in known.copies_of(r.id)
+    ]
+    assert not keys & ended(known, lost[:1])
+    assert keys <= ended(known, lost)
+    assert publish_key(DAY, 1, "x") not in ended(known, lost)
 
 
 def test_a_trouble_of_what_is_known_no_more_does_not_begin() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from takehold.decide.enrol import untaken
 from takehold.decide.keys import prove_key, publish_key, rec_key
@@ -17,8 +17,9 @@ ABOUT_A_RECORDING = frozenset({"rec", "land", "prove", "salvage"})
 
 def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
     """The keys whose work ends with these facts: of what is gone, replaced or broken."""
-    keys: set[str] = set()
-    for fact in facts:
+    told = list(facts)
+    keys = set(_owed_no_more(ledger, [fact for fact in told if isinstance(fact, Broken)]))
+    for fact in told:
         match fact:
             case Gone(recording=rid):
                 keys |= {key for key in ledger.troubles if _is_about(key, rid)}
@@ -36,6 +37,18 @@ def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
             case _:
                 pass
     return keys & set(ledger.troubles)
+
+
+def _owed_no_more(ledger: Ledger, broken: list[Broken]) -> Iterator[str]:
+    """Manifests that are owed to a drive no more: with these it has lost its last copy of a day."""
+    lost = {(fact.recording, fact.root, fact.path) for fact in broken}
+    roots = {fact.root for fact in broken}
+    for key in ledger.troubles if roots else ():
+        word, day, _, root = (*key.split(" ", 3), "", "", "")[:4]
+        if word == "publish" and root in roots:
+            held = {(r.id, c.root, c.path) for r in ledger.day(day) for c in ledger.copies_of(r.id)}
+            if not any(copy[1] == root for copy in held - lost):
+                yield key
 
 
 def _is_about(key: str, recording: int) -> bool:
