@@ -24,7 +24,7 @@ from planworld import (
 from takehold.decide.confirm import second_reads
 from takehold.decide.enrol import untaken
 from takehold.decide.judge import judge
-from takehold.decide.keys import publish_key
+from takehold.decide.keys import land_key, publish_key
 from takehold.decide.plan import NOT_DESCRIBED, Wanted, plan
 from takehold.engine.endings import came_late, ended, left
 from takehold.model.facts import Asked, Broken, Gone, Inventoried, Listed, LoadSeen
@@ -128,6 +128,13 @@ def test_a_manifest_is_owed_no_more_to_a_drive_that_lost_its_last_copy_of_the_da
     assert not keys & ended(known, lost[:1])
     assert keys <= ended(known, lost)
     assert publish_key(DAY, 1, "x") not in ended(known, lost)
+
+
+def test_no_drive_is_short_of_a_file_that_vanished_before_it_was_read() -> None:
+    known = ledger(taken(recording(7), recording(71)))
+    known.apply([trouble(land_key(7, "disk")), trouble(land_key(71, "disk"))])
+    assert ended(known, [trouble("rec 7", "file-vanished")]) == {land_key(7, "disk")}
+    assert ended(known, [trouble("rec 7", "unreadable")]) == set()
 
 
 def test_a_trouble_of_what_is_known_no_more_does_not_begin() -> None:

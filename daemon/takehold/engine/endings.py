@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from takehold.decide.enrol import untaken
 from takehold.decide.keys import prove_key, publish_key, rec_key
 from takehold.decide.plan import refuted
-from takehold.model.facts import Broken, Fact, Gone, Inventoried, Met
+from takehold.model.facts import Broken, Fact, Gone, Inventoried, Met, Trouble
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Proof, Seen
 from takehold.model.situation import Sight
@@ -29,6 +29,8 @@ def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
                 for old in older:  # copied no more: nothing holds its bytes, or they were misread
                     if not ledger.copies_of(old.id) or refuted(old):
                         keys |= {key for key in ledger.troubles if _is_about(key, old.id)}
+            case Trouble(key=key, code="file-vanished"):  # never read: no drive can have it
+                keys |= {other for other in ledger.troubles if other.startswith(f"land {key[4:]} ")}
             case Met(day=day, number=number, root=root):
                 keys.add(publish_key(day, number, root))
             case Broken(rid, destination, root, path):
