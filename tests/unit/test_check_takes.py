@@ -276,3 +276,11 @@ def test_every_code_of_the_checks_can_be_named_in_the_config():
 def test_a_second_of_audio_is_what_the_makers_say():
     """The makers of these tests and those of planworld count alike."""
     assert SECOND == HZ
+
+
+def test_a_file_without_a_format_hides_no_overlap_of_the_others():
+    """It has a TimeReference and no sample rate: its place in the day is not known."""
+    bare = wav(9, b"A.WAV", "1", "9", MORNING)
+    bare = replace(bare, description=replace(bare.description, format=None, frames=None))
+    overlap = row(MORNING, MORNING + 6 * HZ)
+    assert "timecode-overlap" in {f.code for f in told(bare, *overlap)}

@@ -11,6 +11,7 @@ from collections.abc import Hashable, Iterable, Iterator
 from itertools import pairwise
 
 from takehold.decide.check_changes import change_findings
+from takehold.decide.check_opaque import opaque_findings
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import Recorder, length, recorders
 from takehold.decide.standing import DayStanding
@@ -37,6 +38,7 @@ _COUNTED = re.compile(r"([^\W\d_]*)0*([0-9]{1,6})")
 def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
     """Everything to say of a day's takes."""
     made, beside = recorders(view, settings)
+    yield from opaque_findings(view, (take for recorder in made for take in recorder.takes))
     whole = {_key(take) for take in beside if _lacks(take, view) == ""}
     for recorder in made:
         for take in recorder.takes:
@@ -150,7 +152,7 @@ def _overlaps(recorder: Recorder) -> Iterator[Finding]:
     for take in recorder.takes:
         begins = recorder.begins(take)
         if begins is None:
-            return
+            continue
         shared = min(reached - begins, length(take))
         if last is not None and shared > SHARED and not recorder.same(last, take):
             says = f"its timecode overlaps that of {recorder.name(last)} by {shared:.1f} s"
