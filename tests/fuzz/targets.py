@@ -29,6 +29,7 @@ from takehold.formats.names import (
     safe_path,
     shown,
 )
+from takehold.formats.report_table import NAME_CAP, NAMES_CAP, names_listed
 from takehold.formats.riff import MAX_CHUNKS, MAX_DS64, MAX_TOLD, NotWave, walk
 from takehold.formats.signature import read_allowed_signers, read_armour
 from takehold.formats.timecode import label
@@ -90,6 +91,17 @@ def described(raw: bytes) -> None:
             assert found.frames * found.format.block_align <= found.data.length
         _metadata(found.metadata, len(raw))
         _timecode(found.metadata, found.format.sample_rate if found.format else 0)
+
+
+def report_table(raw: bytes) -> None:
+    """`report_table.names_listed`."""
+    found = names_listed(raw)
+    if found is not None:
+        assert 0 < len(found) <= NAMES_CAP
+        assert all(0 < len(name) <= NAME_CAP for name in found)
+        assert sum(map(len, found)) <= len(raw)
+        for name in found:
+            name.encode()
 
 
 def fmt(raw: bytes) -> None:
@@ -262,6 +274,7 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     for f in (
         walker,
         described,
+        report_table,
         fmt,
         bext,
         ixml,

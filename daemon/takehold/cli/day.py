@@ -70,9 +70,9 @@ def print_day(facts: Row, *, each: bool = False) -> None:
         names = load_names(entries)
         rows = sorted(entries, key=lambda e: (names[e["load"]], e["path"]))
         listed: Any = facts["takes"]
-        takes = take_facts.take_rows(listed, names)
+        head, takes = take_facts.take_table(listed, names)
         if takes:
-            table(take_facts.HEAD, takes, spare=take_facts.SPARE, whole=take_facts.WHOLE)
+            table(head, takes, spare=take_facts.SPARE, whole=take_facts.WHOLE)
         cells = [_file_row(entry, names[entry["load"]]) for entry in rows]
         table(HEAD, cells, spare=SPARE, whole=set(HEAD) - {"file"})
     for line in finding_lines(facts, each=each):

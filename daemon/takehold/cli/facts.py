@@ -22,7 +22,7 @@ def day_facts(judged: Judged, ledger: Ledger) -> Row:
         "verdict": judged.verdict.value,
         "reasons": list(judged.reasons),
         "files": [file_facts(s) for s in judged.view.files if s.current],
-        "takes": [take_facts(take, judged.view) for take in judged.takes],
+        "takes": [take_facts(take, judged.view, judged.coverage) for take in judged.takes],
         "findings": [_finding_facts(f, judged.view, ledger) for f in judged.findings],
         "manifest": newest
         and {

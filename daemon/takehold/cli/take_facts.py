@@ -6,21 +6,23 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from takehold.cli.tables import length
+from takehold.decide.coverage import Cover, Coverage, Extent, times
 from takehold.decide.standing import DayStanding
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label
 from takehold.model.settings import Role
 from takehold.model.take import Take
 
-HEAD = ("card", "scene", "take", "start", "length", "tracks", "files", "note")
+HEAD = ("card", "scene", "take", "start", "length", "tracks", "packs", "files", "note")
 SPARE = ("note", "tracks", "length")
 WHOLE = frozenset({"card", "take", "start", "length"})
 
 
-def take_facts(take: Take, view: DayStanding) -> dict[str, Any]:
+def take_facts(take: Take, view: DayStanding, known: Coverage) -> dict[str, Any]:
     """A take; `start` is its timecode where that is known, `again` what was recorded to replace it.
 
-    `files` are paths on the card, part after part; `parts` counts these.
+    `files` are paths on the card, part after part; `parts` counts these. `packs` are the
+    transmitters' own cards that have it by timecode, or should.
     """
     standing = view.index[take.first]
     start = None
@@ -45,8 +47,35 @@ def take_facts(take: Take, view: DayStanding) -> dict[str, Any]:
         "rerecorded": take.rerecorded,
         "parts": len(take.parts),
         "files": [display(view.index[number].recording.path) for number in take.files],
-        "again": [take_facts(other, view) for other in take.again],
+        "packs": [_pack_facts(cover, take) for cover in known.of(take)],
+        "again": [take_facts(other, view, known) for other in take.again],
     }
+
+
+def _pack_facts(cover: Cover, take: Take) -> dict[str, Any]:
+    """What a transmitter's own card has of a take: `spans` where it has a part of it."""
+    partly = cover.extent is Extent.PARTLY
+    return {
+        "name": shown(cover.pack.name),
+        "card": shown(cover.pack.card),
+        "load": cover.pack.load,
+        "covers": cover.extent.value,
+        "spans": [
+            {"from": at, "to": to, "seconds": round((end - first) / take.sample_rate, 3)}
+            for (first, end), (at, to) in zip(cover.spans, times(cover, take), strict=True)
+            if partly
+        ],
+        "files": [display(file.path) for file in cover.files],
+    }
+
+
+def take_table(
+    entries: Iterable[dict[str, Any]], names: Mapping[int, str]
+) -> tuple[tuple[str, ...], list[tuple[object, ...]]]:
+    """The takes as a table, head and rows; without the packs where there are none."""
+    rows = take_rows(entries, names)
+    kept = [at for at, name in enumerate(HEAD) if name != "packs" or any(row[at] for row in rows)]
+    return tuple(HEAD[at] for at in kept), [tuple(row[at] for at in kept) for row in rows]
 
 
 def take_rows(
@@ -84,6 +113,12 @@ def _row(entry: dict[str, Any], names: Mapping[int, str], mark: str) -> tuple[ob
         entry["start"],
         length(entry["seconds"]),
         ", ".join(name for name in entry["tracks"] if name),
+        ", ".join(map(_pack_words, entry["packs"])),
         entry["files"][0] + (f" and {more} more" if more else ""),
         entry["note"],
     )
+
+
+def _pack_words(pack: dict[str, Any]) -> str:
+    how = "" if pack["covers"] == Extent.WHOLE else f" ({pack['covers']})"
+    return f"{pack['name']}{how}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from takehold.decide.check import Around, check, verdict
+from takehold.decide.coverage import coverage
 from takehold.decide.manifest import Judged
 from takehold.decide.standing import day_standing
 from takehold.decide.takes import takes_of_day
@@ -19,4 +20,4 @@ def judge(ledger: Ledger, day: str, settings: Settings, around: Around = NOTHING
     word, reasons = verdict(found, ledger.acks)
     takes = takes_of_day(view, settings)
     told = tuple(take for load in view.loads for take in takes[load.id])
-    return Judged(view, found, word, reasons, told)
+    return Judged(view, found, word, reasons, told, coverage(view, ledger, settings))

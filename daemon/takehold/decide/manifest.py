@@ -10,16 +10,18 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
+from takehold.decide.coverage import Coverage
 from takehold.decide.manifest_file import file_entry, fitting, writable
 from takehold.decide.manifest_takes import take_entry, was_read
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.canonical import canonical
-from takehold.formats.checksum_list import sha256_list, xxh64_list
+from takehold.formats.checksum_list import read_list, sha256_list, xxh64_list
 from takehold.formats.names import display
+from takehold.model.errors import Malformed
 from takehold.model.facts import Listed, Met, Revised
 from takehold.model.finding import Finding, Verdict
 from takehold.model.ledger import Ledger
@@ -38,6 +40,7 @@ PASSING = frozenset(
 )
 # Takes follow from what the files say.
 UNSAID = frozenset({"destinations", "program", "reasons", "takes"})
+MOST_REVISIONS = 999_999
 LAST_SECOND = 253_402_300_799  # 9999-12-31T23:59:59Z
 TIMES = frozenset({"at", "proven_at", "first_seen_at"})
 
@@ -52,13 +55,14 @@ class Writer:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A day with its findings, its verdict, and its takes load by load."""
+    """A day with its findings, its verdict, its takes load by load, and what packs have of them."""
 
     view: DayStanding
     findings: tuple[Finding, ...]
     verdict: Verdict
     reasons: tuple[str, ...]
     takes: tuple[Take, ...] = ()
+    coverage: Coverage = field(default_factory=Coverage)
 
 
 def stamp(at: int) -> str:
@@ -93,7 +97,7 @@ def document(
         "loads": [_load(load, ledger.listings.get(load.id)) for load in view.loads],
         "destinations": _destinations(view, targets),
         "files": files,
-        "takes": [take_entry(t, view) for t in judged.takes if was_read(t, view)],
+        "takes": [take_entry(t, view, judged.coverage) for t in judged.takes if was_read(t, view)],
         "findings": [_finding(f, ledger) for f in judged.findings],
         "totals": _totals(view.files),
         "verdict": judged.verdict.value,
@@ -202,7 +206,7 @@ def _totals(files: Iterable[Standing]) -> dict[str, object]:
     counted = [s for s in files if s.recording.digests is not None]
     return {
         "files": len(counted),
-        "recordings": sum(s.recording.description.kind is Kind.WAVE for s in counted),
+        "recordings": sum(s.recording.description.kind is not Kind.OTHER for s in counted),
         "bytes": sum(s.recording.stamp.size for s in counted),
     }
 
@@ -220,8 +224,11 @@ def names_of(day: str, number: int) -> dict[str, str]:
 
 
 def number_of(day: str, name: str) -> int | None:
-    """The revision that a file name in a day's folder belongs to, None if to none."""
-    found = re.match(r"r([1-9]\d{0,8})\.", name.removeprefix(f"{day}."))
+    """The revision that a file name in a day's folder belongs to, None if to none.
+
+    A number over `MOST_REVISIONS` is somebody's file name, and no revision.
+    """
+    found = re.match(r"r([1-9][0-9]{0,5})\.", name.removeprefix(f"{day}."))
     return int(found[1]) if found and name.startswith(f"{day}.") else None
 
 
@@ -240,3 +247,35 @@ def lists(view: DayStanding, production: str, root: str) -> tuple[bytes, bytes]:
             sha.append((digests.sha256, name))
             xxh.append((digests.xxh64, name))
     return sha256_list(sha), xxh64_list(xxh)[0]
+
+
+def listed(
+    ledger: Ledger, recordings: Iterable[int], folder: bytes, root: str
+) -> frozenset[tuple[str, bytes]]:
+    """Every line of these recordings that a true list in a day's folder may have: (hex, name).
+
+    Of copies that stand there, and of those that stood there when it was written.
+    """
+    lines: set[tuple[str, bytes]] = set()
+    for rid in recordings:
+        digests = ledger.recordings[rid].digests
+        places = [path for r, path in ledger.copies.get(rid, ()) if r == root]
+        places += [b.path for b in ledger.broken.get(rid, ()) if b.root == root]
+        for path in places:
+            if digests is not None and path.startswith(folder):
+                name = path[len(folder) :]
+                lines |= {(digests.sha256, name), (digests.xxh64, name)}
+    return frozenset(lines)
+
+
+def is_true_list(raw: bytes, known: frozenset[tuple[str, bytes]]) -> bool:
+    """Whether a list on a drive has only lines of `listed`; an empty one, where any could stand.
+
+    The check of a file system after a power cut can leave a list empty.
+    """
+    try:
+        lines = read_list(raw)
+    except Malformed:
+        return False
+    could_stand = any({10, 13}.isdisjoint(name) for _, name in known)  # LF and CR: see xxh64_list
+    return set(lines) <= known if lines else not could_stand

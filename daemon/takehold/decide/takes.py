@@ -15,17 +15,20 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, pairwise
+from typing import TYPE_CHECKING
 
-from takehold.decide.standing import DayStanding
 from takehold.decide.take_names import marked, same_number, same_words, scene_and_take
 from takehold.formats.timecode import day_samples
 from takehold.model.recording import Recording
-from takehold.model.settings import Settings
+from takehold.model.settings import Role, Settings
 from takehold.model.sound import Kind, Track
 from takehold.model.take import Part, Take
+
+if TYPE_CHECKING:  # the standing of a day asks for takes itself
+    from takehold.decide.standing import DayStanding
 
 # Bytes at which recorders begin the next file (their manuals; names withheld). Little below it a
 # file counts as full.
@@ -75,10 +78,16 @@ def takes_of_day(view: DayStanding, settings: Settings) -> dict[int, tuple[Take,
     for standing in view.files:
         if standing.current:
             shelves[standing.load.id].append(standing.recording)
-    return {
-        load: takes(files, settings.rerecorded, settings.day_starts_at)
-        for load, files in shelves.items()
-    }
+    roles = {load.id: load.role for load in view.loads}
+    found: list[Take] = []
+    for load, files in shelves.items():
+        firsts, later = _told_apart(files, settings.rerecorded)
+        # A transmitter's file of hours is the original of nothing.
+        found += [*firsts, *later] if roles[load] is Role.BODYPACK else _beside(firsts, later)
+    on: dict[int, list[Take]] = {load: [] for load in shelves}
+    for take in _across(found, roles):
+        on[take.load].append(take)
+    return {load: _in_order(there, settings.day_starts_at) for load, there in on.items()}
 
 
 def takes(
@@ -88,12 +97,22 @@ def takes(
 
     `words` mark what was recorded again; `starts_at` is in minutes since midnight.
     """
+    return _in_order(_beside(*_told_apart(recordings, words)), starts_at)
+
+
+def _told_apart(
+    recordings: Iterable[Recording], words: Iterable[str]
+) -> tuple[list[Take], list[Take]]:
+    """The originals, and what was recorded again."""
     tells = marked(words)
-    audio = [r for r in recordings if r.description.kind is Kind.WAVE]
+    audio = [r for r in recordings if r.description.kind is not Kind.OTHER]
     audio.sort(key=lambda r: r.id)
     firsts = _built([r for r in audio if not tells(r)], again=False)
     later = _built([r for r in audio if tells(r)], again=True)
-    found = _beside(firsts, later)
+    return firsts, later
+
+
+def _in_order(found: Iterable[Take], starts_at: int) -> tuple[Take, ...]:
     return tuple(sorted(found, key=lambda take: _order(take, starts_at)))
 
 
@@ -304,8 +323,23 @@ def _beside(firsts: list[Take], later: Iterable[Take]) -> list[Take]:
             alone.append(take)
         else:
             again[number].append(take)
-    whole = [replace(t, again=tuple(again[n])) if n in again else t for n, t in enumerate(firsts)]
+    whole = [
+        replace(t, again=(*t.again, *again[n])) if n in again else t for n, t in enumerate(firsts)
+    ]
     return [*whole, *alone]
+
+
+def _across(found: list[Take], roles: Mapping[int, Role]) -> Iterator[Take]:
+    """What was recorded again on another card goes to its original: the recorder's, not a backup's.
+
+    A backup card's goes to that of a backup card.
+    """
+    for backup in (False, True):
+        side = [take for take in found if (roles[take.load] is Role.BACKUP) is backup]
+        packs = [t for t in side if roles[t.load] is Role.BODYPACK and not t.rerecorded]
+        rest = [t for t in side if roles[t.load] is not Role.BODYPACK and not t.rerecorded]
+        yield from packs
+        yield from _beside(rest, [take for take in side if take.rerecorded])
 
 
 def _around(take: Take, firsts: list[Take], timed: list[tuple[int, int]]) -> int | None:

@@ -43,15 +43,33 @@ def label(samples: int, sample_rate: int, rate: Rate) -> str:
 
 def label_of_frame(frame: int, rate: Rate) -> str:
     """The label of a frame counted from midnight, modulo the labels of a day."""
-    nominal, dropped = _nominal(rate), _dropped(rate)
-    ten_minutes, minute = 600 * nominal - 9 * dropped, 60 * nominal - dropped
-    tens, rest = divmod(frame % (144 * ten_minutes), ten_minutes)
-    number = frame % (144 * ten_minutes) + 9 * dropped * tens
-    if rest >= dropped:
-        number += dropped * ((rest - dropped) // minute)
-    seconds, frames = divmod(number, nominal)
-    mark = ";" if dropped else ":"
+    seconds, frames = divmod(_number(frame, rate), _nominal(rate))
+    mark = ";" if _dropped(rate) else ":"
     return f"{_clock(seconds)}{mark}{frames:02}"
+
+
+def seconds_shown(samples: int, sample_rate: int, rate: Rate) -> Fraction:
+    """What the labels show at a sample, in seconds, exact: 36,000 at 10:00:00:00 of any rate.
+
+    So timecode is compared that was counted at two rates; `samples` since midnight, in Hz.
+    """
+    frames = Fraction(samples * rate.numerator, sample_rate * rate.denominator)
+    whole = int(frames)
+    return (_number(whole, rate) + frames - whole) / _nominal(rate)
+
+
+def samples_when(seconds: Fraction, sample_rate: int, rate: Rate) -> Fraction:
+    """The sample at which the labels show that: the inverse of `seconds_shown`.
+
+    At a label that drop-frame leaves out it is the sample of the next one that there is.
+    """
+    nominal, dropped = _nominal(rate), _dropped(rate)
+    number = seconds * nominal
+    minutes, within = divmod(int(number), 60 * nominal)
+    if minutes % 10 and within < dropped:
+        number = Fraction(minutes * 60 * nominal + dropped)
+    frames = number - dropped * (minutes - minutes // 10)
+    return frames * sample_rate * rate.denominator / rate.numerator
 
 
 def day_samples(sample_rate: int, rate: Rate | None) -> int:
@@ -85,6 +103,16 @@ def rate_name(rate: Rate) -> str:
     """The rate as people write it: "23.976", "29.97df"."""
     name = next((name for name, fps in _NAMES.items() if fps == rate.fps), str(rate.fps))
     return name + ("df" if rate.drop else "")
+
+
+def _number(frame: int, rate: Rate) -> int:
+    """The count of labels before that of a frame, those that drop-frame leaves out as well."""
+    nominal, dropped = _nominal(rate), _dropped(rate)
+    ten_minutes, minute = 600 * nominal - 9 * dropped, 60 * nominal - dropped
+    frame %= 144 * ten_minutes
+    tens, rest = divmod(frame, ten_minutes)
+    number = frame + 9 * dropped * tens
+    return number + dropped * ((rest - dropped) // minute) if rest >= dropped else number
 
 
 def _clock(seconds: int) -> str:

@@ -1,0 +1,180 @@
+"""A sound report on a card against what is on that card."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from planworld import DAY, NOON, cards, copied, ledger, settings, taken, target, view
+from takehold.adapters.plain import dumps, loads
+from takehold.decide.check import Around, check
+from takehold.decide.judge import judge
+from takehold.decide.manifest import Writer, document, revision
+from takehold.formats.canonical import canonical
+from takehold.formats.manifest_doc import read_manifest
+from takehold.model import facts as f
+from takehold.model.finding import Finding
+from takehold.model.recording import Recording, Stamp
+from takehold.model.sound import Description, Kind
+from takeworld import DRIVES, wav
+
+BEFORE = "2031-05-05"
+
+
+def report(*names: str, number: int = 90, path: bytes = b"REPORT.CSV", of: int = 1) -> Recording:
+    base = wav(number, path, of=of)
+    listed = Description(Kind.OTHER, listed=names)
+    return replace(base, description=listed, stamp=Stamp(500 + len(names), 10**18))
+
+
+def on_card(*paths: bytes, of: int = 1, first: int = 1) -> list[Recording]:
+    return [wav(first + n, path, of=of) for n, path in enumerate(paths)]
+
+
+CARD = on_card(b"DAY01/S01T01.WAV", b"DAY01/S01T02.WAV", b"DAY01/S01T03.WAV")
+ALL = ("S01T01.WAV", "S01T02.WAV", "S01T03.WAV")
+
+
+def found(*recordings: Recording, day: str = DAY, untaken: int = 0) -> list[Finding]:
+    facts = [*cards(), *taken(*recordings), *(x for r in recordings for x in copied(r, *DRIVES))]
+    listed = f.Listed(1, NOON, len(recordings), (), (), untaken)
+    known = ledger(facts, [listed])
+    told = check(view(known, day=day), known, settings(), Around())
+    return [x for x in told if x.code.startswith("report-")]
+
+
+def codes(*recordings: Recording, day: str = DAY) -> list[str]:
+    return [x.code for x in found(*recordings, day=day)]
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        ALL,
+        tuple(name.lower() for name in ALL),
+        tuple(name.removesuffix(".WAV") for name in ALL),
+        tuple(f"DAY01/{name}" for name in ALL),
+        tuple(f"A:\\DAY01\\{name}" for name in ALL),
+        tuple(f"/Volumes/SND_A/DAY01/{name}" for name in ALL),
+        tuple(name.replace(".WAV", ".mp3") for name in ALL),
+    ],
+)
+def test_a_report_that_lists_what_is_there_is_no_finding(names: tuple[str, ...]):
+    assert codes(*CARD, report(*names)) == []
+
+
+def test_what_it_names_and_is_not_there():
+    (told,) = found(*CARD, report(*ALL, "S01T04.WAV", "\x1b[2J.WAV"))
+    assert (told.code, told.severity, told.recording) == ("report-names-missing", "look", 90)
+    assert told.says == (
+        "SND_A1/REPORT.CSV is a sound report and names 2 files that are not on that card: "
+        "S01T04.WAV, \\x1b[2J.WAV."
+    )
+    (told,) = found(*CARD, report(*ALL, *(f"X{n}.WAV" for n in range(9))))
+    assert told.says.endswith("names 9 files that are not on that card: "
+                              "X0.WAV, X1.WAV, X2.WAV, X3.WAV, X4.WAV and 4 more.")  # fmt: skip
+
+
+def test_what_is_there_and_it_does_not_name():
+    (told,) = found(*CARD, report(*ALL[:1]))
+    assert (told.code, told.severity, told.load) == ("report-omits", "look", 1)
+    assert told.says == (
+        "SND_A1: 2 recordings are in no sound report that is on it: "
+        "DAY01/S01T02.WAV, DAY01/S01T03.WAV."
+    )
+
+
+def test_two_reports_list_the_card_together():
+    halves = (report(ALL[0]), report(*ALL[1:], number=91, path=b"TWO.TSV"))
+    assert codes(*CARD, *halves) == []
+
+
+def test_a_table_that_names_none_of_the_card_is_a_report_if_it_names_audio():
+    assert codes(*CARD, report("X1.WAV", "X2.WAV")) == ["report-names-missing"]
+    assert codes(*CARD, report("X1.WAV")) == []
+    assert codes(*CARD, report("colour", "gain", "low cut")) == []
+
+
+def test_a_table_without_endings_that_names_one_recording_is_a_report():
+    assert codes(*CARD, report("S01T01", "S01T02", "S01T03", "S01T04")) == ["report-names-missing"]
+
+
+def test_what_has_no_ending_among_names_that_have_one_is_never_missing():
+    assert codes(*CARD, report(*ALL[:2], "S01T03", "3 files")) == []
+
+
+def test_no_report_no_finding():
+    assert codes(*CARD) == []
+    assert codes(*CARD, report()) == []
+
+
+def test_each_card_is_compared_with_its_own_reports():
+    backup = on_card(*(r.path for r in CARD[:2]), of=2, first=11)
+    assert codes(*CARD, *backup, report(*ALL)) == []
+    assert codes(*CARD, *backup, report(*ALL, of=2)) == ["report-names-missing"]
+
+
+def test_one_name_in_two_folders():
+    twins = on_card(b"A/T01.WAV", b"B/T01.WAV")
+    assert codes(*twins, report("T01.WAV", "T01.WAV")) == []
+    (told,) = found(*twins, report("A/T01.WAV"))
+    assert "report-omits" in told.code
+    assert "B/T01.WAV" in told.says
+    assert codes(*twins, report("C:\\elsewhere\\T01.WAV")) == []
+
+
+def test_a_takes_name_stands_for_all_files_of_its_set():
+    files = on_card(b"12A-T03_1.WAV", b"12A-T03_2.WAV", b"12A-T04_1.WAV")
+    assert codes(*files, report("12A-T03", "12A-T04.WAV")) == []
+    assert codes(*files, report("12A-T03")) == ["report-omits"]
+    assert codes(*files, report("12A-T03_1.WAV", "12A-T04_1.WAV")) == ["report-omits"]
+
+
+def test_a_report_is_told_of_in_the_newest_day_that_it_lists():
+    """Yesterday's report says nothing of today's recordings, and today's nothing of yesterday."""
+    old = [replace(r, id=r.id + 20, day=BEFORE, path=b"OLD/" + r.path) for r in CARD]
+    old = [replace(r, place=r.place.replace(DAY.encode(), BEFORE.encode())) for r in old]
+    theirs = report("OLD/DAY01/S01T01.WAV", "GONE.WAV")
+    theirs = replace(theirs, day=BEFORE)
+    assert codes(*old, *CARD, theirs) == []
+    told = found(*old, *CARD, theirs, day=BEFORE)
+    assert [x.code for x in told] == ["report-names-missing", "report-omits"]
+    ours = report(*(f"DAY01/{name}" for name in ALL), "GONE.WAV")
+    assert codes(*old, *CARD, replace(ours, day=BEFORE)) == ["report-names-missing"]
+    assert codes(*old, *CARD, replace(ours, day=BEFORE), day=BEFORE) == []
+
+
+def test_only_the_newest_version_of_a_report_counts():
+    older = report(*ALL, "GONE.WAV")
+    newer = replace(report(*ALL, number=91), version=2)
+    assert codes(*CARD, older, newer) == []
+
+
+def test_a_card_that_was_not_seen_whole_yet_is_not_weighed():
+    assert found(*CARD, report(*ALL, "S01T04.WAV"), untaken=1) == []
+
+
+def test_a_decision_covers_the_names_of_then():
+    (one,) = found(*CARD, report(*ALL, "X.WAV"))
+    (same,) = found(*CARD, report("X.WAV", *ALL))
+    (other,) = found(*CARD, report(*ALL, "X.WAV", "Y.WAV"))
+    assert one.covers == same.covers != other.covers
+
+
+def test_the_list_is_kept_in_the_catalogue():
+    """And a description of before there were lists is read as one without."""
+    said = Description(Kind.OTHER, listed=("a.wav", "\u00e9.wav", "\u2028"))
+    assert loads(Description, dumps(said)) == said
+    old = dumps(Description(Kind.OTHER)).replace(',"listed":[]', "")
+    assert "listed" not in old
+    assert loads(Description, old) == Description(Kind.OTHER)
+
+
+def test_the_manifest_does_not_hold_the_list():
+    """A catalogue that was rebuilt from it knows no lists, and says nothing of reports."""
+    known = ledger(cards(), taken(*CARD, report(*ALL, "X.WAV")))
+    doc = document(judge(known, DAY, settings()), known, settings(), (target(),), Writer("a", "b"))
+    raw = canonical(revision(doc, 1, NOON, None))
+    assert read_manifest(raw).refused == ()
+    assert b"listed" not in raw

@@ -1,0 +1,188 @@
+"""The file names in a table of text, whatever wrote it."""
+
+from __future__ import annotations
+
+import codecs
+
+import pytest
+
+from takehold.formats.describe import describe
+from takehold.formats.report_table import (
+    NAME_CAP,
+    NAMES_CAP,
+    ROWS_CAP,
+    SIZE_CAP,
+    names_listed,
+)
+from takehold.model.sound import Description, Kind
+
+HEAD = ["Scene", "Take", "File", "Note"]
+ROWS = [["1", "1", "S01T01.WAV", ""], ["1", "2", "S01T02.WAV", "plane"]]
+NAMES = ("S01T01.WAV", "S01T02.WAV")
+
+
+def table(mark: str = ",", rows: list[list[str]] = [HEAD, *ROWS], end: str = "\r\n") -> str:
+    return "".join(mark.join(row) + end for row in rows)
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t", "|", "   ", " | "])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_columns_may_be_parted_by_any_mark(mark: str, end: str):
+    assert names_listed(table(mark, end=end).encode()) == NAMES
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t", "|"])
+def test_the_name_may_be_the_last_cell(mark: str):
+    """A wrong mark leaves the cells before it in the name, and is not taken."""
+    rows = [["1", "10,5", "3,25", *NAMES[:1]], ["2", "11,5", "4", *NAMES[1:]]]
+    quoted = [[f'"{cell}"' if mark == "," else cell for cell in row] for row in rows]
+    assert names_listed(table(mark, quoted).encode()) == NAMES
+
+
+@pytest.mark.parametrize(
+    ("encoding", "bom"),
+    [
+        ("utf-8", b""),
+        ("utf-8", codecs.BOM_UTF8),
+        ("utf-16-le", codecs.BOM_UTF16_LE),
+        ("utf-16-be", codecs.BOM_UTF16_BE),
+        ("latin-1", b""),
+    ],
+)
+def test_encodings(encoding: str, bom: bytes):
+    text = table(rows=[HEAD, ["1", "1", "Hühnerhof.wav", "Größe"]])
+    assert names_listed(bom + text.encode(encoding)) == ("Hühnerhof.wav",)
+
+
+def test_titles_above_the_head_and_totals_below():
+    text = "Sound report\nProduction:,Lantern Bay\nMixer:,x\n\n" + table() + "\nTotal,2 files,,\n"
+    assert names_listed(text.encode()) == NAMES
+
+
+def test_a_few_without_ending_are_taken_along():
+    """A total in that column as well: whoever compares knows that it need not be a name."""
+    rows = [HEAD, *ROWS, ["1", "3", "S01T03", ""], ["", "", "3 files", ""]]
+    assert names_listed(table(rows=rows).encode()) == (*NAMES, "S01T03", "3 files")
+
+
+def test_a_table_without_a_head():
+    assert names_listed(table(rows=ROWS).encode()) == NAMES
+
+
+def test_a_plain_list_of_names():
+    assert names_listed(b"S01T01.WAV\nS01T02.WAV\n") == NAMES
+    assert names_listed(b"S01T01.WAV") == NAMES[:1]
+
+
+def test_a_list_of_checksums():
+    """As sha256sum writes it (GNU coreutils): hex, two blanks, the name."""
+    text = "".join(f"{'ab' * 32}  {name}\n" for name in NAMES)
+    assert names_listed(text.encode()) == NAMES
+
+
+def test_a_column_for_each_file_of_a_set():
+    rows = [["Take", "Track 1", "Track 2"], ["1", "a_1.wav", "a_2.wav"], ["2", "b_1.wav", ""]]
+    assert names_listed(table(rows=rows).encode()) == ("a_1.wav", "b_1.wav", "a_2.wav")
+
+
+def test_several_files_in_one_cell():
+    assert names_listed(b'1,"a_1.wav; a_2.wav"\n2,"b_1.wav\nb_2.wav"\n') == (
+        *("a_1.wav", "a_2.wav"),
+        *("b_1.wav", "b_2.wav"),
+    )
+
+
+def test_quoted_cells_hold_marks_lines_and_quotes():
+    text = '"File";"Note"\n"S1; T1.wav";"he said ""go"";\nthen\nplane"\n"S1T2.wav";""\n'
+    assert names_listed(text.encode()) == ("S1; T1.wav", "S1T2.wav")
+
+
+def test_a_quote_that_is_never_closed_hides_nothing():
+    text = 'File,Note\nS01T01.WAV,5" from the door\nS01T02.WAV,"left open\nS01T03.WAV,\n'
+    assert names_listed(text.encode()) == (*NAMES, "S01T03.WAV")
+    text = 'File,Note\nS01T01.WAV,"left open\nS01T02.WAV,\n'
+    assert names_listed(text.encode()) == NAMES
+
+
+def test_a_remark_that_ends_in_a_name_is_no_name():
+    rows = [HEAD, ["1", "1", "a.wav", ""], ["1", "2", "b.wav", "instead of a.wav"],
+            ["1", "3", "c.wav", "plane"], ["1", "4", "d.wav", "dog"]]  # fmt: skip
+    assert names_listed(table(rows=rows).encode()) == ("a.wav", "b.wav", "c.wav", "d.wav")
+
+
+@pytest.mark.parametrize("head", ["File", "FILE NAME", "file_name:", "Filename", "Clip Name"])
+def test_names_without_ending_need_a_head(head: str):
+    rows = [["Scene", head, "Note"], ["1", "S01T01", ""], ["1", "S01T02", "plane"]]
+    assert names_listed(table(rows=rows).encode()) == ("S01T01", "S01T02")
+    assert names_listed(table(rows=rows[1:]).encode()) is None
+
+
+@pytest.mark.parametrize("ending", ["wav", "WAV", "bwf", "rf64", "w64", "flac", "mp3", "aif"])
+def test_the_endings_of_audio(ending: str):
+    assert names_listed(f"1;a.{ending};x\n".encode()) == (f"a.{ending}",)
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        b"",
+        b"\n\n\n",
+        b"Nothing of the kind.\n",
+        b"key = value\nother = 3\n",
+        b"a.wav\0b.wav",
+        b"RIFF\x10\0\0\0WAVEa.wav\n",
+        b"\x1b[2Ja.wav\n",
+        codecs.BOM_UTF16_LE + b"a",
+        codecs.BOM_UTF16_LE + b"\x00\xd8a\x00",
+        b"<html><td>a.wav</td></html>",
+    ],
+)
+def test_what_is_no_such_table(raw: bytes):
+    assert names_listed(raw) is None
+
+
+def test_formulas_and_entities_are_letters():
+    """Nothing is computed, fetched or expanded."""
+    rows = [["=HYPERLINK(1).wav"], ["&lol;.wav"], ["$(id).wav"], ["../../etc/x.wav"]]
+    assert names_listed(table(rows=rows).encode()) == tuple(row[0] for row in rows)
+
+
+def test_each_name_once_and_not_more_than_the_caps():
+    assert names_listed(b"a.wav\na.wav\n") == ("a.wav",)
+    many = "".join(f"{n}.wav\n" for n in range(NAMES_CAP + 5)).encode()
+    assert len(names_listed(many) or ()) == NAMES_CAP
+    assert names_listed(b"x" * NAME_CAP + b".wav\n" + b"a.wav\n") == ("a.wav",)
+    assert names_listed(b"x,y\n" * ROWS_CAP + b"a.wav,1\n") is None
+    assert names_listed(b"a.wav\n" + b" " * SIZE_CAP) is None
+
+
+def test_a_field_beyond_what_a_reader_takes():
+    """Python's csv module refuses fields over 131,072 characters."""
+    text = f'a.wav,"{"x" * 200_000}"\nb.wav,""\n'
+    assert names_listed(text.encode()) == ("a.wav", "b.wav")
+
+
+def described(raw: bytes, size: int | None = None) -> tuple[Description, list[int]]:
+    """What describing says, and how much each look asked for."""
+    asked: list[int] = []
+
+    def read(offset: int, length: int) -> bytes:
+        asked.append(length)
+        return raw[offset : offset + length]
+
+    return describe(read, len(raw) if size is None else size), asked
+
+
+def test_describing_finds_the_list_by_the_content():
+    """The kind stays what it is: no audio."""
+    said, _ = described(table().encode())
+    assert said == Description(Kind.OTHER, listed=NAMES)
+
+
+def test_a_long_file_and_one_that_is_no_text_are_not_read():
+    said, asked = described(b"\x89PNG\r\n\x1a\n" + bytes(900_000))
+    assert said == Description(Kind.OTHER)
+    assert sum(asked) < 1000
+    said, asked = described(b"a.wav\n" * 100, size=SIZE_CAP + 1)
+    assert said == Description(Kind.OTHER)
+    assert sum(asked) < 1000
