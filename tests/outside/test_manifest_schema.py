@@ -47,6 +47,21 @@ def test_full_documents_are_accepted_by_schema_and_reader() -> None:
         {"relation": "unread", "load": 2, "path": "a"},
         {"relation": "identical", "load": 2, "path": "\\xff", "path_hex": "ff"},
         {"relation": "different", "load": 2, "path": "a", "first_difference_frame": 48_000},
+        {"relation": "not compared yet", "load": 2, "path": "a"},
+        {
+            "relation": "same audio, other layout",
+            "load": 2,
+            "path": "a",
+            "also": [{"load": 2, "path": "\\xff", "path_hex": "ff"}],
+        },
+        {
+            "relation": "reduced",
+            "load": 2,
+            "path": "a",
+            "channels": [3, 4],
+            "residual_db": -42.5,
+            "correlation": 0.99,
+        },
     ],
 )
 def test_every_kind_of_counterpart_is_accepted(counterpart: Any) -> None:

@@ -31,6 +31,7 @@ from takehold.decide.backoff import trouble
 from takehold.decide.enrol import untaken
 from takehold.decide.inventory import Described, take_in
 from takehold.decide.judge import judge
+from takehold.decide.keys import compare_key
 from takehold.decide.plan import (
     Wanted,
     land_key,
@@ -42,14 +43,16 @@ from takehold.decide.plan import (
     stock_key,
 )
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
 from takehold.model.errors import SourceChanged, TakeholdError, WorldError
-from takehold.model.finding import Verdict
+from takehold.model.finding import Relation, Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Digests, Proof, Reading, Recording, Seen, Stamp
 from takehold.model.settings import Role
 from takehold.model.situation import Sight, Sighted, Situation, Target
 from takehold.model.step import (
     CatchUp,
+    Compare,
     Confirm,
     Prove,
     Publish,
@@ -189,6 +192,8 @@ class World:
                 self.catch_up(step, luck)
             case Prove():
                 self.prove(step, luck)
+            case Compare():
+                self.compare(step, luck)
             case Publish(target=at, day=day, number=number):
                 key = publish_key(day, number, at.root.identity)
                 if self.there(at) and not luck():
@@ -233,6 +238,15 @@ class World:
                 continue
             self.done(prove_key(copy))
             self.land(recording, step.target, self.drives[(copy.root, copy.path)], luck)
+
+    def compare(self, step: Compare, luck: Luck) -> None:
+        sides = [tuple(r.id for r, _ in side) for side in (step.ours, step.theirs)]
+        key = compare_key(*sides)
+        if step.target.name not in self.plugged or luck():
+            self.fail(key)
+        else:
+            found = Comparison(*sides, Relation.DIFFERENT, self.now, frame=0)
+            self.done(key, f.Compared(found))
 
     def prove(self, step: Prove, luck: Luck) -> None:
         for _, copy in step.pairs:
@@ -376,6 +390,9 @@ class Shooting(RuleBasedStateMachine):
                 case Prove(target=at, pairs=proofs):
                     assert at.name in world.plugged
                     assert all(copy.root == at.root.identity for _, copy in proofs)
+                case Compare(target=at, ours=ours, theirs=theirs):
+                    assert at.name in world.plugged
+                    assert {copy.root for _, copy in (*ours, *theirs)} == {at.root.identity}
                 case Publish(target=at):
                     assert at.name in world.plugged
 

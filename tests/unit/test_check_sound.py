@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from planworld import SECOND, reading
-from takehold.decide.check_sound import DEAD, TAIL
+from planworld import SECOND, cards, ledger, reading, settings, taken, view
+from takehold.decide.check_sound import DEAD, TAIL, sound_findings
+from takehold.decide.coverage import Cover, Coverage, Extent, Pack
 from takehold.formats.audio import AudioMeter
 from takehold.formats.config_severity import FREE
 from takehold.model.finding import Finding, Severity
@@ -155,3 +156,14 @@ def test_a_track_is_silent_only_if_it_is_so_in_every_part():
 
 def test_the_severity_of_each_may_be_changed():
     assert MINE <= FREE
+
+
+def test_the_pack_that_has_a_dead_track_is_named():
+    """The transmitter's own card ran on: the recorder's track can be replaced."""
+    samples = noise()
+    samples[:, 1] = 0
+    one = poly(samples, "Boom", "Lav")
+    cover = Cover(Pack("Lav", "PACK_1", 3, ()), Extent.WHOLE, due=True, spans=((0, LONG),))
+    known = view(ledger(cards(), taken(one)))
+    (found,) = sound_findings(known, settings(), Coverage(covers={one.id: (cover,)}))
+    assert found.do.startswith("PACK_1 (Lav) has all of it. ")

@@ -153,6 +153,7 @@ def test_each_relation_is_told_with_its_figure() -> None:
         "relation": "short",
         **named,
         "missing_frames": len(LONG) - SECOND,
+        "missing_from_frame": SECOND,
     }
     assert answer(mine, recording(2, of=2, audio=bytes(other))) == {
         "relation": "different",

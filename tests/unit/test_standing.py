@@ -120,9 +120,9 @@ def test_counterparts_are_seen_from_both_cards() -> None:
     day = view(ledger(cards(), taken(recording(1), recording(2, of=2), recording(3, b"X", of=2))))
     answers = [s.answer for s in day.files]
     assert answers == [
-        Counterpart(1, Relation.IDENTICAL, 2),
-        Counterpart(2, Relation.IDENTICAL, 1),
-        Counterpart(3, Relation.IDENTICAL, 1),
+        Counterpart(1, Relation.IDENTICAL, 2, others=(2,)),
+        Counterpart(2, Relation.IDENTICAL, 1, others=(1,)),
+        Counterpart(3, Relation.IDENTICAL, 1, others=(1,)),
     ], "a second copy of the same bytes is not on the backup only"
     alone = view(ledger(cards(), taken(recording(1), recording(3, b"X", of=2, audio=b"other"))))
     assert [s.answer for s in alone.files][1] == Counterpart(3, Relation.MISSING)

@@ -1,15 +1,22 @@
-"""A second opinion on whole WAVE files, by libsndfile."""
+"""A second opinion on whole files, and the samples of those that are no PCM, by libsndfile."""
 
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
-from takehold.model.errors import TakeholdError
+from takehold.model.errors import Malformed, TakeholdError
+from takehold.ports.decoder import Samples
 from takehold.ports.disk import Reader
 
 # What one try may decode at once, whatever rate and channel count a header claims.
 _MOST_SAMPLES = 1 << 22
+# Frames by which the count of an MP3 that does not tell it may be too high: two of its own frames.
+_GUESSED = 2 * 1152
+_LOSSY = frozenset({"MP3", "MPEG", "OGG"})
+_BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 _UNSUPPORTED = 4  # SF_ERR_UNSUPPORTED_ENCODING in libsndfile's sndfile.h
 
 
@@ -35,6 +42,59 @@ class SoundfileDecoder:
         if file.failed is not None:
             raise file.failed
         return said
+
+    @contextmanager
+    def open(self, reader: Reader, size: int) -> Iterator[Samples]:
+        """The file's samples: int32 where the coding is lossless, else float32."""
+        import soundfile  # noqa: PLC0415
+
+        file = _File(reader, size)
+        with _failures(soundfile, file):
+            sound = soundfile.SoundFile(file)
+        with sound:
+            yield _Samples(soundfile, file, sound)
+
+
+class _Samples:
+    """ports/decoder.Samples of an open file."""
+
+    def __init__(self, soundfile: Any, file: _File, sound: Any) -> None:
+        self._soundfile, self._file, self._sound = soundfile, file, sound
+        self._at = 0
+        self.channels: int = sound.channels
+        self.frames: int = sound.frames
+        self.sample_rate: int = sound.samplerate
+        self.lossy = sound.format in _LOSSY
+        self.bits = _BITS.get(sound.subtype, 16)
+
+    def read(self, start: int, count: int) -> Any:
+        """As the port says. One seek less is one less that a lossy decoder has to settle after."""
+        with _failures(self._soundfile, self._file):
+            if start != self._at:
+                self._sound.seek(start)
+            dtype = "float32" if self.lossy else "int32"
+            got = self._sound.read(count, dtype=dtype, always_2d=True, fill_value=0)
+            self._at = self._sound.tell()
+        lacks = start + count - self._at
+        guessed = self.lossy and lacks <= _GUESSED and start + count > self.frames - _GUESSED
+        if lacks and not guessed:
+            raise _not_decoded(f"{count - lacks} of {count} frames from frame {start}")
+        return got.T
+
+
+@contextmanager
+def _failures(soundfile: Any, file: _File) -> Iterator[None]:
+    """What libsndfile raises, or the reader did, as the port says."""
+    try:
+        yield
+    except (soundfile.SoundFileRuntimeError, ValueError) as error:
+        raise file.failed or _not_decoded(getattr(error, "error_string", str(error))) from error
+    if file.failed is not None:
+        raise file.failed
+
+
+def _not_decoded(says: str) -> Malformed:
+    return Malformed(f"it does not decode: {says.rstrip('.')}.", code="not-decoded")
 
 
 def _unknown_form(head: bytes) -> bool:

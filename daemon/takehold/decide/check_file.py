@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from takehold.decide.litter import holds_audio, is_document, named_wave
 from takehold.decide.noticed import finding
 from takehold.decide.reads import Reads, other_digests
-from takehold.decide.standing import DayStanding, Standing
+from takehold.decide.standing import DayStanding, Standing, container
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label, rate_name
 from takehold.model.facts import Trouble
-from takehold.model.finding import Finding, Relation, Severity
+from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.recording import Proof, Seen
 from takehold.model.settings import Role, Settings
 from takehold.model.sound import Kind
@@ -59,7 +59,7 @@ def file_findings(
         yield from _complaints(standing)
         yield from _expected(standing, settings)
         yield from _backup(standing, view)
-        yield from _opaque(standing)
+        yield from _opaque(standing, view)
     yield from _versions(standing, view)
     if standing.owes_copies:
         yield from _copies(standing, settings, trouble)
@@ -97,7 +97,8 @@ def _expected(standing: Standing, settings: Settings) -> Iterator[Finding]:
     if made and expect.sample_rate and made.sample_rate != expect.sample_rate:
         says = f"{made.sample_rate} Hz, the day is set up for {expect.sample_rate} Hz"
         yield _make(standing, "sample-rate", LOOK, says, do)
-    if made and expect.bit_depth and made.bits != expect.bit_depth:
+    pack = standing.load.role is Role.BODYPACK  # each make has a depth of its own
+    if made and made.bits and expect.bit_depth and made.bits != expect.bit_depth and not pack:
         says = f"{made.bits} bits, the day is set up for {expect.bit_depth} bits"
         yield _make(standing, "bit-depth", LOOK, says, do)
     if description.kind is not Kind.WAVE or expect.timecode_rate is None:
@@ -117,30 +118,82 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     if answer is None:
         return
     if standing.load.role is Role.BACKUP:
-        if answer.relation is Relation.MISSING and _is_audio(standing):
+        alone = answer.relation is Relation.MISSING and _is_audio(standing)
+        if alone and not view.opaque:
             says = "it is on the backup card only"
             yield _make(standing, "only-on-backup", LOOK, says, "Look for it on the primary card.")
         return
-    relation = answer.relation
-    # A card that gave the same bytes twice is sure of itself: then a person may decide.
-    severity = LOOK if standing.reads is Reads.AGREED else HOLD
-    if relation is Relation.MISSING and _is_audio(standing) and backup_was_seen(view):
-        says = "the backup card has no such recording"
-        yield _make(standing, "backup-missing", severity, says, KEEP + " Look at the backup card.")
-    elif relation is Relation.UNREAD and standing.reads is not Reads.NONE:
+    if answer.relation is Relation.MISSING and _is_audio(standing) and backup_was_seen(view):
+        if not (view.opaque and container(standing.recording)):
+            says, do = "the backup card has no such recording", KEEP + " Look at the backup card."
+            yield _make(standing, "backup-missing", _sure(standing), says, do)
+    elif answer.relation is Relation.UNREAD and standing.reads is not Reads.NONE:
         yield _make(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)
-    elif relation is Relation.LONGER:
-        more = _seconds(standing, answer.frames)
-        says = f"the backup holds {more} more: this file is cut at its end"
+    else:
+        yield from _unlike(standing, answer)
+
+
+def _sure(standing: Standing) -> Severity:
+    """A card that gave the same bytes twice is sure of itself: then a person may decide."""
+    return LOOK if standing.reads is Reads.AGREED else HOLD
+
+
+def _unlike(standing: Standing, answer: Counterpart) -> Iterator[Finding]:
+    """A backup that was found, and does not hold all of the audio as it is."""
+    severity, frames = _sure(standing), answer.frames
+    if answer.relation is Relation.LONGER:
+        says = f"the backup holds {_seconds(standing, frames)} more: this file is cut"
         do = "Take the backup's file. Keep both cards as they are."
         yield _make(standing, "primary-short", severity, says, do)
-    elif relation is Relation.SHORT:
-        lacks = _seconds(standing, answer.frames)
-        says = f"the backup holds the beginning only; {lacks} are missing at its end"
-        yield _make(standing, "backup-short", severity, says, KEEP)
-    elif relation is Relation.DIFFERENT and _is_audio(standing):
-        says = f"the backup's file of that name holds other audio{_from(standing, answer.frames)}"
+    elif answer.relation is Relation.SHORT:
+        yield _make(standing, "backup-short", severity, _lacks(standing, answer), KEEP)
+    elif answer.relation is Relation.DIFFERENT and _is_audio(standing):
+        where = _from(standing, frames) + _on_tracks(standing, answer.channels)
+        says = f"the backup's recording of it holds other audio{where}"
         yield _make(standing, "backup-different", severity, says, KEEP + " Listen to both.")
+    elif answer.relation is Relation.REDUCED:
+        yield from _reduced(standing, answer)
+
+
+def _lacks(standing: Standing, answer: Counterpart) -> str:
+    """How many seconds a short backup lacks, where, and of which tracks."""
+    total, since = standing.recording.description.frames, answer.since
+    at_end = since is None or total is None or since + (answer.frames or 0) >= total
+    holds = "the beginning" if at_end else "a part"
+    where = " at its end" if at_end else ""
+    where += _from(standing, since) + _on_tracks(standing, answer.channels)
+    return f"the backup holds {holds} only; {_seconds(standing, answer.frames)} are missing{where}"
+
+
+def _reduced(standing: Standing, answer: Counterpart) -> Iterator[Finding]:
+    """A backup of fewer bits, lossy, or of some of the tracks only."""
+    below = answer.residual_db
+    figures = [f"what differs lies {-below:.1f} dB below it"] if below is not None else []
+    figures += [f"correlation {answer.correlation:.4f}"] if answer.correlation is not None else []
+    if figures:
+        says = f"the backup holds it at a lower quality: {', '.join(figures)}"
+        do = "See that a backup of this quality is what was meant. " + KEEP
+        yield _make(standing, "backup-reduced", LOOK, says, do)
+    if answer.channels:
+        says = f"the backup holds other tracks of it only: {_tracks(standing, answer.channels)}"
+        has = "has" if len(answer.channels) == 1 else "have"
+        do = "See that these tracks need no backup. " + KEEP
+        yield _make(standing, "backup-partial", LOOK, f"{says} {has} no backup", do)
+
+
+def _on_tracks(standing: Standing, channels: tuple[int, ...]) -> str:
+    """Which of several tracks are meant, "" where it is the only one, or not known."""
+    made = standing.recording.description.format
+    if not channels or made is None or made.channels == 1:
+        return ""
+    return ", on " + _tracks(standing, channels)
+
+
+def _tracks(standing: Standing, channels: tuple[int, ...]) -> str:
+    """The tracks on these channels of a file, by number and name."""
+    named = {t.interleave: t.name for t in standing.recording.description.metadata.tracks}
+    words = [f"{n} ({shown(named[n])})" if named.get(n) else str(n) for n in channels]
+    return f"{'track' if len(words) == 1 else 'tracks'} {', '.join(words)}"
 
 
 def backup_was_seen(view: DayStanding) -> bool:
@@ -168,10 +221,10 @@ def _from(standing: Standing, frames: int | None) -> str:
 
 def _is_audio(standing: Standing) -> bool:
     recording = standing.recording
-    return recording.description.kind is Kind.WAVE or holds_audio(recording.path)
+    return recording.description.kind is not Kind.OTHER or holds_audio(recording.path)
 
 
-def _opaque(standing: Standing) -> Iterator[Finding]:
+def _opaque(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     description, path = standing.recording.description, standing.recording.path
     if description.kind is not Kind.OTHER:
         return
@@ -180,6 +233,7 @@ def _opaque(standing: Standing) -> Iterator[Finding]:
         yield _make(standing, "not-wave", LOOK, says, "Open it in the recorder.")
     relation = standing.answer.relation if standing.answer else Relation.IDENTICAL
     known = _is_audio(standing) or is_document(path) or standing.load.role is not Role.PRIMARY
+    known = known or view.opaque
     if relation in (Relation.MISSING, Relation.DIFFERENT) and not known:
         have = "other bytes" if relation is Relation.DIFFERENT else "no such file"
         says = f"it may hold audio, and the backup card has {have} of that name"
@@ -189,9 +243,12 @@ def _opaque(standing: Standing) -> Iterator[Finding]:
 
 
 def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
-    if standing.current or standing.reads is Reads.NONE:
+    if standing.current:
         return
     mine = standing.recording
+    if standing.reads is Reads.NONE:  # another recording: one that only grew is replaced
+        yield _lost(standing, "listed")
+        return
     if standing.reads is Reads.FIRST_WRONG:
         says = "its first read was refuted by later ones; what was copied then is kept apart"
         do = "Try another reader or cable before you trust this one again."
@@ -214,6 +271,11 @@ def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         yield from _other_audio(standing, view)
 
 
+def _lost(standing: Standing, seen: str) -> Finding:
+    says = f"an earlier version of it was {seen}, never copied, and is not on its card any more"
+    return _make(standing, "version-lost", LOOK, says, "See whether the newer one is enough.")
+
+
 def _other_audio(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     """An earlier take of that name; one that was read once waits for the backup card that is in."""
     says, do = (
@@ -234,8 +296,7 @@ def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> 
         yield _make(standing, "file-vanished", LOOK, "it left its card before it was copied", "")
         return
     if not standing.current and not standing.copies:
-        says = "an earlier version of it was read, never copied, and is not on its card any more"
-        yield _make(standing, "version-lost", LOOK, says, "See whether the newer one is enough.")
+        yield _lost(standing, "read")
     elif standing.devices < settings.copies_required:
         why = f" ({trouble.says})" if trouble else ""
         says = f"{standing.devices} of {settings.copies_required} proven copies{why}"

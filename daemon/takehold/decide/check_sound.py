@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from takehold.decide.coverage import Coverage, told
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import Recorder, recorders
 from takehold.decide.standing import DayStanding, Standing
@@ -31,14 +32,17 @@ LISTEN = "Listen to it. Tell post, or record it again."
 NAMED = 8
 
 
-def sound_findings(view: DayStanding, settings: Settings) -> Iterator[Finding]:
-    """Everything to say of a day's audio: of takes, and of each file that belongs to none here."""
+def sound_findings(view: DayStanding, settings: Settings, packs: Coverage) -> Iterator[Finding]:
+    """Everything to say of a day's audio: of takes, and of each file that belongs to none here.
+
+    `packs` tell which transmitter's own card has a track that is dead.
+    """
     made, _ = recorders(view, settings)
     for recorder in made:
         for take in recorder.takes:
-            yield from _tracks(recorder, take)
+            yield from _tracks(recorder, take, packs)
             for again in take.again:
-                yield from _tracks(recorder, again)
+                yield from _tracks(recorder, again, packs)
     heard = {number for recorder in made for take in recorder.takes for number in _files(take)}
     for standing in view.files:
         if standing.current and (
@@ -55,9 +59,13 @@ def _files(take: Take) -> Iterator[int]:
 
 @dataclass(frozen=True, slots=True)
 class _Track:
-    """One channel of a take through all its parts: the files and what was measured in each."""
+    """One channel of a take through all its parts: the files and what was measured in each.
+
+    `said` is its name as the file has it, "" where it has none; `name` is for people.
+    """
 
     name: str
+    said: str
     pieces: tuple[tuple[Recording, Channel], ...]
 
     @property
@@ -69,18 +77,20 @@ class _Track:
         return sum(recording.sound.frames for recording, _ in self.pieces if recording.sound)
 
 
-def _tracks(recorder: Recorder, take: Take) -> Iterator[Finding]:
+def _tracks(recorder: Recorder, take: Take, packs: Coverage) -> Iterator[Finding]:
     """One finding a take for all its silent tracks, one for all that go dead within it."""
     tracks = [track for track in _of(recorder, take) if track.frames]
     silent = [track for track in tracks if track.silent]
     if silent and len(silent) == len(tracks):
         says = "no track holds any sound: it is exactly zero from beginning to end"
-        yield recorder.noticed(take, "track-silent", LOOK, says, LISTEN)
+        do = _instead(take, silent, packs) + LISTEN
+        yield recorder.noticed(take, "track-silent", LOOK, says, do)
         return
     if silent:
         names = _listed([track.name for track in silent])
         says = f"no sound at all on {names}: exactly zero for the whole take"
-        yield recorder.noticed(take, "track-silent", LOOK, says, LISTEN)
+        do = _instead(take, silent, packs) + LISTEN
+        yield recorder.noticed(take, "track-silent", LOOK, says, do)
     sounding = [track for track in tracks if not track.silent]
     # Where all end at once it is the file's end that is missing: said of the file.
     tail = min((_ends(*track.pieces[-1]) for track in sounding), default=0)
@@ -88,7 +98,14 @@ def _tracks(recorder: Recorder, take: Take) -> Iterator[Finding]:
     if dead:
         names = _listed([f"{track.name} ({gap})" for track, gap in dead])
         says = f"goes dead within the take: {names}"
-        yield recorder.noticed(take, "track-dead", LOOK, says, LISTEN)
+        do = _instead(take, [track for track, _ in dead], packs) + LISTEN
+        yield recorder.noticed(take, "track-dead", LOOK, says, do)
+
+
+def _instead(take: Take, tracks: list[_Track], packs: Coverage) -> str:
+    """Which packs have the tracks that this take lacks."""
+    found = [told(cover, take) for track in tracks for cover in packs.covering(take, track.said)]
+    return "".join(f"{one}. " for one in found[:NAMED])
 
 
 def _listed(names: list[str]) -> str:
@@ -107,7 +124,7 @@ def _of(recorder: Recorder, take: Take) -> Iterator[_Track]:
                 if (recording := _in_part(recorder, part, place)) is not None
                 and channel < len(measured := _channels(recording))
             ]
-            yield _Track(_name(first, channel), tuple(pieces))
+            yield _Track(_name(first, channel), _said(first, channel), tuple(pieces))
 
 
 def _in_part(recorder: Recorder, part: Part, place: int) -> Recording | None:
@@ -120,13 +137,17 @@ def _channels(recording: Recording) -> tuple[Channel, ...]:
 
 def _name(recording: Recording, channel: int) -> str:
     """The track's name, or its number in the file."""
+    if name := _said(recording, channel):
+        return shown(name)
     said = recording.description.metadata.tracks
-    for track in said:
-        if track.interleave == channel + 1 and track.name.strip():
-            return shown(track.name)
     if len(said) == 1:
         return f"track {said[0].channel}"
     return f"channel {channel + 1}"
+
+
+def _said(recording: Recording, channel: int) -> str:
+    named = (t.name for t in recording.description.metadata.tracks if t.interleave == channel + 1)
+    return next((name for name in named if name.strip()), "")
 
 
 def _gap(track: _Track, take: Take, tail: int) -> str:
@@ -185,7 +206,7 @@ def _file(standing: Standing) -> Iterator[Finding]:
             "a card was filled ahead and lost power"
         )
         do = "Listen to its end. Look for the rest on the backup card and in the recorder."
-        yield _made(standing, "zero-tail", LOOK, says, do)
+        yield _make(standing, "zero-tail", LOOK, says, do)
     clipped = [
         f"{_name(recording, n)} ({channel.clipped})"
         for n, channel in enumerate(channels)
@@ -193,14 +214,14 @@ def _file(standing: Standing) -> Iterator[Finding]:
     ]
     if clipped:
         says = f"samples at full scale: {_listed(clipped)}"
-        yield _made(standing, "clipped", NOTE, says)
+        yield _make(standing, "clipped", NOTE, says)
     odd = [_name(recording, n) for n, channel in enumerate(channels) if channel.not_finite]
     if odd:
         says = f"values that are no numbers on {_listed(odd)}"
-        yield _made(standing, "not-numbers", LOOK, says, "Listen to it, and tell post.")
+        yield _make(standing, "not-numbers", LOOK, says, "Listen to it, and tell post.")
 
 
-def _made(standing: Standing, code: str, severity: Severity, says: str, do: str = "") -> Finding:
+def _make(standing: Standing, code: str, severity: Severity, says: str, do: str = "") -> Finding:
     recording = standing.recording
     name = f"{shown(standing.load.label)}/{display(recording.path)}"
     place = display(recording.place)

@@ -20,6 +20,8 @@ from takehold.model.settings import Role, Settings
 Closing = Mapping[str, int]
 # Whose card may confirm whose.
 ANSWERS = {Role.PRIMARY: Role.BACKUP, Role.BACKUP: Role.PRIMARY}
+# The backup was found, in other bytes.
+UNCONFIRMING = frozenset({Relation.SAME_AUDIO, Relation.OTHER_LAYOUT, Relation.REDUCED})
 
 
 def second_reads(
@@ -59,7 +61,7 @@ def _is_alone(
     if standing is None or standing.confirmed:
         return False
     # The same audio in other bytes confirms nothing of what stands around it; nothing else will.
-    found = standing.answer is not None and standing.answer.relation is Relation.SAME_AUDIO
+    found = standing.answer is not None and standing.answer.relation in UNCONFIRMING
     asked = found or recording.day in closing
     return asked or not settings.has_backup() or _others_were_read(standing, view)
 

@@ -1,8 +1,20 @@
-"""The names of work that may fail: troubles are kept by them."""
+"""The names under which things are kept: work that may fail, folders of the config."""
 
 from __future__ import annotations
 
+from takehold.formats.names import display
+from takehold.model.comparison import Side
 from takehold.model.recording import Copy
+
+# A card that was in on a day and could not be looked at, and what it is known by: remembered for
+# that day until it could be listed.
+OF_A_DAY = ("list", "twice", "mute")
+AWAY = "away"
+
+
+def away_key(day: str, source: str) -> str:
+    """The trouble key of a watch folder that was not there when a day was closed."""
+    return f"{AWAY} {day} {source}"
 
 
 def stock_key(load: int, path: bytes) -> str:
@@ -35,6 +47,11 @@ def prove_key(copy: Copy) -> str:
     return f"prove {copy.recording} {copy.root} {copy.path.hex()}"
 
 
+def compare_key(ours: Side, theirs: Side) -> str:
+    """The trouble key of comparing the samples of two sides."""
+    return f"compare {','.join(map(str, ours))} {','.join(map(str, theirs))}"
+
+
 def root_of(key: str) -> str | None:
     """The drive that a trouble's work needs, None where it needs none."""
     word, _, about = key.partition(" ")
@@ -43,3 +60,11 @@ def root_of(key: str) -> str | None:
     if word == "publish":
         return about.split(" ", 2)[2]
     return about.partition(" ")[2].rpartition(" ")[0] if word == "prove" else None
+
+
+def folder_key(name: str, path: bytes) -> str:
+    """The name under which a configured folder's volume is recorded.
+
+    Another path in the config is another folder: its volume is recorded anew.
+    """
+    return f"{name} {display(path)}"

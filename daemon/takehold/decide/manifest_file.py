@@ -153,10 +153,22 @@ def _counterpart(standing: Standing, view: DayStanding) -> dict[str, object] | N
     if answer is None:
         return None
     entry: dict[str, object] = {"relation": answer.relation.value}
-    other = view.of(answer.other) if answer.other is not None else None
-    if other is not None:
-        entry |= {"load": other.recording.load, **named("path", other.recording.path)}
+    named_ones = [_named(found) for number in answer.others if (found := view.of(number))]
+    if named_ones:
+        entry |= named_ones[0]
+    if named_ones[1:]:
+        entry["also"] = named_ones[1:]
     key = FRAMES_KEYS.get(answer.relation)
     if key is not None and answer.frames is not None:
         entry[key] = answer.frames
-    return entry
+    if answer.since is not None:
+        entry["missing_from_frame"] = answer.since
+    if answer.channels:
+        entry["channels"] = list(answer.channels)
+    figures = {"residual_db": answer.residual_db, "correlation": answer.correlation}
+    return entry | {name: figure for name, figure in figures.items() if figure is not None}
+
+
+def _named(other: Standing) -> dict[str, object]:
+    """A file of the other card."""
+    return {"load": other.recording.load, **named("path", other.recording.path)}

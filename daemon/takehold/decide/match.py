@@ -1,63 +1,286 @@
-"""Which file of a backup card answers which primary recording?
+"""Which files of a backup card answer which primary recording, and how?
 
-1. One to one: a backup file answers one primary recording only, the strongest relation first.
-2. The order of the files does not matter.
-3. Only reads count: a file that was not read yet confirms nothing.
+1. What the digests say comes first: the same bytes, the same payload, the same channels in another
+   layout. What is left is paired by its names and its timecode (decide/candidates), and what its
+   blocks do not tell is said by a comparison of the samples, once that was made.
+2. One to one: a backup's channel answers one part of a take only, the strongest relation first.
+3. The order of the files does not matter.
+4. Only reads count: a file that was not read yet confirms nothing.
 Cost: linear in the number of files, but for sorting.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
+from takehold.decide.candidates import Unit, paired, units
+from takehold.decide.layouts import Heard, heard, other_layouts, silent
+from takehold.decide.spread import spread
+from takehold.decide.takes import takes
 from takehold.formats.names import same_key
+from takehold.model.comparison import Comparison, Side
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
-from takehold.model.sound import Sound
+from takehold.model.sound import Kind, Sound
+from takehold.model.take import Take
 
 Key = Callable[[Recording], Hashable | None]
+Compared = Mapping[tuple[Side, Side], Comparison]
+
+# The audio is there, whatever stands around it.
+WHOLE = frozenset({Relation.IDENTICAL, Relation.SAME_AUDIO, Relation.OTHER_LAYOUT})
+# The blocks of two files tell it exactly.
+BY_BLOCKS = WHOLE | {Relation.SHORT, Relation.LONGER}
+STRENGTH = {relation: number for number, relation in enumerate(Relation)}
 
 
-def match(primaries: Iterable[Recording], backups: Iterable[Recording]) -> tuple[Counterpart, ...]:
-    """The answer for each primary recording, in the order of their paths."""
-    open_ones = sorted(primaries, key=lambda r: (r.path, r.id))
-    free = {r.id: r for r in sorted(backups, key=lambda r: (r.path, r.id))}
-    answers: dict[int, Counterpart] = {}
-    for key in (
-        _path_and_bytes,
-        _bytes,
-        _audio_and_name,
-        _audio,
-        _path,
-        _uid_and_name,
-        _uid,
-        _name,
-    ):
-        _pair(key, open_ones, free, answers)
-    for recording in open_ones:
-        answers.setdefault(recording.id, Counterpart(recording.id, Relation.MISSING))
-    return tuple(answers[r.id] for r in open_ones)
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """The answers for the primary recordings, and for the backup's, in the order of their paths.
+
+    `uncompared` are pairs of sides whose samples should be compared.
+    """
+
+    primaries: tuple[Counterpart, ...]
+    backups: tuple[Counterpart, ...]
+    uncompared: tuple[tuple[Side, Side], ...]
 
 
-def _pair(
-    key: Key,
+def match(
     primaries: Iterable[Recording],
-    free: dict[int, Recording],
-    answers: dict[int, Counterpart],
-) -> None:
-    shelf: dict[Hashable, list[Recording]] = defaultdict(list)
-    for candidate in reversed(free.values()):
-        name = key(candidate)
-        if name is not None:
-            shelf[name].append(candidate)
-    for recording in primaries:
-        name = key(recording)
-        if recording.id in answers or name is None:
-            continue
-        if shelf[name]:
-            mate = free.pop(shelf[name].pop().id)
-            answers[recording.id] = compare(recording, mate)
+    backups: Iterable[Recording],
+    compared: Compared | None = None,
+    words: Iterable[str] = (),
+) -> Matched:
+    """Match two cards; `words` mark what was recorded again (decide/takes)."""
+    board = _Board(_in_order(primaries), _in_order(backups))
+    for key in (_path_and_bytes, _bytes, _audio_and_name, _audio):
+        board.pair(key)
+    if board.is_open():
+        ours, theirs = _grouped(board.ours, words), _grouped(board.theirs, words)
+        alike = board.layouts(_part_of(ours), _part_of(theirs))
+        board.candidates(ours, theirs, alike, compared or {})
+    return board.matched()
+
+
+def _in_order(recordings: Iterable[Recording]) -> list[Recording]:
+    return sorted(recordings, key=lambda r: (r.path, r.id))
+
+
+def _grouped(recordings: Iterable[Recording], words: Iterable[str]) -> list[Take]:
+    """The takes of each load, those beside that were recorded again for themselves."""
+    loads: dict[int, list[Recording]] = defaultdict(list)
+    for recording in recordings:
+        loads[recording.load].append(recording)
+    found = [take for files in loads.values() for take in takes(files, words)]
+    return [*found, *(again for take in found for again in take.again)]
+
+
+def _part_of(found: Iterable[Take]) -> dict[int, int]:
+    """The part of each recording, named by its first file."""
+    parts = (part for take in found for part in take.parts)
+    return {number: part.files[0] for part in parts for number in part.files}
+
+
+@dataclass(slots=True)
+class _Board:
+    """What is answered so far. `used` are the backup's recordings that answer something."""
+
+    ours: list[Recording]
+    theirs: list[Recording]
+    answers: dict[int, Counterpart] = field(default_factory=dict)
+    used: set[int] = field(default_factory=set)
+    uncompared: list[tuple[Side, Side]] = field(default_factory=list)
+    parts: dict[int, int] = field(default_factory=dict)
+
+    def is_open(self) -> bool:
+        """Whether there is a backup, and some recording of either card is left alone."""
+        alone = len(self.answers) < len(self.ours) or len(self.used) < len(self.theirs)
+        return alone and bool(self.ours and self.theirs)
+
+    def left(self) -> list[Recording]:
+        """The primary recordings without an answer."""
+        return [r for r in self.ours if r.id not in self.answers]
+
+    def free(self) -> list[Recording]:
+        """The backup's recordings that answer nothing."""
+        return [r for r in self.theirs if r.id not in self.used]
+
+    def give(self, answer: Counterpart) -> None:
+        """Keep an answer."""
+        self.answers[answer.recording] = answer
+        self.used.update(answer.others)
+
+    def pair(self, key: Key) -> None:
+        """File by file, those with the same key; of several the first paths."""
+        shelf: dict[Hashable, list[Recording]] = defaultdict(list)
+        for candidate in reversed(self.free()):
+            if (name := key(candidate)) is not None:
+                shelf[name].append(candidate)
+        for recording in self.left() if shelf else ():
+            name = key(recording)
+            if name is not None and shelf[name]:
+                self.give(compare(recording, shelf[name].pop()))
+
+    def layouts(self, ours: Mapping[int, int], theirs: Mapping[int, int]) -> list[tuple[int, int]]:
+        """By their channels; gives the pairs that share some. Silence goes with its part."""
+        self.parts = {**ours, **theirs}
+        open_parts: dict[int, list[Recording]] = defaultdict(list)
+        for recording in self.left():
+            open_parts[ours.get(recording.id, recording.id)].append(recording)
+        homes = {r.id: theirs.get(r.id, r.id) for r in self.theirs}
+        found = other_layouts(open_parts.values(), self.free(), homes)
+        for answer in found.answers.values():
+            self.give(answer)
+        return [*found.alike, *self._silence(homes)]
+
+    def _silence(self, homes: Mapping[int, int]) -> Iterator[tuple[int, int]]:
+        """Silence goes with its part, unless the backup's part holds something else instead."""
+        whole: dict[int, set[int]] = defaultdict(set)
+        for answer in self.answers.values():
+            if answer.relation in WHOLE:
+                part = self.parts.get(answer.recording, answer.recording)
+                whole[part].update(answer.others)
+        strange: dict[int, list[int]] = defaultdict(list)
+        for backup in reversed(self.free()):
+            if not silent(backup):
+                strange[homes[backup.id]].append(backup.id)
+        for recording in filter(silent, self.left()):
+            others = sorted(whole.get(self.parts.get(recording.id, recording.id), ()))
+            odd = [strange[homes[other]] for other in others if strange.get(homes[other])]
+            if odd:
+                yield recording.id, odd[0].pop()
+            elif others:
+                self.give(_other_layout(recording, tuple(others)))
+
+    def candidates(
+        self,
+        ours: list[Take],
+        theirs: list[Take],
+        alike: list[tuple[int, int]],
+        compared: Compared,
+    ) -> None:
+        """By names and timecode, whole takes where nothing of them is answered."""
+        mine = units(ours, {r.id: r for r in self.ours}, self.left())
+        its = units(theirs, {r.id: r for r in self.theirs}, self.free())
+        for one, other in paired(mine, its, alike):
+            for first, second in _file_by_file(one, other):
+                answers, wanted = _weigh(first, second, compared)
+                for answer in answers:
+                    self.give(answer)
+                self.used |= set(second.side)
+                self.uncompared += [(first.side, second.side)] if wanted else []
+
+    def matched(self) -> Matched:
+        """All of it, seen from both cards."""
+        ours = [self.answers.get(r.id) or Counterpart(r.id, Relation.MISSING) for r in self.ours]
+        return Matched(tuple(ours), tuple(self._mirrored()), tuple(self.uncompared))
+
+    def _mirrored(self) -> list[Counterpart]:
+        """The answers from the other side; of several the weakest counts."""
+        seen: dict[int, list[Counterpart]] = defaultdict(list)
+        for answer in self.answers.values():
+            for other in answer.others:
+                seen[other].append(answer)
+        twins = _Twins(self.ours) if len(self.used) < len(self.theirs) else None
+        parts = {self.parts.get(r.id, r.id): seen[r.id] for r in self.theirs if r.id in seen}
+        found: list[Counterpart] = []
+        for backup in self.theirs:
+            if backup.id in seen:
+                found.append(_mirror(backup, seen[backup.id]))
+                continue
+            twin = twins.of(backup) if twins else None
+            mates = parts.get(self.parts.get(backup.id, backup.id))
+            if twin is None and mates and silent(backup):
+                twin = _other_layout(backup, (mates[0].recording,))
+            found.append(twin or Counterpart(backup.id, Relation.MISSING))
+        return found
+
+
+class _Twins:
+    """What the primary cards hold, so that a second backup of it is not on the backup only."""
+
+    def __init__(self, ours: Iterable[Recording]) -> None:
+        self._bytes = {r.digests: r.id for r in ours if r.digests is not None}
+        self._channels: dict[Heard, int] = {c: r.id for r in ours for c in heard(r) if c}
+
+    def of(self, backup: Recording) -> Counterpart | None:
+        """The primary recordings that hold all of it."""
+        if backup.digests in self._bytes:
+            twin = self._bytes[backup.digests]
+            return Counterpart(backup.id, Relation.IDENTICAL, twin, others=(twin,))
+        channels = [c for c in heard(backup) if c]
+        holders = tuple(dict.fromkeys(self._channels[c] for c in channels if c in self._channels))
+        if holders and all(c in self._channels for c in channels):
+            return _other_layout(backup, holders)
+        return None
+
+
+def _mirror(backup: Recording, answers: list[Counterpart]) -> Counterpart:
+    weakest = max(answers, key=lambda a: STRENGTH[a.relation])
+    others = tuple(a.recording for a in answers)
+    return Counterpart(
+        backup.id,
+        weakest.relation,
+        weakest.recording,
+        weakest.frames,
+        others,
+        residual_db=weakest.residual_db,
+        correlation=weakest.correlation,
+    )
+
+
+def _other_layout(recording: Recording, others: tuple[int, ...]) -> Counterpart:
+    return Counterpart(recording.id, Relation.OTHER_LAYOUT, others[0], others=others)
+
+
+def _file_by_file(mine: Unit, its: Unit) -> list[tuple[Unit, Unit]]:
+    """Two takes file by file, where names, beginnings and blocks tell how each is answered.
+
+    The last files may be missing on the backup, unless what is there holds more.
+    """
+    files = list(zip(mine.files, its.files, strict=False))
+    cut = len(mine.files) > len(its.files)
+    known = len(mine.parts) == 1 or mine.start is not None
+    if known and len(mine.files) >= len(its.files) and all(_twins(*f, cut=cut) for f in files):
+        return [(Unit(((a,),)), Unit(((b,),))) for a, b in files]
+    return [(mine, its)]
+
+
+def _twins(one: Recording, other: Recording, *, cut: bool) -> bool:
+    mine, its = one.description, other.description
+    return (
+        _name(one) == _name(other)
+        and compare(one, other).relation in BY_BLOCKS
+        and mine.metadata.time_reference == its.metadata.time_reference
+        and not (cut and (its.frames or 0) > (mine.frames or 0))
+    )
+
+
+def _weigh(mine: Unit, its: Unit, compared: Compared) -> tuple[Sequence[Counterpart], bool]:
+    """The answers for the files of a unit, and whether its samples should be compared."""
+    single = len(mine.files) == len(its.files) == 1
+    first = its.first.id
+    if any(file.digests is None for file in (*mine.files, *its.files)):
+        unread = [Counterpart(f.id, Relation.UNREAD, first, others=its.side) for f in mine.files]
+        return unread, False
+    known = compared.get((mine.side, its.side))
+    if known is not None:
+        return list(spread(mine, known)), False
+    if single:
+        answer = compare(mine.first, its.first)
+        unsure = answer.relation in (Relation.DIFFERENT, Relation.UNCOMPARED)
+        return [answer], unsure and _comparable(mine.first, its.first)
+    waits = [Counterpart(f.id, Relation.UNCOMPARED, first, others=its.side) for f in mine.files]
+    return waits, True
+
+
+def _comparable(one: Recording, other: Recording) -> bool:
+    """Whether both hold samples that can be decoded; of an MP3 nobody knows yet how many."""
+    described = (one.description, other.description)
+    return all(d.kind is Kind.COMPRESSED or (d.kind is Kind.WAVE and d.frames) for d in described)
 
 
 def _bytes(recording: Recording) -> Hashable | None:
@@ -69,13 +292,18 @@ def _path_and_bytes(recording: Recording) -> Hashable | None:
 
 
 def _audio(recording: Recording) -> Hashable | None:
+    """Of silence the payload says nothing of which file it is."""
+    return None if silent(recording) else _payload(recording)
+
+
+def _payload(recording: Recording) -> Hashable | None:
     if recording.sound is None or recording.sound.frames == 0:
         return None
     return (recording.description.format, recording.sound.digest)
 
 
 def _audio_and_name(recording: Recording) -> Hashable | None:
-    audio = _audio(recording)
+    audio = _payload(recording)
     return None if audio is None else (_name(recording), audio)
 
 
@@ -83,30 +311,38 @@ def _path(recording: Recording) -> Hashable | None:
     return same_key(recording.path)
 
 
-def _uid(recording: Recording) -> Hashable | None:
-    return recording.description.metadata.file_uid or None
-
-
-def _uid_and_name(recording: Recording) -> Hashable | None:
-    uid = _uid(recording)
-    return None if uid is None else (uid, _name(recording))
-
-
 def _name(recording: Recording) -> Hashable | None:
     return same_key(recording.path.rsplit(b"/", 1)[-1])
 
 
 def compare(one: Recording, other: Recording) -> Counterpart:
-    """How `other`, the backup's file, answers `one`."""
+    """How `other`, the backup's file, answers `one`, by their digests alone."""
+    relation, frames, channels = _relation(one, other)
+    since = other.sound.frames if relation is Relation.SHORT and other.sound else None
+    return Counterpart(one.id, relation, other.id, frames, (other.id,), channels, since=since)
+
+
+def _relation(one: Recording, other: Recording) -> tuple[Relation, int | None, tuple[int, ...]]:
     if one.digests is None or other.digests is None:
-        return Counterpart(one.id, Relation.UNREAD, other.id)
+        return Relation.UNREAD, None, ()
     if one.digests == other.digests:
-        return Counterpart(one.id, Relation.IDENTICAL, other.id)
-    alike = one.description.format == other.description.format
+        return Relation.IDENTICAL, None, ()
+    mine, its = one.description, other.description
+    alike = (mine.kind, mine.format) == (its.kind, its.format)
     if one.sound is None or other.sound is None or not alike:
-        return Counterpart(one.id, Relation.DIFFERENT, other.id)
+        wait = _comparable(one, other)
+        return Relation.UNCOMPARED if wait else Relation.DIFFERENT, None, ()
     relation, frames = _audio_relation(one.sound, other.sound)
-    return Counterpart(one.id, relation, other.id, frames)
+    differ = _differing(one, other) if relation is Relation.DIFFERENT else ()
+    return relation, frames, differ
+
+
+def _differing(one: Recording, other: Recording) -> tuple[int, ...]:
+    """Which of several channels differ, of two recordings of one length."""
+    mine, its = heard(one), heard(other)
+    if len(mine) < 2 or len(mine) != len(its) or len({c[:3] for c in (*mine, *its) if c}) != 1:
+        return ()
+    return tuple(n for n, (a, b) in enumerate(zip(mine, its, strict=True), 1) if a != b)
 
 
 def _audio_relation(one: Sound, other: Sound) -> tuple[Relation, int | None]:

@@ -10,13 +10,16 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from takehold.decide.keys import prove_key
-from takehold.decide.match import match
+from takehold.decide.litter import is_document, named_wave
+from takehold.decide.match import Matched, match
 from takehold.decide.reads import Reads, reads_of
 from takehold.formats.names import safe_part
+from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Load, Recording
 from takehold.model.settings import Role, Settings
+from takehold.model.sound import Kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +62,9 @@ class Standing:
 class DayStanding:
     """A whole day. `loads` are those with a file in it and those first seen then.
 
-    `elsewhere` counts the files of that day that belong to another production.
+    `elsewhere` counts the files of that day that belong to another production. `uncompared` are
+    the primary recordings and the backup's whose samples should be compared. `opaque`: the primary
+    cards hold containers only that cannot be looked into, and the backup's hold audio.
     """
 
     day: str
@@ -67,6 +72,8 @@ class DayStanding:
     loads: tuple[Load, ...]
     index: Mapping[int, Standing]
     elsewhere: int = 0
+    uncompared: tuple[tuple[Side, Side], ...] = ()
+    opaque: bool = False
 
     def of(self, recording: int) -> Standing | None:
         """The standing of one recording."""
@@ -99,14 +106,17 @@ def day_standing(ledger: Ledger, day: str, settings: Settings) -> DayStanding:
     everything = ledger.day(day)
     recordings = [r for r in everything if r.place.startswith(ours)]
     current = set({(r.load, r.path): r.id for r in recordings}.values())
-    answers = _answers(ledger, recordings, current, settings)
+    matched = _matched(ledger, recordings, current, settings)
+    answers = _answers(ledger, recordings, current, matched) if matched else {}
     files = tuple(
         _standing(ledger, r, current=r.id in current, answer=answers.get(r.id)) for r in recordings
     )
     ids = {r.load for r in recordings} | {i for i, load in ledger.loads.items() if load.day == day}
     loads = tuple(ledger.loads[i] for i in sorted(ids))
     index = {s.recording.id: s for s in files}
-    return DayStanding(day, files, loads, index, len(everything) - len(recordings))
+    elsewhere = len(everything) - len(recordings)
+    uncompared = matched.uncompared if matched else ()
+    return DayStanding(day, files, loads, index, elsewhere, uncompared, _is_opaque(files))
 
 
 def same_disk(loads: Iterable[Load], settings: Settings) -> list[tuple[Load, Load]]:
@@ -154,13 +164,25 @@ def _standing(
     )
 
 
-def _answers(
-    ledger: Ledger, recordings: Sequence[Recording], current: AbstractSet[int], settings: Settings
-) -> dict[int, Counterpart]:
-    """Counterparts both ways; none at all where the day knows no backup card.
+def _is_opaque(files: Iterable[Standing]) -> bool:
+    current = [s for s in files if s.current]
+    readable = {s.load.role for s in current if s.recording.description.kind is not Kind.OTHER}
+    primaries = (s.recording for s in current if s.load.role is Role.PRIMARY)
+    alone = Role.BACKUP in readable and Role.PRIMARY not in readable
+    return alone and any(map(container, primaries))
 
-    An earlier version has one only in the very same bytes: they confirm its read.
-    """
+
+def container(recording: Recording) -> bool:
+    """Whether a file may be a recording that cannot be looked into."""
+    said, path = recording.description, recording.path
+    known = named_wave(path) or is_document(path)
+    return said.kind is Kind.OTHER and not said.complaints and not known
+
+
+def _matched(
+    ledger: Ledger, recordings: Sequence[Recording], current: AbstractSet[int], settings: Settings
+) -> Matched | None:
+    """The newest versions matched; None where the day knows no backup card."""
     by_role: dict[Role, list[Recording]] = {role: [] for role in Role}
     for recording in recordings:
         if recording.id in current:
@@ -169,22 +191,23 @@ def _answers(
     own = {load.id for load, _ in same_disk(loads, settings)}
     backups = [r for r in by_role[Role.BACKUP] if r.load not in own]
     if not by_role[Role.BACKUP] and not settings.has_backup():
-        return {}
-    answers: dict[int, Counterpart] = {}
-    for found in match(by_role[Role.PRIMARY], backups):
-        answers[found.recording] = found
-        if found.other is not None:
-            answers[found.other] = Counterpart(
-                found.other, found.relation, found.recording, found.frames
-            )
-    twins = {r.digests: r.id for r in by_role[Role.PRIMARY] if r.digests is not None}
-    for backup in backups:
-        twin = twins.get(backup.digests) if backup.digests is not None else None
-        relation = Relation.MISSING if twin is None else Relation.IDENTICAL
-        answers.setdefault(backup.id, Counterpart(backup.id, relation, twin))
+        return None
+    return match(by_role[Role.PRIMARY], backups, ledger.comparisons, settings.rerecorded)
+
+
+def _answers(
+    ledger: Ledger, recordings: Sequence[Recording], current: AbstractSet[int], matched: Matched
+) -> dict[int, Counterpart]:
+    """Counterparts both ways.
+
+    An earlier version has one only in the very same bytes: they confirm its read.
+    """
+    answers = {found.recording: found for found in (*matched.primaries, *matched.backups)}
+    backups = (ledger.recordings[found.recording] for found in matched.backups)
     held = {r.digests: r.id for r in backups if r.digests is not None}
     for old in recordings:
         primary = ledger.loads[old.load].role is Role.PRIMARY
         if old.id not in current and primary and old.digests in held:
-            answers[old.id] = Counterpart(old.id, Relation.IDENTICAL, held[old.digests])
+            twin = held[old.digests]
+            answers[old.id] = Counterpart(old.id, Relation.IDENTICAL, twin, others=(twin,))
     return answers

@@ -23,9 +23,11 @@ def ended(ledger: Ledger, facts: Iterable[Fact]) -> set[str]:
         match fact:
             case Gone(recording=rid):
                 keys |= {key for key in ledger.troubles if _is_about(key, rid)}
+                keys |= {key for key in ledger.troubles if _compares(key, {rid})}
             case Inventoried(recording):
                 older = ledger.versions(recording.load, recording.path)
                 keys |= {rec_key(old.id) for old in older}
+                keys |= {key for key in ledger.troubles if _compares(key, {o.id for o in older})}
                 for old in older:  # copied no more: nothing holds its bytes, or they were misread
                     if not ledger.copies_of(old.id) or refuted(old):
                         keys |= {key for key in ledger.troubles if _is_about(key, old.id)}
@@ -56,6 +58,14 @@ def _owed_no_more(ledger: Ledger, broken: list[Broken]) -> Iterator[str]:
 def _is_about(key: str, recording: int) -> bool:
     word, number, *_ = key.split()
     return word in ABOUT_A_RECORDING and number == str(recording)
+
+
+def _compares(key: str, recordings: set[int]) -> bool:
+    """Whether it is about samples of one of these; a newer version is compared in its place."""
+    word, *sides = key.split()
+    if word != "compare":
+        return False
+    return not recordings.isdisjoint(int(n) for side in sides for n in side.split(","))
 
 
 def came_late(ledger: Ledger, key: str) -> bool:

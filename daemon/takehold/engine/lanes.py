@@ -10,7 +10,18 @@ from dataclasses import dataclass, field
 from takehold.decide.plan import recordings_of
 from takehold.engine.outcome import Outcome
 from takehold.engine.perform import Performer, Work
-from takehold.model.step import CatchUp, Confirm, Prove, Salvage, Step, TakeStock, Transfer, lane
+from takehold.model.step import (
+    CatchUp,
+    Compare,
+    Confirm,
+    Prove,
+    Recognise,
+    Salvage,
+    Step,
+    TakeStock,
+    Transfer,
+    lane,
+)
 from takehold.ports.clock import Clock
 
 
@@ -116,9 +127,11 @@ class Lanes:
 
 
 def total_of(step: Step) -> int:
-    """Bytes that a step moves; files for an inventory."""
+    """Bytes that a step moves; files for an inventory, and for a look into a card."""
     if isinstance(step, TakeStock):
         return len(step.files)
+    if isinstance(step, Recognise):
+        return len(step.recordings)
     return sum(_sizes(step))
 
 
@@ -132,7 +145,8 @@ def _sizes(step: Step) -> list[int]:
             return [recording.stamp.size]
         case CatchUp(pairs=pairs):
             return [late.stamp.size for late, _, _ in pairs]
-        case Prove(pairs=proofs):
-            return [old.stamp.size for old, _ in proofs]
+        case Prove(pairs=pairs) | Compare(ours=pairs):
+            others = step.theirs if isinstance(step, Compare) else ()
+            return [known.stamp.size for known, _ in (*pairs, *others)]
         case _:
             return []

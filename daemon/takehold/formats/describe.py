@@ -6,15 +6,18 @@ from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 
-from takehold.formats import bext, ixml, riff, wave
+from takehold.formats import bext, compressed, ixml, report_table, riff, wave
 from takehold.formats.riff import Chunk, NotWave, ReadAt, Walk
 from takehold.model.sound import Complaint, Description, Kind, Metadata, Span, WaveFormat
+
+_GLANCE = 512  # bytes that show whether a file is text
 
 
 def describe(read: ReadAt, size: int) -> Description:
     """Describe a file of `size` bytes, whatever they are; only the errors of `read` pass through.
 
-    Reads headers only: 1 MiB of iXML at most, a fixed few bytes of every other chunk.
+    Reads headers only: 1 MiB of iXML at most, a fixed few bytes of every other chunk; and text of
+    1 MiB at most, for it may be a sound report.
     """
     if size == 0:
         return _other(Complaint("empty-file", "0 bytes"))
@@ -22,7 +25,10 @@ def describe(read: ReadAt, size: int) -> Description:
         walk = riff.walk(read, size)
     except NotWave as error:
         meant = read(0, 4) in riff.FORMS
-        return _other(Complaint("not-wave", str(error))) if meant else _other()
+        if meant:
+            return _other(Complaint("not-wave", str(error)))
+        known = compressed.describe(read)
+        return known or Description(Kind.OTHER, listed=_listed(read, size))
     form = _read_format(read, walk)
     format_ = form if isinstance(form, WaveFormat) else None
     metadata, doubts = _metadata(read, walk, format_)
@@ -46,6 +52,13 @@ def same_facts(one: Description, other: Description) -> bool:
     """Whether two reads of a header told the same; what was thought of it may have come later."""
     bare = (replace(said, complaints=()) for said in (one, other))
     return next(bare) == next(bare)
+
+
+def _listed(read: ReadAt, size: int) -> tuple[str, ...]:
+    """The file names in a table of text."""
+    if size > report_table.SIZE_CAP or not report_table.is_text(read(0, _GLANCE)):
+        return ()
+    return report_table.names_listed(read(0, size)) or ()
 
 
 def _other(*complaints: Complaint) -> Description:

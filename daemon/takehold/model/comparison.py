@@ -18,7 +18,8 @@ class Comparison:
     are those missing for `short`, further ones for `longer`. `channels` of ours, from 1, differ
     (`different`) or have no counterpart (`reduced`). `offset` is how many frames theirs lies later
     than ours; `residual_db` the level of ours less theirs, against that of ours; `correlation` is
-    that of the aligned samples. None where a figure decided nothing.
+    that of the aligned samples, of a lossy copy their agreement in phase (decide/phase), the worst
+    of all channels. None where a figure decided nothing.
     """
 
     ours: Side

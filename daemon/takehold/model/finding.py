@@ -63,7 +63,8 @@ class Counterpart:
 
     `frames` counts missing frames for `short`, further ones for `longer`, and is the first frame
     that differs, or of the block that does, for `different`; None where that is not known.
-    `channels` of the primary one, from 1, differ (`different`) or have no backup (`reduced`).
+    `since` is the first frame that is missing for `short`. `channels` of the primary one, from 1,
+    differ (`different`), lack those frames (`short`; all if empty) or have no backup (`reduced`).
     `residual_db` and `correlation` are the figures that decided, where samples were compared.
     """
 
@@ -75,6 +76,7 @@ class Counterpart:
     channels: tuple[int, ...] = ()
     residual_db: float | None = None
     correlation: float | None = None
+    since: int | None = None
 
     @property
     def confirms(self) -> bool:

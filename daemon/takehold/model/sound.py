@@ -25,7 +25,10 @@ class Rate:
 
 @dataclass(frozen=True, slots=True)
 class WaveFormat:
-    """The `fmt ` chunk. Tag 1 is PCM, 3 is float (EXTENSIBLE resolved); rate in Hz."""
+    """The `fmt ` chunk. Tag 1 is PCM, 3 is float (EXTENSIBLE resolved); rate in Hz.
+
+    Of a compressed file, what such a chunk would say (formats/compressed).
+    """
 
     tag: int
     channels: int
@@ -61,9 +64,10 @@ class Complaint:
 
 
 class Kind(StrEnum):
-    """What a file of a card is."""
+    """What a file of a card is; `OTHER` is opaque, its content is not looked at."""
 
     WAVE = "wave"
+    COMPRESSED = "compressed"
     OTHER = "other"
 
 
@@ -98,7 +102,10 @@ class Metadata:
 
 @dataclass(frozen=True, slots=True)
 class Description:
-    """What one file says of itself. `data` and `frames` are what is really there to read."""
+    """What one file says of itself. `data` and `frames` are what is really there to read.
+
+    `listed` are the names of other files, where it is a table of them as a sound report is.
+    """
 
     kind: Kind
     format: WaveFormat | None = None
@@ -106,6 +113,7 @@ class Description:
     frames: int | None = None
     metadata: Metadata = Metadata()
     complaints: tuple[Complaint, ...] = ()
+    listed: tuple[str, ...] = ()
 
 
 class Coding(StrEnum):

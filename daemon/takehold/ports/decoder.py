@@ -1,10 +1,34 @@
-"""A second opinion: does a general-purpose decoder read this file, and to its end?"""
+"""What a general-purpose decoder makes of a file: a second opinion, and its samples."""
 
 from __future__ import annotations
 
-from typing import Protocol
+from contextlib import AbstractContextManager
+from typing import TYPE_CHECKING, Any, Protocol
 
 from takehold.ports.disk import Reader
+
+if TYPE_CHECKING:  # numpy takes 0.1 s to import
+    from numpy.typing import NDArray
+
+
+class Samples(Protocol):
+    """The samples of an open file.
+
+    `lossy` says that they come from a coding that does not give back what went in.
+    """
+
+    channels: int
+    frames: int
+    sample_rate: int
+    bits: int
+    lossy: bool
+
+    def read(self, start: int, count: int) -> NDArray[Any]:
+        """Frames from `start` on, shape (channels, count): all of them, or an error is raised.
+
+        int32, left-justified, or float with full scale 1.0. What is given may be written over by
+        the next read.
+        """
 
 
 class Decoder(Protocol):
@@ -12,3 +36,10 @@ class Decoder(Protocol):
 
     def complaint(self, reader: Reader, size: int, frames: int) -> str | None:
         """None if it opens and counts the same frames, else what it said."""
+
+    def open(self, reader: Reader, size: int) -> AbstractContextManager[Samples]:
+        """Its samples, decoded as they are asked for.
+
+        It, and `Samples.read`, raise Malformed with the code `not-decoded` where the bytes do not
+        decode, and the reader's errors as they are.
+        """

@@ -1,0 +1,118 @@
+"""The same audio in another layout, by the digests of the channels alone: no sample is touched.
+
+1. A channel equals another where rate, coding, length and digest agree. Digital silence says
+   nothing of which take it is: silent channels count for neither side.
+2. A channel of the backup answers one part of a take only, and in it each track that holds it.
+3. Tracks that nothing on the backup holds are told only where nothing there is left that might be
+   them, changed; else the whole takes are compared (decide/candidates). So it is with silence.
+Cost: linear in the number of channels, but for sorting.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from takehold.formats.levels import channels_of
+from takehold.model.finding import Counterpart, Relation
+from takehold.model.recording import Recording
+from takehold.model.sound import Coding, Sound
+
+# Sample rate, coding, frames and digest.
+Heard = tuple[int, Coding, int, str]
+
+
+@dataclass(slots=True)
+class Layouts:
+    """What the digests answer. `used` are the backup's recordings that answer.
+
+    `alike` pairs a primary recording with a backup's where their takes share some channels and
+    the others must be compared.
+    """
+
+    answers: dict[int, Counterpart] = field(default_factory=dict)
+    used: set[int] = field(default_factory=set)
+    alike: list[tuple[int, int]] = field(default_factory=list)
+
+
+def heard(recording: Recording) -> tuple[Heard | None, ...]:
+    """What its channels hold, in their order: None for silence. Empty where it was not measured."""
+    sound, made = recording.sound, recording.description.format
+    if sound is None or sound.coding is None or made is None or not sound.frames:
+        return ()
+    where = (made.sample_rate, sound.coding, sound.frames)
+    return tuple(None if digest is None else (*where, digest) for digest in _digests(sound))
+
+
+@lru_cache(maxsize=1 << 14)
+def _digests(sound: Sound) -> tuple[str | None, ...]:
+    return tuple(c.digest if c.first_sound is not None else None for c in channels_of(sound))
+
+
+def silent(recording: Recording) -> bool:
+    """Whether all its channels were measured and are digital silence."""
+    channels = heard(recording)
+    return bool(channels) and not any(channels)
+
+
+class _Shelf:
+    """The backup's channels that answer nothing yet; `part_of` tells the part of each recording."""
+
+    def __init__(self, theirs: Sequence[Recording], part_of: Mapping[int, int]) -> None:
+        self._holders: dict[Heard, list[int]] = defaultdict(list)
+        self._mates: dict[int, list[Recording]] = defaultdict(list)
+        self._part_of = part_of
+        self._spent: set[tuple[int, Heard]] = set()
+        for backup in theirs:
+            self._mates[part_of[backup.id]].append(backup)
+        for backup in reversed(theirs):
+            for channel in {c for c in heard(backup) if c}:
+                self._holders[channel].append(backup.id)
+
+    def holders(self, wanted: Iterable[Heard]) -> dict[Heard, int]:
+        """Which recording has each of these, as far as one does."""
+        return {c: held[-1] for c in wanted if (held := self._holders.get(c))}
+
+    def take(self, holders: Mapping[Heard, int]) -> None:
+        """These answer from now on."""
+        for channel, holder in holders.items():
+            self._holders[channel].pop()
+            self._spent.add((holder, channel))
+
+    def has_rest(self, holders: Mapping[Heard, int]) -> bool:
+        """Whether there are, beside what answers, other channels that answer nothing."""
+        parts = {self._part_of[holder] for holder in holders.values()}
+        beside = (mate for part in parts for mate in self._mates[part])
+        left = ((mate.id, c) for mate in beside for c in heard(mate) if c)
+        return any(c not in holders and (mate, c) not in self._spent for mate, c in left)
+
+
+def other_layouts(
+    ours: Iterable[Sequence[Recording]], theirs: Sequence[Recording], part_of: Mapping[int, int]
+) -> Layouts:
+    """The answers for `ours`, the files of one part each, from `theirs`, in the order of paths."""
+    found = Layouts()
+    shelf = _Shelf(theirs, part_of)
+    for part in ours:
+        wanted = dict.fromkeys(c for file in part for c in heard(file) if c)
+        holders = shelf.holders(wanted)
+        unsure = len(holders) < len(wanted) or any(None in heard(file) for file in part)
+        if holders and unsure and shelf.has_rest(holders):
+            found.alike.append((part[0].id, min(holders.values())))
+        elif holders:
+            shelf.take(holders)
+            found.used |= set(holders.values())
+            found.answers |= {a.recording: a for file in part for a in _answer(file, holders)}
+    return found
+
+
+def _answer(file: Recording, holders: Mapping[Heard, int]) -> Iterable[Counterpart]:
+    """How the channels that `holders` have answer a file of their part, if they do."""
+    channels = heard(file)
+    others = tuple(dict.fromkeys(holders[c] for c in channels if c and c in holders))
+    lacking = tuple(n for n, c in enumerate(channels, 1) if c and c not in holders)
+    relation = Relation.REDUCED if lacking else Relation.OTHER_LAYOUT
+    if others:
+        yield Counterpart(file.id, relation, others[0], others=others, channels=lacking)

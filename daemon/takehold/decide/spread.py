@@ -1,0 +1,93 @@
+"""From a comparison of two whole takes to the answer for each file of the primary one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from takehold.decide.candidates import Unit, length_of
+from takehold.model.comparison import Comparison
+from takehold.model.finding import Counterpart, Relation
+from takehold.model.recording import Recording
+
+
+def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
+    """What a comparison says of each file: frames count from its first one, channels from 1.
+
+    What the comparison does not blame is the same audio; a file of which nothing is there on the
+    backup has no counterpart.
+    """
+    if len(mine.files) == 1:
+        figure = found.frame if found.relation is Relation.DIFFERENT else found.frames
+        since = found.frame if found.relation is Relation.SHORT else None
+        yield _answer(mine.first, found, found.relation, figure, found.channels, since)
+        return
+    begin = 0
+    for number, part in enumerate(mine.parts, 1):
+        length = length_of(part) or 0
+        channel = 0
+        for file in part:
+            made = file.description.format
+            width = made.channels if made else 1
+            blamed = tuple(c - channel for c in found.channels if channel < c <= channel + width)
+            last = number == len(mine.parts)
+            yield _of_file(file, found, (begin, begin + length), blamed, width, last=last)
+            channel += width
+        begin += length
+
+
+def _of_file(
+    file: Recording,
+    found: Comparison,
+    span: tuple[int, int],
+    blamed: tuple[int, ...],
+    width: int,
+    *,
+    last: bool,
+) -> Counterpart:
+    """The answer for a file that holds these frames of its take, first and end (not included)."""
+    begin, end = span
+    frame, innocent = found.frame or 0, bool(found.channels) and not blamed
+    match found.relation:
+        case Relation.LONGER if last:
+            return _answer(file, found, Relation.LONGER, found.frames)
+        case Relation.DIFFERENT if end > frame and not innocent:
+            known = frame >= begin and found.frame is not None
+            return _answer(file, found, found.relation, frame - begin if known else None, blamed)
+        case Relation.REDUCED if len(blamed) == width:
+            return Counterpart(file.id, Relation.MISSING)
+        case Relation.REDUCED:
+            return _answer(file, found, Relation.REDUCED, None, blamed)
+        case Relation.SHORT if not innocent:
+            return _short(file, found, span, blamed)
+        case _:
+            return _answer(file, found, Relation.OTHER_LAYOUT)
+
+
+def _short(
+    file: Recording, found: Comparison, span: tuple[int, int], blamed: tuple[int, ...]
+) -> Counterpart:
+    """As much of a file as lies in the stretch that the backup lacks."""
+    begin, end = span
+    frame = found.frame or 0
+    first, after = max(begin, frame), min(end, frame + (found.frames or 0))
+    if first >= after:
+        return _answer(file, found, Relation.OTHER_LAYOUT)
+    if (first, after) == span:
+        return Counterpart(file.id, Relation.MISSING)
+    return _answer(file, found, Relation.SHORT, after - first, blamed, first - begin)
+
+
+def _answer(
+    file: Recording,
+    found: Comparison,
+    relation: Relation,
+    frames: int | None = None,
+    channels: tuple[int, ...] = (),
+    since: int | None = None,
+) -> Counterpart:
+    theirs = found.theirs
+    made = Counterpart(file.id, relation, theirs[0], frames, theirs, channels, since=since)
+    if relation is not found.relation:
+        return made
+    return replace(made, residual_db=found.residual_db, correlation=found.correlation)

@@ -1,0 +1,224 @@
+"""Compares the samples of two recordings, or sets of them, from proven copies.
+
+The blocks that the catalogue knows say where nothing needs to be read, and which channel is which.
+Where they do not, a few windows with real sound do: laid upon each other by timecode, else by
+cross-correlation. Then both sides stream by, block for block; no file is ever held whole.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack
+
+import numpy as np
+import xxhash
+
+from takehold.decide.likeness import EXACT, LOSSY, Alike, Held, alike, by_depth
+from takehold.decide.pairing import Pairs, Tally, pairs, verdict
+from takehold.decide.phase import lag
+from takehold.decide.side import offsets, stretches
+from takehold.engine.samples import OpenSide, open_side
+from takehold.formats.pcm import Array
+from takehold.model.comparison import Comparison
+from takehold.model.facts import ChannelBlocks
+from takehold.model.finding import Relation
+from takehold.model.sound import Coding
+from takehold.model.step import Compare
+from takehold.ports.decoder import Decoder
+from takehold.ports.disk import DestinationTree
+
+# Frames of a window, and how far beyond it the same sound is looked for at either side.
+WINDOW = 1 << 17
+# Glances at the whole recording, to find where the windows shall be.
+GLANCES, GLANCE = 32, 2_048
+MOST_WINDOWS, MOST_SEARCHES, MOST_CHANNELS = 5, 2, 3
+
+Likes = dict[tuple[int, int], Alike]
+Moved = Callable[[int], None]
+
+
+def compare(
+    step: Compare,
+    tree: DestinationTree,
+    decoder: Decoder,
+    known: Mapping[int, ChannelBlocks],
+    moved: Moved,
+) -> Comparison:
+    """What the samples say; `at` is left 0. `moved` is told of bytes done and may raise.
+
+    Recordings of other sample rates are different, without a figure: nothing is resampled.
+    Raises what the disk and the decoder raise; SourceChanged if a copy is not as it was proven.
+    """
+    with ExitStack() as stack:
+        ours = open_side(step.ours, tree, decoder, known, stack)
+        theirs = open_side(step.theirs, tree, decoder, known, stack)
+        rates = {file.samples.sample_rate for side in (ours, theirs) for file in side.files}
+        if len(rates) > 1:
+            return Comparison(ours.numbers, theirs.numbers, Relation.DIFFERENT, 0)
+        total = sum(recording.stamp.size for recording, _ in (*step.ours, *step.theirs))
+        return _Comparing(ours, theirs, moved, total).run()
+
+
+class _Comparing:
+    """Two open sides. A frame of ours is `offset` frames later in theirs."""
+
+    def __init__(self, ours: OpenSide, theirs: OpenSide, moved: Moved, total: int) -> None:
+        self._ours, self._theirs = ours, theirs
+        self._moved, self._total = moved, total
+        self._rate = ours.sample_rate
+        self._lossy = ours.lossy or theirs.lossy
+        begins = ours.files[0].begin, theirs.files[0].begin
+        meet = [o for o in offsets(*begins, ours.day) if -o < ours.end and o < theirs.end]
+        self._offsets = tuple(meet) or (0,)
+        self._offset = self._offsets[0]
+
+    def run(self) -> Comparison:
+        """Find out which channel is which, then compare them all."""
+        likes = self._by_blocks() or self._by_ear()
+        otherwise = LOSSY if self._lossy else by_depth(self._ours.bits, self._theirs.bits)
+        widths = len(self._ours.lines), len(self._theirs.lines)
+        found = pairs(likes, *widths, otherwise)
+        tally = self._stream(found)
+        one_layout = self._one_layout(found)
+        numbers = self._ours.numbers, self._theirs.numbers
+        return verdict(tally, *numbers, self._offset, 0, one_layout=one_layout)
+
+    # -- which channel is which
+
+    def _by_blocks(self) -> Likes:
+        """Channels that have blocks in common, silence not counted."""
+        for offset in self._offsets:
+            self._offset = offset
+            votes: Counter[tuple[int, int]] = Counter()
+            for begin, end in stretches(self._edges()):
+                votes.update(self._common(begin, end))
+            if votes:
+                return {pair: Alike(EXACT, (4, count)) for pair, count in votes.items()}
+        self._offset = self._offsets[0]
+        return {}
+
+    def _common(self, begin: int, end: int) -> Iterator[tuple[int, int]]:
+        silent = Coding.INTEGER, xxhash.xxh3_64_digest(bytes(4 * (end - begin)))
+        mine = [self._ours.digest(n, begin, end) for n in range(len(self._ours.lines))]
+        if not any(mine):
+            return
+        begin, end = begin + self._offset, end + self._offset
+        for number in range(len(self._theirs.lines)):
+            digest = self._theirs.digest(number, begin, end)
+            if digest is not None and digest != silent:
+                yield from ((n, number) for n, known in enumerate(mine) if known == digest)
+
+    def _by_ear(self) -> Likes:
+        """Channels that are alike in the loudest windows; where both lie shows with the first."""
+        likes: Likes = {}
+        searches = 0
+        for begin, end, sounding in self._windows(likes):
+            ours = self._ours.piece(begin, end)
+            places = (self._offset,) if likes else self._offsets
+            found = next((f for o in places if (f := self._alike(ours, begin, end, o))), {})
+            if not found and not likes and searches < MOST_SEARCHES:
+                searches += 1
+                offset = self._search(ours, begin, end, sounding)
+                found = self._alike(ours, begin, end, offset)
+            likes.update({pair: one for pair, one in found.items() if pair not in likes})
+        return likes
+
+    def _windows(self, likes: Likes) -> Iterator[tuple[int, int, list[int]]]:
+        """The loudest windows for the channels that nothing was found for yet, and their order."""
+        first = max(0, -self._offset)
+        last = min(self._ours.end, self._theirs.end - self._offset)
+        if last <= first:
+            first, last = 0, self._ours.end
+        step = max((last - first - GLANCE) // GLANCES, GLANCE)
+        glances = range(first, max(last - GLANCE, first) + 1, step)
+        levels = np.array([self._level(begin, min(begin + GLANCE, last)) for begin in glances])
+        levels /= np.maximum(levels.max(axis=0), 1e-30)
+        for _ in range(MOST_WINDOWS):
+            known = {mine for mine, _ in likes}
+            open_ones = [n for n in range(levels.shape[1]) if n not in known]
+            if not open_ones or not levels[:, open_ones].any():
+                return
+            best = int(levels[:, open_ones].sum(axis=1).argmax())
+            begin = max(first, min(glances[best] + GLANCE // 2 - WINDOW // 2, last - WINDOW))
+            yield begin, min(begin + WINDOW, last), list(np.argsort(-levels[best]))
+            levels[best] = 0
+            self._moved(0)
+
+    def _level(self, begin: int, end: int) -> Array:
+        piece = np.nan_to_num(self._ours.piece(begin, end), posinf=0, neginf=0)
+        powers: Array = np.square(piece).sum(axis=1)
+        return powers
+
+    def _alike(self, ours: Array, begin: int, end: int, offset: int) -> Likes:
+        """The channels that are one sound, if the two sides lie so; then that is how they lie."""
+        theirs = self._theirs.piece(begin + offset, end + offset)
+        found: Likes = {}
+        for mine, row in enumerate(ours):
+            for other, their_row in enumerate(theirs):
+                one = alike(row, their_row, self._rate, lossy=self._lossy)
+                if one is not None:
+                    found[mine, other] = one
+        if found:
+            self._offset = offset
+        return found
+
+    def _search(self, ours: Array, begin: int, end: int, sounding: list[int]) -> int:
+        """Where theirs lie by cross-correlation of a few channels, the clearest answer counts."""
+        first = begin + self._offset - WINDOW
+        some = range(min(len(self._theirs.lines), MOST_CHANNELS))
+        theirs = np.nan_to_num(self._theirs.piece(first, end + self._offset + WINDOW, some))
+        rows = np.nan_to_num(ours[sounding[:MOST_CHANNELS]])
+        answers = [lag(row, other, self._rate) for row in rows for other in theirs]
+        place, _ = max(answers, key=lambda answer: answer[1])
+        return first + place - begin
+
+    # -- all of it
+
+    def _edges(self) -> set[int]:
+        return self._ours.edges() | {edge - self._offset for edge in self._theirs.edges()}
+
+    def _stream(self, found: Pairs) -> Tally:
+        tally = Tally({mine: Held(manner, self._rate) for mine, (_, manner) in found.items()})
+        rest = [n for n in range(len(self._ours.lines)) if n not in found]
+        tally.alone = {n for n in rest if self._ours.sounds(n)}
+        unknown = [n for n in rest if self._ours.sounds(n) is None]
+        edges = self._edges()
+        share = self._total / max(max(edges) - min(edges), 1) if edges else 0
+        for begin, end in stretches(edges):
+            self._take(tally, found, begin, end)
+            for mine in unknown:
+                if mine not in tally.alone and self._ours.holds(mine, begin, end):
+                    tally.alone |= {mine} if self._ours.row(mine, begin, end).any() else set()
+            self._moved(int(share * (end - begin)))
+            if tally.held and all(held.settled for held in tally.held.values()):
+                break
+        for held in tally.held.values():
+            held.end()
+        return tally
+
+    def _take(self, tally: Tally, found: Pairs, begin: int, end: int) -> None:
+        missing = further = False
+        for mine, (other, manner) in found.items():
+            here, there = (mine, begin, end), (other, begin + self._offset, end + self._offset)
+            ours, theirs = self._ours.holds(*here), self._theirs.holds(*there)
+            if ours and not theirs:
+                missing = True
+                tally.lacking.add(mine)
+            further |= theirs and not ours
+            held = tally.held[mine]
+            if not (ours and theirs) or held.settled:
+                continue
+            known = self._ours.digest(*here)
+            if manner == EXACT and known is not None and known == self._theirs.digest(*there):
+                continue
+            held.take(begin, self._ours.row(*here), self._theirs.row(*there))
+        if missing:
+            tally.missing.append((begin, end))
+        if further:
+            tally.further.append((begin, end))
+
+    def _one_layout(self, found: Pairs) -> bool:
+        """Whether both sides have the same channels, in files that end in the same places."""
+        one_to_one = all(mine == other for mine, (other, _) in found.items())
+        return one_to_one and self._ours.lines == self._theirs.lines

@@ -1,0 +1,136 @@
+"""A comparison that cannot be made is a fault with its key, never a verdict (P4, P6)."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from comparing import Sides, scene, wave
+from fakedisk import FakeDisk
+from fakeworld import Clock
+from takehold.adapters.decoder import SoundfileDecoder
+from takehold.decide.keys import compare_key
+from takehold.engine.outcome import Outcome
+from takehold.engine.perform import Performer, Work
+from takehold.model.errors import TakeholdError, VolumeGone, WorldError
+from takehold.model.situation import Target
+from takehold.model.step import Compare
+
+TAKE = np.rint(scene(150_000, 1) * 2**23).astype("<i4")
+
+
+@pytest.fixture
+def sides(tmp_path: Path) -> Sides:
+    return Sides(tmp_path)
+
+
+def both(sides: Sides) -> Compare:
+    other = TAKE.copy()
+    other[149_000] += 1
+    return sides.step([wave(TAKE, begin=5)], [wave(other, begin=5)])
+
+
+def fault(outcome: Outcome) -> TakeholdError:
+    assert outcome.key == compare_key((1,), (2,))
+    assert outcome.facts == ()
+    assert outcome.error is not None
+    return outcome.error
+
+
+def test_a_copy_that_is_gone(sides: Sides) -> None:
+    """Its file was taken away."""
+    step = both(sides)
+    sides.path(step.theirs[0][0]).unlink()
+    assert fault(sides.outcome(step)).code == "file-missing"
+
+
+@pytest.mark.parametrize("size", [0, 1, 5_000])
+def test_a_copy_that_is_short(sides: Sides, size: int) -> None:
+    """It is no prefix of what was proven, it is a bad copy."""
+    step = both(sides)
+    path = sides.path(step.theirs[0][0])
+    path.write_bytes(path.read_bytes()[:size])
+    found = fault(sides.outcome(step))
+    assert found.code == "altered"
+    assert "T002.wav" in found.says
+
+
+def test_a_copy_that_holds_other_bytes_than_were_proven(sides: Sides) -> None:
+    """A bit went bad on the drive, in a block that was to be read: not a word on the card's."""
+    step = both(sides)
+    path = sides.path(step.theirs[0][0])
+    raw = bytearray(path.read_bytes())
+    raw[-300] ^= 4
+    path.write_bytes(raw)
+    found = fault(sides.outcome(step))
+    assert found.code == "altered"
+    assert "T002.wav" in found.says
+
+
+def test_what_does_not_decode(sides: Sides) -> None:
+    """An opaque file among the recordings."""
+    step = sides.step([wave(TAKE)], [b"no audio at all" * 100])
+    found = fault(sides.outcome(step))
+    assert found.code == "not-decoded"
+    assert "T002.wav" in found.says
+
+
+class OnFake:
+    """The same two recordings on a drive in memory."""
+
+    def __init__(self, sides: Sides) -> None:
+        self.disk, self.clock = FakeDisk(), Clock()
+        step = both(sides)
+        files = {copy.path: sides.path(r).read_bytes() for r, copy in (*step.ours, *step.theirs)}
+        self.drive = self.disk.volume(b"/media/SHUTTLE", files)
+        self.step = replace(step, target=Target("shuttle-1", self.drive.root, 1 << 40))
+        self.told: list[Outcome] = []
+        self.stop = threading.Event()
+
+    def run(self, moved: object = lambda _: None) -> Outcome:
+        performer = Performer(self.disk, SoundfileDecoder(), self.clock, 5)
+        work = Work(self.step, {}, {}, self.clock.asleep_ns())
+        performer.perform(work, self.told.append, moved, self.stop)  # type: ignore[arg-type]
+        [only] = self.told
+        return only
+
+
+@pytest.mark.parametrize("error", [VolumeGone("It was pulled."), WorldError("I/O error.")])
+def test_a_drive_that_fails(sides: Sides, error: TakeholdError) -> None:
+    """At the first read."""
+    bench = OnFake(sides)
+    bench.drive.fail_next("read_at", error)
+    assert fault(bench.run()) is error
+
+
+@pytest.mark.parametrize("after", range(1, 5))
+def test_a_drive_that_is_pulled_on_the_way(sides: Sides, after: int) -> None:
+    """While windows are looked at, and while the samples stream by."""
+    bench = OnFake(sides)
+    left = [after]
+
+    def moved(_: int) -> None:
+        left[0] -= 1
+        if not left[0]:
+            bench.drive.yank()
+
+    assert fault(bench.run(moved)).code == "volume-gone"
+
+
+def test_it_ends_at_the_next_block_when_it_shall_stop(sides: Sides) -> None:
+    """Quietly: nothing was wrong."""
+    bench = OnFake(sides)
+    bench.stop.set()
+    assert fault(bench.run()).code == "stopped"
+
+
+def test_what_was_compared_across_a_sleep_counts_for_nothing(sides: Sides) -> None:
+    """The drive may be another one since."""
+    bench = OnFake(sides)
+    assert fault(bench.run(lambda _: bench.clock.sleep(60))).code in ("slept", "stopped")
+    bench = OnFake(sides)
+    assert bench.run().error is None

@@ -1,0 +1,296 @@
+"""Reduced copies made by ffmpeg (libmp3lame, libshine, swresample), sox and flac, not by us.
+
+Each is told from its original, and from another take of the same scene, by a wide margin. The
+sound is made here (tests/comparing) and written by libsndfile; docs/matching.md has the figures.
+"""
+
+from __future__ import annotations
+
+import io
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from numpy.typing import NDArray
+
+from comparing import RATE, Floats, Sides, floor, hum, scene
+from takehold.decide.likeness import ALIKE
+from takehold.model.comparison import Comparison
+from takehold.model.finding import Relation
+
+FRAMES = 5 * RATE
+# What the threshold of lossy copies is held to: true pairs agree so much more, others so much less.
+TRUE_AT_LEAST, FALSE_AT_MOST = 2.5 * ALIKE, ALIKE / 4
+REAL = Path(__file__).parents[3] / "shared" / "realwav"
+
+Make = Callable[..., bytes]
+
+
+def written(samples: Floats, subtype: str = "PCM_24") -> bytes:
+    """A WAVE file by libsndfile."""
+    held = io.BytesIO()
+    soundfile.write(held, samples, RATE, subtype, format="WAV")
+    return held.getvalue()
+
+
+@pytest.fixture
+def sides(tmp_path: Path) -> Sides:
+    (tmp_path / "drive").mkdir()
+    return Sides(tmp_path / "drive")
+
+
+@pytest.fixture
+def ffmpeg(tmp_path: Path) -> Make:
+    """What ffmpeg makes of a WAVE file."""
+
+    def make(source: bytes, *options: str, ending: str = "wav") -> bytes:
+        (tmp_path / "in.wav").write_bytes(source)
+        out = tmp_path / f"out.{ending}"
+        command = ("ffmpeg", "-v", "error", "-y", "-i", tmp_path / "in.wav", *options, out)
+        subprocess.run(command, check=True, capture_output=True, timeout=60)
+        return out.read_bytes()
+
+    return make
+
+
+@pytest.fixture
+def sox(tmp_path: Path) -> Make:
+    """What sox makes of a WAVE file: 16 bits, with these effects."""
+
+    def make(source: bytes, *effects: str, options: tuple[str, ...] = ()) -> bytes:
+        (tmp_path / "in.wav").write_bytes(source)
+        out = tmp_path / "sox.wav"
+        command = ("sox", tmp_path / "in.wav", *options, "-b", "16", out, *effects)
+        subprocess.run(command, check=True, capture_output=True, timeout=60)
+        return out.read_bytes()
+
+    return make
+
+
+def poly(seed: int, level: float) -> Floats:
+    """A mix and its three isos."""
+    isos = [scene(FRAMES, seed + 10 * n, level - 6 * n) for n in range(3)]
+    return np.stack([0.7 * sum(isos), *isos], axis=1)
+
+
+TAKES = {level: (poly(1, level), poly(1_001, level)) for level in (-24.0, -50.0)}
+LEVELS = pytest.mark.parametrize("level", TAKES)
+
+
+def said(found: Comparison) -> tuple[Relation, tuple[int, ...]]:
+    return found.relation, found.channels
+
+
+# -- MP3
+
+ENCODERS = {
+    "lame 64k": ("-b:a", "64k"),
+    "lame 128k": ("-b:a", "128k"),
+    "lame 320k": ("-b:a", "320k"),
+    "lame VBR": ("-q:a", "5"),
+    "lame without a header": ("-b:a", "128k", "-write_xing", "0"),
+    "shine 128k": ("-c:a", "libshine", "-b:a", "128k"),
+}
+
+
+@LEVELS
+@pytest.mark.parametrize("encoder", ENCODERS)
+def test_an_mp3_of_the_mix(sides: Sides, ffmpeg: Make, level: float, encoder: str) -> None:
+    """It is found to be the mix, the isos have no backup; another take's mix is not it."""
+    ours, other = TAKES[level]
+    options = ENCODERS[encoder]
+    found = sides.compare([written(ours)], [ffmpeg(written(ours[:, 0]), *options, ending="mp3")])
+    assert said(found) == (Relation.REDUCED, (2, 3, 4))
+    assert found.correlation is not None
+    assert found.correlation > TRUE_AT_LEAST
+    assert found.residual_db is not None
+    assert found.residual_db < -10
+    false = sides.compare([written(ours)], [ffmpeg(written(other[:, 0]), *options, ending="mp3")])
+    assert false.relation is Relation.DIFFERENT
+    assert false.correlation is not None
+    assert abs(false.correlation) < FALSE_AT_MOST
+
+
+def test_the_delay_of_an_encoder_is_found(sides: Sides, ffmpeg: Make) -> None:
+    """Without a header that tells it, LAME's is 576 + 529 frames (its technical FAQ; from memory).
+
+    Trimmed or shifted by hand, it is another one; that is found too.
+    """
+    ours, _ = TAKES[-24.0]
+    plain = ("-b:a", "128k", "-write_xing", "0")
+    found = sides.compare(
+        [written(ours[:, 0])], [ffmpeg(written(ours[:, 0]), *plain, ending="mp3")]
+    )
+    assert (found.relation, found.offset) == (Relation.REDUCED, 1_105)
+    for lead in (1, 4_321, 60_000):
+        late = np.concatenate([np.zeros(lead), ours[:, 0]])
+        found = sides.compare([written(ours[:, 0])], [ffmpeg(written(late), *plain, ending="mp3")])
+        assert (found.relation, found.offset) == (Relation.REDUCED, 1_105 + lead)
+
+
+def test_two_tracks_of_an_mp3(sides: Sides, ffmpeg: Make) -> None:
+    """Left and right of a stereo mix; one mix on both, 3 dB lower as a pan law has it."""
+    isos = TAKES[-24.0][0][:, 1:]
+    left, right = isos @ [0.6, 0.5, 0.3], isos @ [0.3, 0.5, 0.6]
+    ours = np.column_stack([left, right, isos])
+    mp3 = ffmpeg(written(ours[:, :2]), "-b:a", "192k", ending="mp3")
+    found = sides.compare([written(ours)], [mp3])
+    assert said(found) == (Relation.REDUCED, (3, 4, 5))
+    mix = np.column_stack([left, isos])
+    mp3 = ffmpeg(written(left), "-ac", "2", "-b:a", "128k", ending="mp3")
+    found = sides.compare([written(mix)], [mp3])
+    assert said(found) == (Relation.REDUCED, (2, 3, 4))
+
+
+@LEVELS
+def test_an_mp3_that_ends_early_or_goes_wrong(sides: Sides, ffmpeg: Make, level: float) -> None:
+    """Short by the frame, give or take what encoders pad; different from the second on."""
+    ours, other = (take[:, 0] for take in TAKES[level])
+    options = ("-b:a", "128k")
+    half = ffmpeg(written(ours[: FRAMES // 2]), *options, ending="mp3")
+    found = sides.compare([written(ours)], [half])
+    assert found.relation is Relation.SHORT
+    assert found.frame == pytest.approx(FRAMES / 2, abs=2_304)
+    wrong = ours.copy()
+    wrong[3 * RATE :] = other[3 * RATE :]
+    found = sides.compare([written(ours)], [ffmpeg(written(wrong), *options, ending="mp3")])
+    assert found.relation is Relation.DIFFERENT
+    assert found.frame == pytest.approx(3 * RATE, abs=RATE)
+    dead = ours.copy()
+    dead[3 * RATE :] = 0
+    found = sides.compare([written(ours)], [ffmpeg(written(dead), *options, ending="mp3")])
+    assert found.relation is Relation.DIFFERENT
+
+
+@pytest.mark.parametrize("level", [-40.0, -68.0, -90.0])
+def test_room_tone_in_mp3(sides: Sides, ffmpeg: Make, level: float) -> None:
+    """Noise is what lossy codings keep worst, and two takes of it are alike to the ear."""
+    ours, other = (floor(FRAMES, n, level) for n in (1, 2))
+    options = ("-b:a", "64k")
+    found = sides.compare([written(ours)], [ffmpeg(written(ours), *options, ending="mp3")])
+    assert found.relation is Relation.REDUCED
+    assert (found.correlation or 0) > TRUE_AT_LEAST
+    false = sides.compare([written(ours)], [ffmpeg(written(other), *options, ending="mp3")])
+    assert false.relation is Relation.DIFFERENT
+    assert abs(false.correlation or 0) < FALSE_AT_MOST
+
+
+def test_the_hum_of_a_place_does_not_make_two_takes_one(sides: Sides, ffmpeg: Make) -> None:
+    """It is 40 dB above all else and the same in both, to the sample."""
+    ours, other = (hum(FRAMES, -30) + floor(FRAMES, n, -70) for n in (1, 2))
+    options = ("-b:a", "128k")
+    found = sides.compare([written(ours)], [ffmpeg(written(ours), *options, ending="mp3")])
+    assert found.relation is Relation.REDUCED
+    false = sides.compare([written(ours)], [ffmpeg(written(other), *options, ending="mp3")])
+    assert false.relation is Relation.DIFFERENT
+
+
+# -- bit depth
+
+FFMPEG_DITHER = {
+    "cut off": (),
+    "triangular": ("-af", "aresample=osf=s16:dither_method=triangular"),
+    "triangular_hp": ("-af", "aresample=osf=s16:dither_method=triangular_hp"),
+    "rectangular": ("-af", "aresample=osf=s16:dither_method=rectangular"),
+    "f_weighted": ("-af", "aresample=osf=s16:dither_method=f_weighted"),
+    "shibata": ("-af", "aresample=osf=s16:dither_method=shibata"),
+    "improved_e_weighted": ("-af", "aresample=osf=s16:dither_method=improved_e_weighted"),
+}
+SOX_DITHER = {
+    "rounded": ((), ("-D",)),
+    "dither": ((), ()),
+    "f-weighted": (("dither", "-f", "f-weighted"), ()),
+    "shibata": (("dither", "-f", "shibata"), ()),
+    "improved-e-weighted": (("dither", "-f", "improved-e-weighted"), ()),
+    "gesemann": (("dither", "-f", "gesemann"), ()),
+}
+
+
+@pytest.mark.parametrize("level", [-36.0])
+@pytest.mark.parametrize("way", [*FFMPEG_DITHER, *(f"sox {way}" for way in SOX_DITHER)])
+def test_16_bits_of_24(sides: Sides, ffmpeg: Make, sox: Make, level: float, way: str) -> None:
+    """Whatever the dither; another take is not it; a jump of 1/100 of full scale is found."""
+
+    def less(source: Floats) -> bytes:
+        if way.startswith("sox "):
+            effects, options = SOX_DITHER[way.removeprefix("sox ")]
+            return sox(written(source), *effects, options=options)
+        return ffmpeg(written(source), *FFMPEG_DITHER[way], "-c:a", "pcm_s16le")
+
+    ours, other = (poly(seed, level)[:, :3] for seed in (1, 1_001))
+    found = sides.compare([written(ours)], [less(ours)])
+    assert said(found) == (Relation.REDUCED, ())
+    assert (found.correlation or 0) > 0.95
+    assert sides.compare([written(ours)], [less(other)]).relation is Relation.DIFFERENT
+    wrong, _ = soundfile.read(io.BytesIO(less(ours)), dtype="int16")
+    wrong[200_001, 2] += 328 if wrong[200_001, 2] < 0 else -328
+    found = sides.compare([written(ours)], [written(wrong, "PCM_16")])
+    assert (found.frame, found.channels) == (200_001, (3,))
+
+
+@LEVELS
+def test_the_residual_is_what_theory_says(sides: Sides, sox: Make, level: float) -> None:
+    """Rounding leaves 1/12 LSB squared, triangular dither 1/4 (textbook values; from memory)."""
+    ours = np.rint(TAKES[level][0] * 2**23) / 2**23
+    power = float(np.mean(ours**2))
+    for options, squared in ((("-D",), 1 / 12), ((), 1 / 4)):
+        found = sides.compare([written(ours)], [sox(written(ours), options=options)])
+        expected = 10 * np.log10(squared * 2.0**-30 / power)
+        assert found.residual_db == pytest.approx(expected, abs=0.3)
+
+
+def test_float_against_24_bits(sides: Sides, ffmpeg: Make) -> None:
+    """A float recording that went over full scale; one that holds what 24 bits can hold."""
+    ours = TAKES[-24.0][0]
+    exact = ffmpeg(written(ours), "-c:a", "pcm_f32le")
+    assert sides.compare([exact], [written(ours)]).relation is Relation.SAME_AUDIO
+    hot = ours * (1.5 / np.abs(ours).max())
+    float_ = written(hot, "FLOAT")
+    found = sides.compare([float_], [ffmpeg(float_, "-c:a", "pcm_s24le")])
+    assert said(found) == (Relation.REDUCED, ())
+
+
+# -- FLAC, and real files
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+def test_flac_is_the_same_or_differs_at_the_frame(sides: Sides, tmp_path: Path, bits: int) -> None:
+    """Encoded by flac itself."""
+
+    def flac(samples: NDArray[np.int32]) -> bytes:
+        source, out = tmp_path / "in.wav", tmp_path / "out.flac"
+        source.write_bytes(written(samples, f"PCM_{bits}"))
+        command = ("flac", "-s", "-f", "--channel-map=none", "-o", out, source)
+        subprocess.run(command, check=True, capture_output=True, timeout=60)
+        return out.read_bytes()
+
+    ours = (np.rint(TAKES[-24.0][0] * 2**23).astype("i4") << 8) >> (32 - bits) << (32 - bits)
+    whole = written(ours, f"PCM_{bits}")
+    assert sides.compare([whole], [flac(ours)]).relation is Relation.SAME_AUDIO
+    other = ours.copy()
+    other[123_456, 3] ^= 1 << (32 - bits)
+    found = sides.compare([whole], [flac(other)])
+    assert said(found) == (Relation.DIFFERENT, (4,))
+    assert found.frame == 123_456
+
+
+@pytest.mark.skipif(not REAL.exists(), reason="the real recordings are not here")
+def test_real_recordings(sides: Sides, ffmpeg: Make) -> None:
+    """A poly and its real mono split; each real take against MP3s and 16 bits of all of them."""
+    folder = REAL / "recorder_A"
+    split = [(folder / f"A101_1_{n}.WAV").read_bytes() for n in (1, 2)]
+    found = sides.compare([(folder / "A101_1.WAV").read_bytes()], split, blocks=False)
+    assert found.relation in (Relation.OTHER_LAYOUT, Relation.SHORT, Relation.DIFFERENT)
+    takes = [(folder / f"A101_{n}.WAV").read_bytes() for n in (1, 3, 4)]
+    for number, ours in enumerate(takes):
+        for other, source in enumerate(takes):
+            for options, ending in (
+                (("-b:a", "128k"), "mp3"),
+                (("-b:a", "256k"), "mp3"),
+                (("-c:a", "pcm_s16le"), "wav"),
+            ):
+                found = sides.compare([ours], [ffmpeg(source, *options, ending=ending)])
+                assert (found.relation is Relation.REDUCED) == (number == other), (number, other)
