@@ -68,6 +68,7 @@ BROKEN = f.Broken(2, "shuttle", "root-1", b"p/a", "altered", 9)
 KEPT = (("shuttle", "root-1", b"d.salvage/\xff"), ("raid", "root-2", b"d.salvage/x"))
 SALVAGED = f.Salvaged(2, "boot disk 7", ((0, 512), (2**40, 2**40 + 1)), KEPT, 9)
 MET = f.Met("d", 1, "cd", "shuttle", "root-1", 9, ours=True, loose=True)
+SINCE = (f.Since("d", ("0f", "1f")), f.Since("e", ("2f",)))
 TROUBLE = f.Trouble("read 2", "volume-gone", "Gone.", "Wait.", 1, 1, 2)
 RECEIPT = f.Receipt("ab", "d", 1, 4, "DIT", "", 3, ("x",), (), ("y", "z"))
 
@@ -134,7 +135,7 @@ def test_both_answer_the_port(open_again: Callable[[], Any]) -> None:
 
 
 ONE_OF_EACH: list[list[f.Fact]] = [
-    [f.Listed(1, 9, 3, ((".Trashes", 2),), (f.Skip(b"l\xfe", "a link"),))],
+    [f.Listed(1, 9, 3, ((".Trashes", 2),), (f.Skip(b"l\xfe", "a link"),), 2, SINCE)],
     [f.WasRead(2, READING), f.WasRead(2, replace(READING, sound=None, seen=Seen.UNKNOWN))],
     [f.SameBytes(2, Stamp(1300, 2**71, 0))],
     [f.Gone(2)],
@@ -269,7 +270,7 @@ class Days:
 
     def list(self) -> f.Fact:
         skips = self.draw(st.lists(st.builds(f.Skip, st.binary(max_size=3), st.text(max_size=3))))
-        return f.Listed(self.some(self.ledger.loads), 1, 2, (("x", 1),), tuple(skips))
+        return f.Listed(self.some(self.ledger.loads), 1, 2, (("x", 1),), tuple(skips), 0, SINCE)
 
     def inventory(self) -> f.Fact:
         number = self.draw(st.sampled_from([self.ledger.next_id, *self.ledger.recordings]))

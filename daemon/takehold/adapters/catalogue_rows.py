@@ -187,6 +187,7 @@ def _listed(row: sqlite3.Row) -> f.Listed:
         litter=plain.loads(tuple[tuple[str, int], ...], row["litter"]),
         skipped=plain.loads(tuple[f.Skip, ...], row["skipped"]),
         untaken=row["untaken"],
+        since=plain.loads(tuple[f.Since, ...], row["since"]),
     )
 
 

@@ -7,18 +7,22 @@ person's decision; `note` is good to know.
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from takehold.decide.check_cards import card_findings
+from takehold.decide.check_compared import uncompared_findings
+from takehold.decide.check_coverage import coverage_findings
 from takehold.decide.check_file import file_findings
+from takehold.decide.check_report import report_findings
 from takehold.decide.check_sound import sound_findings
 from takehold.decide.check_takes import take_findings
+from takehold.decide.coverage import coverage
 from takehold.decide.keys import publish_key, rec_key, stock_key
-from takehold.decide.litter import HIDDEN_AUDIO, matters
 from takehold.decide.lost_card import OF_ANY_DAY, long_gone, of_lost_card
 from takehold.decide.manifest import names_of
 from takehold.decide.noticed import content_of, finding, these
-from takehold.decide.plan import undescribed
 from takehold.decide.reads import Reads
 from takehold.decide.salvage import salvage_findings
 from takehold.decide.severity import weighed
@@ -67,21 +71,22 @@ def check(
         found += file_findings(standing, view, settings, trouble)
         found += _broken(ledger, standing.recording.id, display(standing.recording.place))
         found += salvage_findings(ledger, standing)
-    found += _loads(view, ledger)
-    for load in ledger.loads.values():
-        found += _not_taken_in(view, ledger, settings, load)
+    found += card_findings(view, ledger, settings)
+    found += uncompared_findings(view, ledger)
     found += _day(view, settings)
     found += _same_disk(view, settings)
     found += _sources(view, settings) if view.files else ()
     found += _other_days(view, ledger)
-    found += _unlisted(view, ledger)
     found += _unpublished(view, ledger, around)
     found += _met(view, ledger)
     found += _around(view, around)
     found += take_findings(view, ledger, settings)
-    found += sound_findings(view, settings)
+    packs = coverage(view, ledger, settings)
+    found += coverage_findings(packs, view)
+    found += report_findings(view, ledger)
+    found += sound_findings(view, settings, packs)
     gone = long_gone(ledger, around)
-    weighed_ones = (weighed(of_lost_card(f, view, gone), settings) for f in found)
+    weighed_ones = (weighed(of_lost_card(f, view, ledger, gone), settings) for f in found)
     named = (_named(f, view, ledger) for f in weighed_ones)
     return tuple(sorted(named, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
 
@@ -113,7 +118,11 @@ def verdict(found: tuple[Finding, ...], acks: dict[str, Acked]) -> tuple[Verdict
 
 
 def _broken(ledger: Ledger, recording: int, name: str) -> Iterator[Finding]:
+    """Copies that are no more; each time is a thing of its own, and is decided on by itself."""
+    times: Counter[tuple[str, bytes, str]] = Counter()
     for fact in ledger.broken.get(recording, ()):
+        times[(fact.root, fact.path, fact.why)] += 1
+        time = str(times[(fact.root, fact.path, fact.why)])
         where = f"{shown(fact.destination)}: {display(fact.path)}"
         if fact.why == "altered":
             good = [c for c in ledger.copies_of(recording) if c.root == fact.root]
@@ -126,6 +135,7 @@ def _broken(ledger: Ledger, recording: int, name: str) -> Iterator[Finding]:
                 "The bad file is left as it is. Hand over another drive if you can, find out what "
                 "wrote there, and do not trust that drive with more.",
                 recording,
+                covers=time,
             )
         else:
             yield finding(
@@ -135,61 +145,8 @@ def _broken(ledger: Ledger, recording: int, name: str) -> Iterator[Finding]:
                 f"{where} held a proven copy of {name} and the file is gone.",
                 "It is copied again.",
                 recording,
+                covers=time,
             )
-
-
-def _loads(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
-    for load in view.loads:
-        listed = ledger.listings.get(load.id)
-        name = shown(load.label)
-        for skip in listed.skipped if listed else ():
-            subject = f"{name}: {display(skip.path)}"
-            if skip.why.startswith(HIDDEN_AUDIO):
-                says = f"{subject} is an audio file inside a system folder; it is not copied."
-                do = "Look at it on the card."
-                yield finding(
-                    "litter-holds-audio", LOOK, subject, says, do, None, load.id, skip.why
-                )
-            elif skip.why.startswith("unreadable") and matters(skip):
-                says = f"{subject} cannot be listed, so it is not known what is in it."
-                do = "Try another reader or cable; keep the card."
-                yield finding("listing-incomplete", HOLD, subject, says, do, load=load.id)
-            elif matters(skip):
-                says = f"{subject} is no file ({skip.why}) and is not copied."
-                do = "Check that it holds nothing."
-                yield finding("entry-skipped", LOOK, subject, says, do, load=load.id)
-        count = sum(n for _, n in listed.litter) if listed else 0
-        if listed and count:
-            kinds = ", ".join(f"{shown(pattern)} ({n})" for pattern, n in listed.litter)
-            files = "1 system file" if count == 1 else f"{count} system files"
-            says = f"{name}: {files} ignored: {kinds}."
-            yield finding("litter", NOTE, name, says, load=load.id)
-
-
-def _not_taken_in(
-    view: DayStanding, ledger: Ledger, settings: Settings, load: Load
-) -> Iterator[Finding]:
-    """Files that were listed and not described: of a day nobody knows (P7).
-
-    In a watch folder they are new, so that days before its newest one are not held up, unless
-    there is one whose header cannot be read.
-    """
-    listed, trouble = ledger.listings.get(load.id), ledger.troubles.get(f"load {load.id}")
-    known = [ledger.recordings[i] for ids in ledger.of_load.get(load.id, {}).values() for i in ids]
-    source = settings.source(load.source)
-    watched = source is not None and source.path is not None
-    newest = max((recording.day for recording in known), default=load.day)
-    if watched and view.day < newest and not any(map(undescribed, known)):
-        return
-    name = shown(load.label)
-    if listed and listed.untaken:
-        why = f" {trouble.says}" if trouble else ""
-        says = f"{name}: {listed.untaken} of its {listed.files} files were not looked at yet.{why}"
-        do = "Leave the card in, or put it in again."
-        about = f"{listed.untaken} of {listed.files}"
-        yield finding("inventory-incomplete", HOLD, name, says, do, load=load.id, covers=about)
-    else:
-        yield from _trouble(trouble, name, load.id)
 
 
 def _same_disk(view: DayStanding, settings: Settings) -> Iterator[Finding]:
@@ -223,13 +180,6 @@ def _other_days(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
         do = "If the production was renamed, give it its old name back to close them."
         count = str(view.elsewhere)
         yield finding("other-production", LOOK, view.day, says, do, covers=count)
-
-
-def _unlisted(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
-    """Cards that were in on that day and never could be listed: what was on them is not known."""
-    for key, trouble in ledger.troubles.items():
-        if key.startswith(f"list {view.day} "):
-            yield finding("card-not-listed", LOOK, trouble.says, trouble.says, trouble.do)
 
 
 def _unpublished(view: DayStanding, ledger: Ledger, around: Around) -> Iterator[Finding]:
@@ -268,11 +218,6 @@ def _met(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
             says = f"{where} stands there and is not of this takehold; it is left alone."
             do = "See who wrote it. Tell post that the revision with the highest number counts."
             yield finding("manifest-of-others", LOOK, where, says, do, covers=met.sha256)
-
-
-def _trouble(trouble: Trouble | None, subject: str, load: int | None = None) -> Iterator[Finding]:
-    if trouble is not None:
-        yield finding(trouble.code, HOLD, subject, trouble.says, trouble.do, load=load)
 
 
 def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
@@ -326,7 +271,7 @@ def _around(view: DayStanding, around: Around) -> Iterator[Finding]:
         says = f"{name} is still being written."
         yield finding("still-written", HOLD, name, says, "Wait until the recorder has closed it.")
     for trouble in around.unlisted:
-        yield from _trouble(trouble, trouble.says)
+        yield finding(trouble.code, HOLD, trouble.says, trouble.says, trouble.do)
     for name, root in around.present:
         lacking = [
             s.recording

@@ -10,8 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from collections.abc import Set as AbstractSet
 
-from takehold.formats.names import safe_part, safe_path, same_key
+from takehold.formats.names import cut_folders, safe_part, safe_path, same_key
 from takehold.model.recording import Load
+
+PLACE_BYTES = 1000
+"""A place's longest form, but for a suffix: tools take paths of 4,096 bytes at most (Linux,
+PATH_MAX in limits.h), on macOS 1,024 (from memory), the drive's own path included."""
 
 
 def day_folder(production: str, day: str) -> bytes:
@@ -34,7 +38,10 @@ def place_of(
     production: str, day: str, folder: bytes, path: bytes, version: int, taken: AbstractSet[str]
 ) -> bytes:
     """The place of one version of a file; `taken` holds the `same_key` of every place given."""
-    plain = day_folder(production, day) + b"/" + folder + b"/" + safe_path(path)
+    below = day_folder(production, day) + b"/" + folder + b"/"
+    plain = below + safe_path(path)
+    if len(plain) > PLACE_BYTES:
+        plain = below + cut_folders(path)
     if version > 1:
         plain = beside(plain, b"edit", version)
     place, number = plain, 1

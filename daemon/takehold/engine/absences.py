@@ -5,29 +5,70 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
+from takehold.decide.keys import AWAY, OF_A_DAY, away_key
 from takehold.engine.endings import left
-from takehold.formats.names import display
+from takehold.formats.names import display, shown
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import Fact, Trouble, TroubleOver
 from takehold.model.ledger import Ledger
-from takehold.model.situation import Sight
+from takehold.model.settings import Settings
+from takehold.model.situation import Sight, Situation
+from takehold.model.volume import Root, Volume
 
 Failed = Callable[[str, TakeholdError], Trouble]
+_OF_A_DAY = tuple(f"{word} " for word in OF_A_DAY)
 
 
 def unlisted(
-    ledger: Ledger, today: str, listed: set[str], alarms: Mapping[str, Trouble]
+    ledger: Ledger,
+    today: str,
+    listed: Iterable[Root],
+    alarms: Mapping[str, Trouble],
+    before: Mapping[str, Trouble],
 ) -> list[Fact]:
-    """A card that is in and cannot be listed is remembered, by day, until it could be.
+    """A card that is in and cannot be looked at is remembered, by day, until it was `listed`.
 
-    `listed` are the identities of those that could be.
+    `before` are the alarms of the last look: one that does not answer, and did not lie there then,
+    may be another one of that name.
     """
-    known = [k for k in ledger.troubles if k.startswith("list ")]
-    facts: list[Fact] = [TroubleOver(k) for k in known if k.split(" ", 2)[2] in listed]
+    names = {name for root in listed for name in (root.identity, where(root.volume))}
+    known = [key.split(" ", 2) for key in ledger.troubles if key.startswith(_OF_A_DAY)]
+    facts: list[Fact] = [TroubleOver(" ".join(key)) for key in known if key[2] in names]
     for key, alarm in alarms.items():
-        mine = f"list {today} {key.removeprefix('list ')}"
-        if key.startswith("list ") and mine not in ledger.troubles:
+        word, _, name = key.partition(" ")
+        mine = f"{word} {today} {name}"
+        another = word == "mute" and key not in before
+        if word in OF_A_DAY and (another or mine not in ledger.troubles):
             facts.append(replace(alarm, key=mine))
+    return facts
+
+
+def where(volume: Volume) -> str:
+    """A volume by label and place: all that is known of one that does not answer."""
+    return f"{shown(volume.label)} at {display(volume.mount)}"
+
+
+def away(
+    ledger: Ledger,
+    settings: Settings,
+    closing: Iterable[str],
+    now: Situation,
+    alarms: Mapping[str, Trouble],
+) -> list[Fact]:
+    """Watch folders that days are closed without, until they are there again.
+
+    Of one of which nothing was seen that day, that is said by itself.
+    """
+    here = {ledger.loads[sight.load].source for sight in now.sights}
+    known = [key for key in ledger.troubles if key.startswith(f"{AWAY} ")]
+    facts: list[Fact] = [TroubleOver(key) for key in known if key.split(" ", 2)[2] in here]
+    for source in settings.sources:
+        alarm = alarms.get(f"source {source.name}")
+        for day in closing if alarm else ():
+            key = away_key(day, source.name)
+            seen = any(ledger.loads[r.load].source == source.name for r in ledger.day(day))
+            if alarm and seen and key not in ledger.troubles:
+                facts.append(replace(alarm, key=key))
     return facts
 
 

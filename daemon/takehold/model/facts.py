@@ -24,10 +24,20 @@ class Skip:
 
 
 @dataclass(frozen=True, slots=True)
+class Since:
+    """What of a listing is not known yet and was first listed that day: a mark of each entry."""
+
+    day: str
+    marks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Listed:
     """The newest listing of a load: how many files, what was ignored and skipped.
 
-    `untaken` counts files that the listing showed and that were not taken in, as they lay there.
+    `at` is when it was last seen so, to the hour while something of it is not known. `untaken`
+    counts files that the listing showed and that were not taken in, as they lay there; `since`
+    tells them, and what was skipped, by the day of their first sight (decide/listing).
     """
 
     load: int
@@ -36,6 +46,7 @@ class Listed:
     litter: tuple[tuple[str, int], ...]
     skipped: tuple[Skip, ...]
     untaken: int = 0
+    since: tuple[Since, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
