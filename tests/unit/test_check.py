@@ -86,6 +86,11 @@ NO_RATE = replace(
         V1.description, metadata=replace(V1.description.metadata, timecode_rate=None)
     ),
 )
+LOSSY = of_two(
+    path=b"T01.MP3",
+    audio=b"mp3",
+    description=replace(V1.description, kind=Kind.COMPRESSED),
+)
 AT_TC = {"time_reference": 10 * 3600 * SECOND}
 
 
@@ -110,6 +115,7 @@ CASES = [
     Case("backup-different", HOLD, "from 10:00:02:00 on",
          pair(recording(1, audio=LONG, said=AT_TC),
               of_two(audio=LONG[: 2 * SECOND] + b"x" * 2 * SECOND))),
+    Case("backup-uncompared", HOLD, TAKE, pair(V1, LOSSY)),
     Case("content-not-looked-at", NOTE, "SND_A1/LOG.TXT",
          pair(recording(1, b"LOG.TXT", audio=None), None)),
     Case("first-read-wrong", LOOK, TAKE,
@@ -126,6 +132,8 @@ CASES = [
           *taken(recording(3, audio=b"new", version=2, place=V1.place + b"2",
                            readings=(READS["A"], READS["A"])))]),
     Case("version-lost", LOOK, TAKE, [*cards(), *taken(V1, V2)]),
+    Case("version-lost", LOOK, "listed, never copied",
+         [*cards(), *taken(replace(V1, readings=()), V2)]),
     Case("file-vanished", LOOK, TAKE,
          [*cards(), *taken(recording(1, read=False)), trouble("rec 1", "file-vanished")]),
     Case("copies-short", HOLD, "1 of 2",

@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from planworld import DAY, HERE, NOON, described, ledger, load, reading, recording, settings, taken
 from takehold.decide.inventory import Described, take_in
+from takehold.decide.listing import listing
 from takehold.formats.names import same_key
 from takehold.model import facts as f
 from takehold.model.ledger import Ledger
@@ -27,6 +29,12 @@ def item(path: bytes, date: str = DAY, time: str = "12:00:00", size: int = 7) ->
     return Described(Sighted(path, Stamp(size, 1), 0), said)
 
 
+def silent(path: bytes, size: int = 7, mtime_ns: int = 1, audio: bytes | None = b"x") -> Described:
+    """A file that names no moment; one that is looked into, unless it has no audio."""
+    said = replace(described(audio), metadata=Metadata())
+    return Described(Sighted(path, Stamp(size, mtime_ns), 0), said)
+
+
 def take(book: Ledger, *items: Described, days: int = 0, made=None) -> list[f.Fact]:
     """Take in and fold in; the facts."""
     seen = HERE + timedelta(days=days)
@@ -37,6 +45,13 @@ def take(book: Ledger, *items: Described, days: int = 0, made=None) -> list[f.Fa
 
 def book(*files: Recording) -> Ledger:
     return ledger([f.LoadSeen(load(1))], taken(*files))
+
+
+def day_of(facts: list[f.Fact]) -> str:
+    """Where the last one went."""
+    last = facts[-1]
+    assert isinstance(last, f.Inventoried)
+    return last.recording.day
 
 
 def placed(facts: list[f.Fact]) -> list[bytes]:
@@ -77,6 +92,31 @@ def test_an_unread_recording_under_a_name_that_another_took_is_not_forgotten() -
     facts = take(known, item(b"T01.WAV", time="15:00:00"))
     assert not any(isinstance(fact, f.Gone) for fact in facts)
     assert len(known.versions(1, b"T01.WAV")) == 2
+
+
+@pytest.mark.parametrize("audio", [b"x", None])
+@pytest.mark.parametrize(("size", "mtime_ns"), [(9, 1), (7, 2)])
+def test_a_file_that_names_no_moment_is_another_by_its_size_and_time(
+    audio: bytes | None, size: int, mtime_ns: int
+) -> None:
+    """Plain audio, or a container that cannot be looked into, recorded over before it was read."""
+    known = book()
+    take(known, silent(b"T01.X", audio=audio))
+    facts = take(known, silent(b"T01.X", size, mtime_ns, audio))
+    assert not any(isinstance(fact, f.Gone) for fact in facts)
+    assert len(known.versions(1, b"T01.X")) == 2
+
+
+def test_what_grows_or_is_written_anew_by_design_is_no_other_recording() -> None:
+    """A document, a file that held nothing, and what lies in a watch folder."""
+    known = book()
+    take(known, silent(b"REPORT.CSV", audio=None), silent(b"T01.WAV", size=0))
+    take(known, silent(b"REPORT.CSV", 9, 2, None), silent(b"T01.WAV", 9, 2))
+    assert {r.stamp.size for r in known.recordings.values()} == {9}
+    watched = settings(sources=(Source("primary", Role.PRIMARY, path=b"/srv/rec"),))
+    take(known, silent(b"T02.WAV"), made=watched)
+    take(known, silent(b"T02.WAV", 9, 2), made=watched)
+    assert len(known.versions(1, b"T02.WAV")) == 1
 
 
 def test_a_version_that_was_read_keeps_its_place_and_the_edit_stands_beside() -> None:
@@ -122,11 +162,31 @@ def test_a_date_that_cannot_be_right_is_complained_of() -> None:
     assert [c.code for c in fact.recording.description.complaints] == ["date-wrong"]
 
 
-def test_a_file_without_a_date_goes_with_its_card() -> None:
-    """Also when the card is put in again in the morning."""
-    (fact,) = take(book(), item(b"NOTES.TXT", ""), days=1)
-    assert isinstance(fact, f.Inventoried)
-    assert fact.recording.day == DAY
+@pytest.mark.parametrize("what", [b"T09.WAV", b"ROLL.ZAX", b"NOTES.TXT"])
+def test_a_file_without_a_date_goes_to_the_day_it_was_first_seen(what: bytes) -> None:
+    """Its card may have been known for days: the takes of a day are not hidden in another one."""
+    known = book()
+    assert day_of(take(known, item(b"OLD.TXT", ""))) == DAY
+    assert day_of(take(known, item(what, ""), days=1)) == "2031-05-07"
+
+
+def test_a_file_that_was_listed_yesterday_and_could_not_be_read_is_of_yesterday() -> None:
+    """Also when the day began between the listing and the look into it."""
+    known = book()
+    late = item(b"T09.WAV", "")
+    files = ((late.file.path, late.file.stamp),)
+    known.apply([listing(known, 1, NOON, DAY, files, (), (), True)])
+    assert day_of(take(known, late, days=1)) == DAY
+
+
+@pytest.mark.parametrize("are_read", [False, True])
+def test_paperwork_that_is_written_anew_stays_in_the_day_it_came(are_read: bool) -> None:
+    known = book()
+    (first,) = take(known, silent(b"REPORT.CSV", audio=None))
+    assert isinstance(first, f.Inventoried)
+    if are_read:
+        known.apply([f.WasRead(first.recording.id, reading(b"x"))])
+    assert day_of(take(known, silent(b"REPORT.CSV", 99, audio=None), days=2)) == DAY
 
 
 def test_in_a_watch_folder_it_goes_to_the_day_it_was_first_seen() -> None:

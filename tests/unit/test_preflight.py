@@ -127,7 +127,7 @@ def look(tmp_path):
 
     def rows(settings=SETTINGS, mounts=MOUNTS, drives=None, now=NOW, key_path=key):
         disk = drives or Drives()
-        found = preflight(settings, mounts, disk, {"two": "known"}.get, key_path, now)
+        found = preflight(settings, mounts, disk, {"two /srv/audio": "known"}.get, key_path, now)
         assert disk.parts == 0
         assert all(row.ok or row.do for row in found)
         return {row.what: row for row in found}
@@ -147,7 +147,7 @@ def test_a_laptop_that_is_fit(look):
     assert [rows[f"source {name}"].mark for name in ("primary", "backup")] == ["fit", "-"]
     assert rows["key"].says.startswith("SHA256:")
     assert rows["destination one"].says.startswith("/media/SHUTTLE_1/audio: ")
-    assert MOUNTS.asked[0] == (b"/srv/audio", "known")
+    assert (b"/srv/audio", "known") in MOUNTS.asked
 
 
 def test_the_room_is_told_in_hours_of_eight_tracks(look):
@@ -246,6 +246,39 @@ def test_a_card_is_not_probed_as_a_destination(look, to):
     row = look(settings, mounts, Untouched())["destination one"]
     assert not row.ok
     assert "answers to source primary" in row.says
+
+
+@pytest.mark.parametrize(
+    ("copies", "card", "fit"),
+    [
+        (b"/media/DESK/copies", b"/media/DESK", False),
+        (b"/media/DESK", b"/media/DESK/in", False),
+        (b"/media/DESK/copies", b"/media/DESK/in", True),
+    ],
+)
+def test_a_destination_in_a_source_that_has_a_path_is_not_probed(look, copies, card, fit):
+    """P1, and the other way round: what is copied must not be met again as new."""
+    desk = volume("DESK", 4)
+    settings = Settings(
+        "Bay",
+        (Source("desk", Role.PRIMARY, path=card),),
+        (Destination("one", path=copies),),
+        copies_required=1,
+    )
+    drives = Drives()
+    row = look(settings, Mounts(desk, folders={copies: desk, card: desk}), drives)
+    assert row["destination one"].ok is fit
+    assert (copies in drives.opened) is fit
+
+
+def test_a_folder_on_the_laptops_own_disk_is_told(look, tmp_path):
+    """The drive that is meant may not be mounted yet; it may be what is meant, too."""
+    own = volume("", 2, kind="ext4")
+    folders = {b"/srv/audio": own, str(tmp_path).encode(): own}
+    row = look(mounts=Mounts(DRIVE, own, folders=folders))["destination two"]
+    assert (row.ok, "the laptop's own disk" in row.says) == (True, True)
+    assert "mount that drive" in row.do
+    assert "own disk" not in look()["destination two"].says
 
 
 def test_a_destination_on_the_disk_of_a_card_is_not_fit(look):

@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
+from takehold.decide.apart import meets
+from takehold.decide.keys import folder_key
 from takehold.decide.sources import volumes_for
 from takehold.decide.standing import devices_of
 from takehold.formats.names import display, shown
@@ -59,10 +61,12 @@ def preflight(
 ) -> tuple[Check, ...]:
     """Everything that can be known before the first take; it leaves nothing on any volume.
 
-    `catalogue_identity` gives the identity recorded for a configured folder's name; `now` is the
-    laptop's clock unless given.
+    `catalogue_identity` gives the identity recorded for a configured folder (decide/keys);
+    `key_path` lies on the laptop's own disk; `now` is the laptop's clock unless given.
     """
-    look = _Look(settings, volumes, disk, catalogue_identity, volumes.mounted())
+    mounted = volumes.mounted()
+    own = _own_devices(volumes, mounted, key_path)
+    look = _Look(settings, volumes, disk, catalogue_identity, mounted, own)
     counts = f"{len(settings.sources)} sources, {len(settings.destinations)} destinations"
     return (
         Check("config", True, f"{shown(settings.production)}: {counts}", ""),
@@ -98,6 +102,7 @@ class _Look:
     disk: Disk
     identity: Identity
     mounted: tuple[Volume, ...]
+    own: frozenset[str]
 
     def destinations(self) -> Iterator[Check]:
         """A row for each, and one for how many devices they are."""
@@ -128,7 +133,7 @@ class _Look:
     def _root(self, of: Destination | Source) -> Root | Absent:
         """Where it is now, or why it is nowhere."""
         if of.path is not None:
-            return self.volumes.folder(of.path, self.identity(of.name))
+            return self.volumes.folder(of.path, self.identity(folder_key(of.name, of.path)))
         pattern = of.label or ""
         found = volumes_for(pattern, self.mounted)
         if not found:
@@ -142,17 +147,9 @@ class _Look:
     def _destination(self, to: Destination, root: Root) -> Check:
         """Its rights, proven by writing and reading back, and its room."""
         what, where = f"destination {to.name}", display(root.path)
-        card = self._card(root)
-        if card:  # looked at first: the probe must not be written to a card (P1)
-            says = f"{where} lies on a volume that answers to source {card}"
-            return Check(what, False, says, "Change a label in the config: cards are only read.")
-        beside = self._card_on_its_disk(root)
-        if beside:
-            says = f"{where} is on the same disk as the card of source {beside}"
-            return Check(what, False, says, "Use another disk: what takes the card takes the copy.")
-        if not root.volume.keeps:
-            says = f"{where} is kept in memory ({root.volume.kind}) and dies with the power"
-            return Check(what, False, says, "Give a folder on a disk.")
+        refused = self._refused(root)
+        if refused is not None:  # looked at first: the probe must not be written to a card (P1)
+            return Check(what, False, f"{where} {refused[0]}", refused[1])
         try:
             with self.disk.destination(root) as tree:
                 short = _probe(tree)
@@ -164,7 +161,33 @@ class _Look:
             return Check(what, False, f"{where}: what was written came back changed", do)
         room, fits = _room(free, self.settings)
         do = "" if fits else "Make room, or connect a larger drive."
+        if to.path is not None and root.volume.device in self.own:
+            short += "; it is on the laptop's own disk"
+            do = do or "If it is meant to be a drive's, mount that drive before the first run."
         return Check(what, fits, f"{where}: {room}{short}", do)
+
+    def _refused(self, root: Root) -> tuple[str, str] | None:
+        """Why nothing may be written there, and what to do."""
+        if card := self._card(root):
+            says = f"lies on a volume that answers to source {card}"
+            return says, "Change a label in the config: cards are only read."
+        if beside := self._card_on_its_disk(root):
+            says = f"is on the same disk as the card of source {beside}"
+            return says, "Use another disk: what takes the card takes the copy."
+        if (source := meets(root, self._folders())) is not None:
+            says = f"and the folder of source {source.name} lie within each other"
+            return says, "Give a folder outside the source's."
+        if not root.volume.keeps:
+            says = f"is kept in memory ({root.volume.kind}) and dies with the power"
+            return says, "Give a folder on a disk."
+        return None
+
+    def _folders(self) -> Iterator[tuple[Source, Root]]:
+        """The folders that are sources and are there."""
+        for source in self.settings.sources:
+            root = self._root(source) if source.path is not None else None
+            if isinstance(root, Root):
+                yield source, root
 
     def _card(self, root: Root) -> str | None:
         """The labelled source whose card holds this root."""
@@ -180,6 +203,13 @@ class _Look:
             if any(card.disks & root.disks for card in cards):
                 return source.name
         return None
+
+
+def _own_devices(volumes: Volumes, mounted: tuple[Volume, ...], key_path: str) -> frozenset[str]:
+    """The laptop's own file systems: that of the system, and that which the key lies on."""
+    home = volumes.folder(os.path.dirname(os.fsencode(key_path)), None)
+    own = {v.device for v in mounted if v.mount == b"/"}
+    return frozenset(own | ({home.volume.device} if isinstance(home, Root) else set()))
 
 
 def _connect(to: Destination) -> str:

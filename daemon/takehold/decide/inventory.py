@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from takehold.decide.day import DayOf, day_of, shooting_day, undated
-from takehold.decide.litter import holds_audio
+from takehold.decide.listing import file_first_listed
+from takehold.decide.litter import holds_audio, is_document
 from takehold.decide.place import place_of
 from takehold.formats.names import same_key
 from takehold.model.facts import Fact, Gone, Inventoried
@@ -39,15 +40,19 @@ def take_in(
     """
     facts: list[Fact] = []
     taken: dict[str, set[str]] = {}
+    source = settings.source(load.source)
+    watched = source is not None and source.path is not None
     for number, item in enumerate(described):
         path = item.file.path
         before = ledger.versions(load.id, path)
-        gone = {old.id for old in before if not old.readings and not _another(old, item)}
+        gone = {old.id for old in before if _is_same(old, item, watched=watched)}
         # Described anew, nothing of it changed: it is the same recording, with what is known of it.
         same = {old.id for old in before if old.id in gone and old.stamp == item.file.stamp}
         facts += map(Gone, sorted(gone - same))
         kept = [old for old in before if old.readings]
-        where = _day(kept, load, item, settings, seen)
+        known = [] if watched else [r for r in before if r.id in gone or is_document(path)]
+        met = known[-1].day if known else _met(ledger, load, item, settings, seen)
+        where = _day(kept, met, item, settings, seen)
         if where.day not in taken:
             taken[where.day] = {same_key(r.place) for r in ledger.day(where.day)}
         # The place of a version that goes is free again: nothing was ever copied there.
@@ -80,30 +85,46 @@ def take_in(
     return tuple(facts)
 
 
-def _another(old: Recording, item: Described) -> bool:
-    """Whether an unread version was another recording: it is lost, and that must be said."""
+def _is_same(old: Recording, item: Described, *, watched: bool) -> bool:
+    """Whether a version that was never read is replaced by what lies there now.
+
+    One that was another recording is lost, and that must be said.
+    """
+    return not old.readings and not _another(old, item, watched=watched)
+
+
+def _another(old: Recording, item: Described, *, watched: bool) -> bool:
+    """Whether it was another recording: the recorder says so, or is silent and its stamp tells.
+
+    What others write to while we look grows, and a document is written anew many times.
+    """
     first, now = old.description, item.description
-    if Kind.OTHER in (first.kind, now.kind):
-        return False
-    return _moment(first.metadata) != _moment(now.metadata)
+    moments = {_moment(first.metadata), _moment(now.metadata)}
+    if Kind.OTHER not in (first.kind, now.kind) and moments != {_moment(Metadata())}:
+        return len(moments) > 1
+    stamps = {(stamp.size, stamp.mtime_ns) for stamp in (old.stamp, item.file.stamp)}
+    return not watched and not is_document(old.path) and old.stamp.size > 0 and len(stamps) > 1
 
 
 def _moment(said: Metadata) -> tuple[object, ...]:
     return (said.date, said.time, said.time_reference, said.file_uid)
 
 
+def _met(ledger: Ledger, load: Load, item: Described, settings: Settings, seen: datetime) -> str:
+    """The day on which a file was first seen, as it lies there; never before its card was."""
+    listed = file_first_listed(ledger.listings.get(load.id), item.file.path, item.file.stamp)
+    return max(load.day, listed or shooting_day(seen, settings.day_starts_at))
+
+
 def _day(
-    kept: list[Recording], load: Load, item: Described, settings: Settings, seen: datetime
+    kept: list[Recording], met: str, item: Described, settings: Settings, seen: datetime
 ) -> DayOf:
-    """An edit stays in the day of the first version; a watch folder has no day of its own.
+    """An edit stays in the day of the first version; a file without a date in that when `met`.
 
     An edit keeps the recorder's date, or in a file without one the size: what has another is
     another recording under a known name, and goes by its own date.
     """
-    source = settings.source(load.source)
-    watched = source is not None and source.path is not None
-    card_day = shooting_day(seen, settings.day_starts_at) if watched else load.day
-    fresh = day_of(item.description.metadata, card_day, seen, settings.day_starts_at)
+    fresh = day_of(item.description.metadata, met, seen, settings.day_starts_at)
     if not item.description.metadata.date and holds_audio(item.file.path):
         mtime_ns = item.file.stamp.mtime_ns
         odd = undated(mtime_ns, fresh.day, seen, settings.day_starts_at)

@@ -1,8 +1,8 @@
 """What is due now: compare what is there with what is owed.
 
 1. Inventory before copies, copies before second reads, and all of it before old copies are read
-   again: the first step of a lane in the order given here is the one to do. What could not be read
-   comes after its neighbours, and last of all what can be saved of it.
+   again, and samples compared in between: the first step of a lane in the order given here is the
+   one to do. What could not be read comes after its neighbours, and last of all what can be saved.
 2. A recording that a running step works on (`busy`) is in no other step.
 3. Work that failed waits until its trouble's `retry_at`.
 4. A card is read once for all destinations; what lacks a copy later gets it from a proven one
@@ -16,10 +16,12 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from takehold.decide.backoff import due, given_up
+from takehold.decide.comparing import cards_at_work, comparison, open_pairs
 from takehold.decide.confirm import Closing, second_reads
 from takehold.decide.durable import wants_read
 from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
 from takehold.decide.reads import Reads, reads_of
+from takehold.decide.recognise import sample
 from takehold.decide.salvage import salvage_of
 from takehold.decide.schedule import overdue
 from takehold.decide.settle import settled
@@ -31,10 +33,12 @@ from takehold.model.settings import Settings
 from takehold.model.situation import Sight, Sighted, Situation, Target
 from takehold.model.step import (
     CatchUp,
+    Compare,
     Confirm,
     Owed,
     Prove,
     Publish,
+    Recognise,
     Salvage,
     Step,
     TakeStock,
@@ -76,6 +80,7 @@ def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> 
         for step in _card(ledger, now, settings, sight, wanted, taken):
             steps.append(step)
             taken |= _claimed(step, wanted)
+    proofs: list[Step] = []
     for target in now.targets:
         steps += [
             Publish(target, day, number)
@@ -83,9 +88,22 @@ def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> 
             if due(ledger.troubles.get(publish_key(day, number, target.root.identity)), now.now)
         ]
         for step in _drive(ledger, now, settings, target, wanted, taken):
-            steps.append(step)
+            (proofs if isinstance(step, Prove) else steps).append(step)
             taken |= _claimed(step, wanted)
-    return tuple(steps)
+    if not cards_at_work(steps, wanted.lanes):
+        steps += _comparisons(ledger, now, settings, wanted, taken)
+    return (*steps, *proofs)
+
+
+def _comparisons(
+    ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted, taken: set[int]
+) -> Iterator[Step]:
+    """Of each drive one pair of sides, in no other step."""
+    pairs = open_pairs(ledger, settings, wanted.closing, now.now) if now.targets else ()
+    for target in now.targets:
+        for step in comparison(ledger, target, pairs, taken):
+            yield step
+            taken |= _claimed(step, wanted)
 
 
 def _claimed(step: Step, wanted: Wanted) -> set[int]:
@@ -101,10 +119,10 @@ def recordings_of(step: Step) -> set[int]:
             return {r.id for r in recordings}
         case Salvage(recording=recording):
             return {recording.id}
-        case CatchUp(pairs=pairs):
-            return {late.id for late, _, _ in pairs}
-        case Prove(pairs=proofs):
-            return {old.id for old, _ in proofs}
+        case CatchUp() | Prove():
+            return {pair[0].id for pair in step.pairs}
+        case Compare(ours=ours, theirs=theirs):
+            return {recording.id for recording, _ in (*ours, *theirs)}
         case _:
             return set()
 
@@ -118,6 +136,10 @@ def _card(
     taken: set[int],
 ) -> Iterator[Step]:
     load = ledger.loads[sight.load]
+    if sight.anew:
+        files = sample(ledger, load.id, ((file.path, file.stamp) for file in sight.files))
+        yield Recognise(load, sight.root, files)
+        return
     new, here = _sort(ledger, now, settings, sight, wanted.busy)
     failed = [file for file in new if stock_key(load.id, file.path) in ledger.troubles]
     fresh = [file for file in new if file not in failed] if failed else new

@@ -9,23 +9,24 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
-from takehold.decide.alarms import room_alarms, unclosed_alarms
+from takehold.decide.alarms import room_alarms, unclosed_alarms, unread_alarms
 from takehold.decide.backoff import anew, trouble
 from takehold.decide.check import Around
 from takehold.decide.day import shooting_day
-from takehold.decide.enrol import load_of, new_load, untaken
+from takehold.decide.enrol import untaken
 from takehold.decide.explain import what
 from takehold.decide.inventory import take_in
-from takehold.decide.keys import publish_key
+from takehold.decide.keys import OF_A_DAY, publish_key
 from takehold.decide.plan import Wanted, plan
 from takehold.decide.schedule import wraps_due
 from takehold.decide.settle import settled
-from takehold.engine.absences import gone_unread, unlisted
+from takehold.engine.absences import away, gone_unread, unlisted
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
 from takehold.engine.endings import came_late, ended
+from takehold.engine.enrolment import Enrolment
 from takehold.engine.lanes import Lanes
-from takehold.engine.observe import Found, Look, Observer
+from takehold.engine.observe import MUTE_DRIVE, Found, Look, Observer
 from takehold.engine.outcome import QUIET, Outcome
 from takehold.engine.perform import Performer, Work
 from takehold.engine.recall import Recall
@@ -36,9 +37,8 @@ from takehold.model.errors import TakeholdError
 from takehold.model.facts import (
     Answered,
     Asked,
+    ChannelBlocks,
     Fact,
-    Listed,
-    LoadSeen,
     Trouble,
     TroubleOver,
 )
@@ -46,7 +46,7 @@ from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Settings
 from takehold.model.situation import Sight, Situation, Target
-from takehold.model.step import Publish, Step, Transfer
+from takehold.model.step import Compare, Publish, Step, Transfer
 from takehold.ports.catalogue import Catalogue
 from takehold.ports.clock import Clock
 from takehold.ports.decoder import Decoder
@@ -54,7 +54,7 @@ from takehold.ports.disk import Disk
 from takehold.ports.volumes import Volumes
 
 # Alarms of a source that is there and could not be looked at: its files are not known.
-UNLISTED = ("list ", "twice ", "mute ")
+UNLISTED = tuple(f"{word} " for word in (*OF_A_DAY, MUTE_DRIVE))
 AILING = "loop"
 # Times `stall_seconds` without a byte: when it is said, and when a closing day waits no longer.
 ALARM_TIMES, HUNG_TIMES = 3, 15
@@ -104,7 +104,7 @@ class Engine:
         self.lanes = Lanes(performer, world.clock, nudge)
         self.waking = Waking(world.clock, world.volumes)
         self.recall = Recall(world.disk, settings.stall_seconds)
-        self._sticky: dict[str, int] = {}
+        self._enrolment = Enrolment(self.ledger, self._record)
         self._mounts: set[str] = set()
         self._asked_at: dict[int, int] = {}
         self._unrecorded: deque[Outcome] = deque()
@@ -164,6 +164,8 @@ class Engine:
 
     def _facts_of(self, outcome: Outcome) -> list[Fact]:
         facts: list[Fact] = list(outcome.facts)
+        if outcome.recognised is not None:
+            facts += self._enrolment.recognised(outcome.recognised)
         if outcome.load is not None and outcome.described:
             seen = self._world.clock.local()
             facts += take_in(self.ledger, outcome.load, outcome.described, self.settings, seen)
@@ -221,22 +223,29 @@ class Engine:
         if mounts - self._mounts:
             self.forgive()
         self._mounts = mounts
-        self._sticky = {k: v for k, v in self._sticky.items() if k.split(" ", 1)[0] in mounts}
+        self._enrolment.keep(mounts)
         closing = self._closing(asked)
+        gone = away(self.ledger, self.settings, closing, self.now.situation, look.alarms)
+        self._record(gone)
         rechecks = tuple(a for a in asked if a.kind == "recheck")
         lanes = frozenset(self.lanes.running)
-        wanted = Wanted(self.lanes.busy, lanes, closing, rechecks, self.closer.suspects)
+        came = self.closer.arrivals(self.ledger, self.now, self._world.disk)
+        self._record(came.facts)
+        suspects = self.closer.suspects | came.suspects
+        wanted = Wanted(self.lanes.busy, lanes, closing, rechecks, suspects)
         steps = plan(self.ledger, self.now.situation, self.settings, wanted)
         self.now.alarms |= room_alarms(self.ledger, self.now.situation, self.settings)
         started = [step for step in steps if self._start(step)]
         waiting = [*self._moving(), *steps]
         done = self._close(asked, closing, waiting)
-        return bool(started or self.lanes.running or done or self.closer.suspects)
+        busy = started or self.lanes.running or done or came.facts or self.closer.suspects
+        return bool(busy)
 
     def _forget(self) -> None:
         """The machine slept: each mount is taken for one that has just come."""
-        self._sticky.clear()
+        self._enrolment.forget()
         self._mounts.clear()
+        self.closer.slept()
 
     def _moving(self) -> list[Step]:
         """Running steps that a closing day waits for; a device that hangs is said instead."""
@@ -283,9 +292,11 @@ class Engine:
                 ):
                     label = self.ledger.loads[sight.load].label
                     unsettled.append(f"{shown(label)}/{display(file.path)}")
-        self._record(gone_unread(self.ledger, sights, self._trouble))
-        listed = {found.arrival.root.identity for found in look.found}
-        self._record(unlisted(self.ledger, self.today(), listed, look.alarms))
+        known = [sight for sight in sights if not sight.anew]
+        self._record(gone_unread(self.ledger, known, self._trouble))
+        listed = [found.arrival.root for found in look.found]
+        before = self.now.alarms
+        self._record(unlisted(self.ledger, self.today(), listed, look.alarms, before))
         situation = Situation(
             self._world.clock.now(),
             self.today(),
@@ -293,43 +304,17 @@ class Engine:
             tuple(look.targets),
             tuple(look.absent),
         )
-        return Now(
-            situation,
-            look.alarms | unclosed_alarms(self.ledger, self.settings, self._world.clock.local()),
-            tuple(unsettled),
-        )
+        alarms = look.alarms | unread_alarms(self.ledger, situation)
+        alarms |= unclosed_alarms(self.ledger, self.settings, self._world.clock.local())
+        return Now(situation, alarms, tuple(unsettled))
 
     def _enrol(self, found: Found, claimed: set[int]) -> Sight:
         arrival, root = found.arrival, found.arrival.root
-        place = f"{root.volume.mount_id} {root.identity}"
-        load = load_of(self.ledger, arrival, claimed, self._sticky.get(place))
         now = self._world.clock.now()
-        if load is None:
-            load = new_load(self.ledger, arrival, now, self.today())
-            self._record([LoadSeen(load)])
-        known_as = replace(
-            load,
-            source=arrival.source.name,
-            role=arrival.source.role,
-            disks=root.volume.disks or load.disks,
-        )
-        if known_as != load:
-            load = known_as
-            self._record([LoadSeen(load)])
-        self._sticky[place] = load.id
-        listed = Listed(
-            load.id,
-            now,
-            len(arrival.files),
-            found.litter,
-            found.skipped,
-            untaken(self.ledger, load.id, arrival.files),
-        )
-        known = self.ledger.listings.get(load.id)
-        if known is None or _unlike(known, listed):
-            self._record([listed])
+        load, anew = self._enrolment.enrol(found, claimed, now, self.today())
+        place = f"{root.volume.mount_id} {root.identity}"
         files = self._observer.sighted(place, arrival.files)
-        return Sight(load.id, root, arrival.complete, found.watched, files)
+        return Sight(load.id, root, arrival.complete, found.watched, files, anew)
 
     def _closing(self, asked: Iterable[Asked]) -> dict[str, int]:
         closing = {a.about: a.at for a in asked if a.kind == "wrap"}
@@ -354,14 +339,16 @@ class Engine:
                 key = publish_key(step.day, step.number, step.target.root.identity)
                 self._record([self._trouble(key, error)])
                 return False
-        self.lanes.start(Work(step, previous, files, self.waking.asleep_ns))
+        blocks = self._blocks(step) if isinstance(step, Compare) else {}
+        self.lanes.start(Work(step, previous, files, self.waking.asleep_ns, blocks))
         return True
+
+    def _blocks(self, step: Compare) -> dict[int, ChannelBlocks]:
+        """What the catalogue keeps for a comparison."""
+        known = (self._world.catalogue.channel_blocks(r.id) for r, _ in (*step.ours, *step.theirs))
+        return {blocks.recording: blocks for blocks in known if blocks is not None}
 
     def _close(self, asked: Iterable[Asked], closing: dict[str, int], waiting: list[Step]) -> bool:
         facts = self.closer.close(self.ledger, asked, closing, waiting, self.now, self._world.disk)
         self._record(facts)
         return bool(facts)
-
-
-def _unlike(known: Listed, listed: Listed) -> bool:
-    return replace(known, at=0) != replace(listed, at=0)

@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from takehold.decide.apart import meets
 from takehold.decide.enrol import Arrival, Files
+from takehold.decide.keys import folder_key
 from takehold.decide.litter import HIDDEN_AUDIO, matters, sort_litter
 from takehold.decide.sources import matches, volumes_for
 from takehold.engine.patience import Patience
@@ -23,6 +25,8 @@ from takehold.ports.catalogue import Catalogue
 from takehold.ports.clock import Clock
 from takehold.ports.disk import Disk, Listing
 from takehold.ports.volumes import Absent, Volumes
+
+MUTE_DRIVE = "mute-drive"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +84,9 @@ class Observer:
             self._list(source, root, look)
         self._refuse_doubles(look)
         self._report_twins(look)
-        cards = [root.volume for source, root in sources if source.label is not None]
         self._report_silent(look)
         for destination in self._settings.destinations:
-            self._destination(destination, mounted, cards, look)
+            self._destination(destination, mounted, sources, look)
         here = {v.mount_id for v in mounted}
         self._swept = {place for place in self._swept if place[0] in here}
         return look
@@ -100,13 +103,13 @@ class Observer:
             elif source.path is not None:
                 root = self._folder(source.name, source.path)
                 if isinstance(root, Absent):
-                    self._alarm(look, f"source {source.name}", "source-absent", root.says)
+                    says = f"The folder of the source {shown(source.name)}: {root.says}"
+                    self._alarm(look, f"source {source.name}", "source-absent", says)
                 else:
                     yield source, root
 
     def _folder(self, name: str, path: bytes) -> Root | Absent:
-        # Another path in the config is another folder: its volume is recorded anew.
-        key = f"{name} {display(path)}"
+        key = folder_key(name, path)
         known = self._catalogue.folder_identity(key)
         root = self._volumes.folder(path, known)
         if known is None and not isinstance(root, Absent):
@@ -154,19 +157,22 @@ class Observer:
             place = display(same[0].arrival.root.path)
             says = f"{place} answers to several sources ({names}); it is left alone."
             do = "Give each source its own label or folder in the config."
-            self._alarm(look, f"twice {place}", "source-twice", says, do)
+            key = f"twice {same[0].arrival.root.identity}"
+            self._alarm(look, key, "source-twice", says, do)
             look.found = [f for f in look.found if f not in same]
 
     def _report_silent(self, look: Look) -> None:
         """A card or drive of ours that is in and does not answer: silence is no good news (P12)."""
-        labels = [s.label for s in self._settings.sources if s.label is not None]
-        labels += [d.label for d in self._settings.destinations if d.label is not None]
+        cards = [s.label for s in self._settings.sources if s.label is not None]
+        drives = [d.label for d in self._settings.destinations if d.label is not None]
         for silent in self._volumes.silent():
-            if any(matches(label, silent.label) for label in labels):
+            card = any(matches(label, silent.label) for label in cards)
+            if card or any(matches(label, silent.label) for label in drives):
                 where = f"{shown(silent.label)} at {display(silent.mount)}"
                 says = f"{where} does not answer; what is on it is not known."
                 do = "Take it out and put it in again; try another reader and cable."
-                self._alarm(look, f"mute {where}", "stalled", says, do)
+                key = f"{'mute' if card else MUTE_DRIVE} {where}"
+                self._alarm(look, key, "stalled", says, do)
 
     def _report_twins(self, look: Look) -> None:
         """Two live volumes of one identity (clones) are two loads; a person should know."""
@@ -197,7 +203,7 @@ class Observer:
         self,
         destination: Destination,
         mounted: tuple[Volume, ...],
-        cards: list[Volume],
+        sources: list[tuple[Source, Root]],
         look: Look,
     ) -> None:
         name = shown(destination.name)
@@ -206,7 +212,7 @@ class Observer:
             look.absent.append(destination.name)
             self._alarm(look, f"dest {name}", root.code, root.says)
             return
-        refused = self._refused(name, root, cards, look)
+        refused = self._refused(name, root, sources, look)
         if refused is not None:
             look.absent.append(destination.name)
             self._alarm(look, f"dest {name}", *refused)
@@ -238,13 +244,18 @@ class Observer:
         return self._volumes.root(fitting[0], destination.folder)
 
     def _refused(
-        self, name: str, root: Root, cards: list[Volume], look: Look
+        self, name: str, root: Root, sources: list[tuple[Source, Root]], look: Look
     ) -> tuple[str, str, str] | None:
         """Code, sentence and advice if nothing may be written there."""
         where = display(root.path)
+        cards = [its.volume for source, its in sources if source.label is not None]
         if any(root.volume.device == c.device or root.volume.disks & c.disks for c in cards):
             says = f"{name} at {where} is on a card; nothing is written to a card."
             return "destination-on-card", says, "Give it another label or path in the config."
+        source = meets(root, sources)
+        if source is not None:
+            says = f"{name} at {where} and the source {shown(source.name)} lie within each other."
+            return "destination-in-source", says, "Give it a folder outside the source's."
         if root.volume.read_only:
             says = f"{name} at {where} is mounted read-only."
             return "volume-read-only", says, "Check the drive's lock switch; mount it to write."

@@ -7,16 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from takehold.decide.durable import read_again
 from takehold.decide.inventory import Described
-from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
+from takehold.decide.keys import compare_key, land_key, prove_key, publish_key, rec_key, stock_key
 from takehold.decide.plan import NOT_DESCRIBED
 from takehold.engine.job import Job
-from takehold.engine.outcome import Outcome, Stop, Tell
+from takehold.engine.outcome import Outcome, Recognised, Stop, Tell
 from takehold.engine.patience import Patience
 from takehold.engine.reading import as_unreadable, read_whole
+from takehold.engine.recognise import is_known
 from takehold.engine.ring import Ring
 from takehold.engine.salvage import Salvager
 from takehold.engine.small_file import land_bytes
@@ -24,11 +25,21 @@ from takehold.engine.stretch import Stretch
 from takehold.engine.transfer import Spring, Transfer
 from takehold.formats.describe import describe
 from takehold.model.errors import FileMissing, NameTaken, SourceChanged, TakeholdError, VolumeGone
-from takehold.model.facts import Broken, Met, Proven, Published
+from takehold.model.facts import Broken, ChannelBlocks, Compared, Met, Proven, Published
 from takehold.model.recording import Copy, Recording
 from takehold.model.situation import Sighted, Target
 from takehold.model.sound import Complaint, Description, Kind
-from takehold.model.step import CatchUp, Confirm, Prove, Publish, Salvage, Step, TakeStock
+from takehold.model.step import (
+    CatchUp,
+    Compare,
+    Confirm,
+    Prove,
+    Publish,
+    Recognise,
+    Salvage,
+    Step,
+    TakeStock,
+)
 from takehold.model.step import Transfer as TransferStep
 from takehold.model.volume import Volume
 from takehold.ports.clock import Clock
@@ -45,7 +56,7 @@ NOT_WHOLE = frozenset({"header-unfinished", "header-untrue", "no-fmt", "no-data"
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """A step with what the loop adds to it: earlier versions, and files to publish.
+    """A step with what the loop adds: earlier versions, files to publish, blocks to compare.
 
     `asleep_ns` is the clock's count when that was seen which the step goes by.
     """
@@ -54,6 +65,7 @@ class Work:
     previous: Mapping[int, Recording]
     files: Mapping[bytes, bytes]
     asleep_ns: int = 0
+    blocks: Mapping[int, ChannelBlocks] = field(default_factory=dict)
 
 
 class Performer:
@@ -72,6 +84,8 @@ class Performer:
         stop = stretch = Stretch(self._clock, work.asleep_ns, stop)
         tell = stretch.telling(tell)
         match work.step:
+            case Recognise() as step:
+                self._recognise(step, tell, moved, stop)
             case TakeStock() as step:
                 self._take_stock(step, tell, moved, stop)
             case TransferStep() as step:
@@ -90,10 +104,27 @@ class Performer:
                 self._catch_up(step, tell, moved, stop)
             case Prove() as step:
                 self._prove(step, tell, moved, stop)
+            case Compare() as step:
+                self._compare(step, work.blocks, tell, moved, stop)
             case Publish() as step:
                 self._publish(step, work.files, tell, stretch)
 
     # -- inventory
+
+    def _recognise(
+        self, step: Recognise, tell: Tell, moved: Callable[[int], None], stop: Stop
+    ) -> None:
+        """A card that cannot be opened is taken for what it was: what is owed of it will say so."""
+        same = True
+        try:
+            with self._disk.source(step.root) as tree:
+                same = is_known(step, tree, lambda: _go_on(moved, stop, 1))
+        except SourceChanged as error:  # it shall stop
+            tell(Outcome(error=error))
+            return
+        except TakeholdError:
+            pass
+        tell(Outcome(recognised=Recognised(step.root, step.load.id, same)))
 
     def _take_stock(
         self, step: TakeStock, tell: Tell, moved: Callable[[int], None], stop: Stop
@@ -149,7 +180,7 @@ class Performer:
 
     def _second_opinion(self, said: Description, reader: Reader, size: int) -> Description:
         codes = {c.code for c in said.complaints}
-        if said.kind is not Kind.WAVE or not said.frames or codes & NOT_WHOLE:
+        if said.kind is Kind.OTHER or not said.frames or codes & NOT_WHOLE:
             return said
         complaint = self._decoder.complaint(reader, size, said.frames)
         if complaint is None:
@@ -297,6 +328,27 @@ class Performer:
             copy.recording, copy.destination, copy.root, copy.path, why, self._clock.now()
         )
 
+    # -- comparing samples
+
+    def _compare(
+        self,
+        step: Compare,
+        blocks: Mapping[int, ChannelBlocks],
+        tell: Tell,
+        moved: Callable[[int], None],
+        stop: Stop,
+    ) -> None:
+        from takehold.engine.compare import compare  # noqa: PLC0415  # numpy takes 0.1 s
+
+        key = compare_key(*(tuple(r.id for r, _ in side) for side in (step.ours, step.theirs)))
+        try:
+            with self._disk.destination(step.target.root) as tree:
+                found = compare(step, tree, self._decoder, blocks, lambda n: _go_on(moved, stop, n))
+        except TakeholdError as error:
+            tell(Outcome(key=key, error=error))
+        else:
+            tell(Outcome((Compared(replace(found, at=self._clock.now())),), key))
+
     # -- manifests
 
     def _land_file(self, tree: DestinationTree, path: bytes, data: bytes, stretch: Stretch) -> None:
@@ -333,8 +385,8 @@ class Performer:
         tell(Outcome((done,), key))
 
 
-def _go_on(moved: Callable[[int], None], stop: Stop) -> None:
+def _go_on(moved: Callable[[int], None], stop: Stop, count: int = 0) -> None:
     """A buffer was read: say that the work lives, and end it there when it shall stop."""
-    moved(0)
+    moved(count)
     if stop.is_set():
         raise SourceChanged("Stopped before the end.", code="stopped")

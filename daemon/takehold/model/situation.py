@@ -22,7 +22,8 @@ class Sight:
     """One load as it lies there now.
 
     `complete` is false where the listing broke off: then a file that is not in it may exist.
-    `watched` is true for a folder that others write to while we look.
+    `watched` is true for a folder that others write to while we look. `anew`: a known card that
+    came in and was not looked into yet (decide/recognise).
     """
 
     load: int
@@ -30,6 +31,7 @@ class Sight:
     complete: bool
     watched: bool
     files: tuple[Sighted, ...]
+    anew: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,15 @@ from takehold.model.volume import Root
 
 
 @dataclass(frozen=True, slots=True)
+class Recognise:
+    """See whether a card that came in anew holds what is known of it, by some of its recordings."""
+
+    load: Load
+    root: Root
+    recordings: tuple[Recording, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class TakeStock:
     """Describe new files of a card and give each its place."""
 
@@ -93,14 +102,15 @@ class Publish:
     number: int
 
 
-Step = TakeStock | Transfer | Confirm | Salvage | CatchUp | Prove | Compare | Publish
+AtCard = Recognise | TakeStock | Transfer | Confirm | Salvage
+Step = AtCard | CatchUp | Prove | Compare | Publish
 
 
 def lane(step: Step) -> str:
     """The device that sets the pace: one step at a time runs on it."""
     match step:
-        case TakeStock(root=root) | Transfer(root=root) | Confirm(root=root) | Salvage(root=root):
-            return f"card {root.volume.mount_id}"
+        case Recognise() | TakeStock() | Transfer() | Confirm() | Salvage():
+            return f"card {step.root.volume.mount_id}"
         case (
             CatchUp(target=target)
             | Prove(target=target)

@@ -16,7 +16,8 @@ class Volume:
     this mount alone; `device` is the kernel's number of the file system ("7:0"); `disks` are the
     physical disks behind it by names that stay with them ("wwn:…", "serial:…", "table:…", "fs:…",
     "image:…", "dev:…"), empty where the system does not tell. `appearance` stays the same until the
-    volume was away and came back, whoever asks; empty where the system does not tell.
+    volume was away and came back, whoever asks; empty where the system does not tell. `top` is the
+    folder of the file system that is mounted there, b"" for all of it.
     """
 
     mount: bytes
@@ -29,6 +30,7 @@ class Volume:
     read_only: bool = False
     size_bytes: int = 0
     appearance: str = ""
+    top: bytes = b""
 
     @property
     def keeps(self) -> bool:

@@ -166,6 +166,7 @@ class LinuxVolumes:
             read_only=live.read_only,
             size_bytes=live.size,
             appearance=appearance_of(mount.device),
+            top=mount.root,
         )
 
     def _answer(self, mount: Mount, number: str | None) -> _Told | None:

@@ -62,7 +62,8 @@ def judged(path: bytes, root: Root, known_identity: str | None) -> Root | Absent
     return Absent(
         f"{display(path)} is not there: the folder exists, but it lies on another volume "
         f"({shown(volume.label)}, mounted at {display(volume.mount)}) than the one recorded for "
-        "it. Nothing is written there. Mount its own volume."
+        "it. It is left alone. Mount its own volume; if this one is the right one, give it "
+        "another name in the config."
     )
 
 
