@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import platform
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 
 from takehold import __version__
@@ -21,6 +21,7 @@ from takehold.adapters.decoder import SoundfileDecoder
 from takehold.adapters.disk import LocalDisk
 from takehold.adapters.keep_awake import keep_awake
 from takehold.adapters.lock import InstanceLock
+from takehold.adapters.pulse import Pulse
 from takehold.adapters.signer import KeySigner, load_key
 from takehold.adapters.volumes import volumes
 from takehold.decide.manifest import Writer
@@ -33,6 +34,9 @@ from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 from takehold.ports.volumes import Absent
 
+# Who only looks whether one runs holds the lock for a moment.
+STARTS_WITHIN_S = 1.0
+
 
 @dataclass(slots=True)
 class Running:
@@ -44,6 +48,7 @@ class Running:
     days: Days
     vigil: Vigil
     lock: InstanceLock
+    pulse: Pulse
     notes: tuple[str, ...] = ()
 
 
@@ -57,10 +62,11 @@ def running(place: Home, nudge: Callable[[], None]) -> Iterator[Running]:
     settings = settings_of(place)
     signer = load_key(os.fsencode(place.key))
     _check_state_folder(place)
-    with InstanceLock(place.lock) as lock:
+    with InstanceLock(place.lock, STARTS_WITHIN_S) as lock, closing(Pulse(place.pulse)) as pulse:
+        pulse.beat()
         catalogue, damaged = _open(place)
         try:
-            begun = _assemble(place, settings, signer, lock, catalogue, damaged, nudge)
+            begun = _assemble(place, settings, signer, lock, pulse, catalogue, damaged, nudge)
             try:
                 yield begun
             finally:
@@ -96,6 +102,7 @@ def _assemble(
     settings: Settings,
     signer: KeySigner,
     lock: InstanceLock,
+    pulse: Pulse,
     catalogue: SqliteCatalogue,
     lost: str | None,
     nudge: Callable[[], None],
@@ -106,7 +113,7 @@ def _assemble(
     engine = Engine(settings, world, days, nudge)
     notes: list[str] = []
     if lost is not None:  # one that knows a manifest and no card is not lost
-        from takehold.engine.rebuild import rebuild  # noqa: PLC0415 - rarely needed
+        from takehold.engine.rebuild import LEFT_OUT, rebuild  # noqa: PLC0415 - rarely needed
 
         targets = engine.destinations()
         facts, says = rebuild(days.archive, world.disk, targets, signer, settings.production)
@@ -115,8 +122,10 @@ def _assemble(
         if facts or lost:
             notes.append("The catalogue was lost and is rebuilt from signed manifests." + where)
             notes += says
+        else:
+            notes += [sentence for sentence in says if sentence.endswith(LEFT_OUT)]
     vigil = Vigil(keep_awake(), clock)
-    return Running(engine, catalogue, clock, days, vigil, lock, tuple(notes))
+    return Running(engine, catalogue, clock, days, vigil, lock, pulse, tuple(notes))
 
 
 def days_of(place: Home, settings: Settings, signer: KeySigner, clock: SystemClock) -> Days:

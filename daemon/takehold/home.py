@@ -37,6 +37,11 @@ class Home:
         return os.path.join(self.state, "lock")
 
     @property
+    def pulse(self) -> str:
+        """Where the loop's sign of life is."""
+        return os.path.join(self.state, "pulse")
+
+    @property
     def bell(self) -> str:
         """A folder that the daemon watches: a change in it means that somebody asked something."""
         return os.path.join(self.state, "bell")

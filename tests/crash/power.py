@@ -68,7 +68,7 @@ def some(recording: Recording, chosen: list[Point], seed: int) -> Result:
             except Exception as fault:
                 result.failed.append(f"{point}: {type(fault).__name__}: {fault}")
             result.points += 1
-            result.spoiled += any(stage.spoiled.values())
+            result.spoiled += stage.unreadable or any(stage.spoiled.values())
     return result
 
 

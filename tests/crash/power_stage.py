@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import random
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -34,10 +35,11 @@ class Stage:
     program: Program
     disks: Mapping[str, Disk]
     spoiled: dict[str, frozenset[str]] = field(default_factory=dict)
+    unreadable: bool = False
 
     def play(self, point: Point, *, on: bool = True) -> None:
         """Cut, mount, look, go `on` to quiet, look again; AssertionError for what does not hold."""
-        self.spoiled = {}
+        self.spoiled, self.unreadable = {}, False
         state = self.media.at(point)
         said = said_by(self.media.log[: point.position])
         with self._mounted({name: more for name, (_, more) in state.items()}):
@@ -45,7 +47,9 @@ class Stage:
             before = image_digest(self.disks["card"].image)
             told = self._told(card)
             at_once(told, said)
-            if on:
+            if on and (broken := self._broken()):
+                self._holds(broken, card)
+            elif on:
                 self._restart(random.Random(f"{point} restart"))
                 for name in ("laptop", *DRIVES):  # what counts is on the media, not in a cache
                     self._remount(self.disks[name])
@@ -65,6 +69,27 @@ class Stage:
         if any(self.spoiled.values()):
             self._decide()
         self._run("wrap", self.recording.day)
+
+    def _broken(self) -> str:
+        """The drive on which a folder cannot be read, though its check called it clean."""
+        for name in DRIVES:
+            failed: list[OSError] = []
+            for _ in os.walk(self.disks[name].mount, onerror=failed.append):
+                pass
+            if failed:
+                self.unreadable = True
+                return name
+        return ""
+
+    def _holds(self, drive: str, card: Mapping[str, bytes]) -> None:
+        """The day holds and says for which drive, which has no quiet end; others have it all."""
+        status = self.program.run("wrap", self.recording.day)
+        said = self.program.said()
+        assert status == 1, f"wrap ended with {status}: {said[-600:]}"
+        assert f"{drive}: the device failed" in said, said[-600:]
+        for other in (name for name in DRIVES if name != drive):
+            there = set(files_of(self.disks[other].mount).values())
+            assert set(card.values()) <= there, f"{other} lacks a file of the card"
 
     def _decide(self) -> None:
         """What was spoiled stands in the way of a manifest: a person looks, and says so."""

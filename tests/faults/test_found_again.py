@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 from typing import Any
 
+import pytest
+
 from fakedisk import FakeVolume
 from fakeworld import CARDS, DAY, MemoryArchive, Site, take
 from memory_catalogue import MemoryCatalogue
 from takehold.decide.manifest import names_of
+from takehold.decide.receive import named_manifests
 from takehold.engine.requests import ack_text
 from takehold.model.facts import Met, Revised
 from takehold.model.finding import Finding, Severity, Verdict
@@ -199,3 +202,19 @@ def decide(site: Site, finding: str, note: str) -> None:
     """A person's decision, as the command stores it."""
     site.catalogue.ask("ack", ack_text(finding, note), site.clock.now())
     site.work()
+
+
+@pytest.mark.parametrize(
+    ("number", "ours"), [(b"999999999", 1), (b"1000000", 1), (b"999998", 999_999), (b"999999", 1)]
+)
+def test_a_number_that_somebody_made_up_runs_ours_not_out(number: bytes, ours: int) -> None:
+    """A file of that name lies on a drive: ours is a number that `takehold receive` can read."""
+    site = Site(sources=CARDS[:1])
+    site.card("SND_A1", FILES)
+    drive = site.drive("SHUTTLE_1")
+    site.drive("SHUTTLE_2")
+    drive.put(FOLDER + b"%s.r%s.manifest.json" % (DAY.encode(), number), b"{}")
+    site.work()
+    assert site.wrap() == f"{DAY}.r{ours}.manifest.json"
+    [group] = named_manifests(path for path in drive.files if b".r%d." % ours in path)
+    assert [named.number for named in group] == [ours]

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from fakeworld import DAY, Site, call_count, take
-from takehold.model.facts import Broken, Unpublished
+from takehold.model.errors import WorldError
+from takehold.model.facts import Broken, Met, Unpublished
 from takehold.model.finding import Verdict
 
 FILES = {b"T%02d.WAV" % n: take(n) for n in range(1, 4)}
@@ -61,3 +64,121 @@ def test_a_manifest_that_was_deleted_from_a_drive_is_put_there_again() -> None:
     site.wrap()
     assert set(gone) <= set(drive.files)
     assert [fact.number for fact in site.told(Unpublished)] == [1]
+
+
+@pytest.mark.parametrize("ending", [b".manifest.json", b".sha256", b".xxh64", b".signers"])
+def test_a_manifest_or_list_that_was_altered_on_a_drive_is_found(ending: bytes) -> None:
+    """At the same length: it is left alone, ours gets the next number, and a person is told."""
+    site, _ = wrapped()
+    drive = site.disk.volumes[b"/media/SHUTTLE_2"]
+    [path] = [path for path in drive.files if path.endswith(b".r1" + ending)]
+    altered = bytearray(drive.files[path])
+    altered[40] ^= 1
+    drive.put(path, bytes(altered))
+    assert site.wrap() == f"{DAY}.r2.manifest.json"
+    assert drive.files[path] == bytes(altered), "it is left alone (P2)"
+    assert path.replace(b".r1.", b".r2.") in drive.files
+    assert "manifest-of-others" in site.codes()
+    assert site.wrap() == f"{DAY}.r2.manifest.json"
+
+
+def test_a_list_that_is_true_still_is_not_taken_for_altered() -> None:
+    """A copy was lost since, and made again: the list of before names it rightly."""
+    site, place = wrapped()
+    drive = site.disk.volumes[b"/media/SHUTTLE_2"]
+    drive.remove(place)
+    site.wrap()
+    site.wrap()
+    assert place in drive.files
+    assert not site.told(Unpublished)
+    assert not site.told(Met)
+
+
+def test_a_recheck_reads_the_manifests_too() -> None:
+    site, _ = wrapped()
+    drive = site.disk.volumes[b"/media/SHUTTLE_1"]
+    [path] = [path for path in drive.files if path.endswith(b".r1.manifest.json")]
+    drive.put(path, drive.files[path].replace(b"Lantern", b"lantern"))
+    number = site.catalogue.ask("recheck", "", site.clock.now())
+    site.work(lambda: site.catalogue.answer_of(number) is not None)
+    answered = site.catalogue.answer_of(number)
+    assert answered is not None
+    assert answered.answer.startswith("! Read again: 12 copies. Of " + DAY)
+    site.work()
+    assert path.replace(b".r1.", b".r2.") in drive.files
+
+
+def test_a_kept_manifest_that_has_rotted_is_not_published() -> None:
+    """The drive that lost it does not get the bad one; the next revision is whole, and said."""
+    site, _ = wrapped()
+    kept = site.archive.kept[DAY]
+    name = f"{DAY}.r1.manifest.json"
+    good, kept[name] = kept[name], kept[name].replace(b"Lantern", b"lantern")
+    drive = site.disk.volumes[b"/media/SHUTTLE_2"]
+    for path in [path for path in drive.files if b".r1." in path]:
+        drive.remove(path)
+    site.wrap()
+    assert not [path for path in drive.files if path.endswith(b".r1.manifest.json")]
+    assert [path for path in drive.files if path.endswith(b".r2.manifest.json")]
+    [found] = [f for f in site.judged().findings if f.code == "manifest-not-published"]
+    assert name in found.says
+    kept[name] = good
+    site.later()
+    site.wrap()
+    assert [path for path in drive.files if path.endswith(b".r1.manifest.json")]
+    assert site.judged().verdict is Verdict.READY
+
+
+def test_a_kept_manifest_that_has_rotted_is_signed_anew() -> None:
+    """Nothing else changed."""
+    site, _ = wrapped()
+    name = f"{DAY}.r1.manifest.json.sig"
+    site.archive.kept[DAY][name] = b"rotten"
+    assert site.wrap() == f"{DAY}.r2.manifest.json"
+    assert site.wrap() == f"{DAY}.r2.manifest.json"
+
+
+def test_an_older_clone_of_a_drive_is_looked_at_when_it_comes() -> None:
+    """Not only at the next wrap: it lacks a file and the manifest, and gets both."""
+    site, place = wrapped()
+    drive = site.disk.volumes[b"/media/SHUTTLE_2"]
+    drive.yank()
+    site.work()
+    for path in [path for path in drive.files if path == place or b".r1." in path]:
+        drive.remove(path)
+    site.remount(drive)
+    site.work()
+    assert place in drive.files
+    assert [path for path in drive.files if path.endswith(b".manifest.json")]
+    assert [broken.why for broken in site.told(Broken)] == ["missing"]
+
+
+def test_a_copy_with_another_time_is_read_when_its_drive_comes_and_once() -> None:
+    site, place = wrapped()
+    drive = site.disk.volumes[b"/media/SHUTTLE_2"]
+    drive.yank()
+    site.work()
+    altered = bytearray(drive.files[place])
+    altered[-1] ^= 1
+    drive.put(place, bytes(altered))
+    site.remount(drive)
+    site.work()
+    assert [(broken.why, broken.path) for broken in site.told(Broken)] == [("altered", place)]
+    looks = call_count(drive, "stamp_of", place)
+    site.work()
+    assert call_count(drive, "stamp_of", place) == looks
+
+
+def test_a_drive_that_fails_when_it_comes_is_looked_at_later() -> None:
+    site, place = wrapped()
+    drive = site.disk.volumes[b"/media/SHUTTLE_2"]
+    drive.yank()
+    site.work()
+    drive.remove(place)
+    site.remount(drive)
+    drive.fail_next("stamp_of", WorldError("The device gives errors."))
+    site.engine.turn()
+    assert not site.told(Broken)
+    site.work()
+    assert [broken.path for broken in site.told(Broken)] == [place]
+    assert place in drive.files

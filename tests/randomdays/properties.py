@@ -237,14 +237,20 @@ def all_is_owed_no_more(world: World) -> None:
 
 
 def _bytes_are_here(world: World, key: str) -> bool:
-    """Whether what a landing waits for lies on a card or drive that is there."""
+    """Whether what a landing or a read waits for lies on a card or drive that is there."""
     word, number, *_ = key.split()
+    if word == "rec":
+        waiting = world.book.known.recordings[int(number)]
+        sights = [s for s in world.engine.now.situation.sights if s.load == waiting.load]
+        return any(file.path == waiting.path for sight in sights for file in sight.files)
     if word != "land":
         return True
     recording = world.book.known.recordings[int(number)]
     here = {d.volume.root.identity for d in world.drives_here()}
     if any(copy.root in here for copy in world.book.known.copies_of(recording.id)):
         return True
+    if world.book.known.current(recording.load, recording.path) is not recording:
+        return False  # the card may hold the same bytes again, as a newer version
     digests = recording.digests
     sights = world.engine.now.situation.sights
     places = {sight.root.path for sight in sights if sight.load == recording.load}

@@ -7,6 +7,7 @@ timer goes on, and the stop is in time. A loop that stands gives no sign: the se
 from __future__ import annotations
 
 import contextlib
+import signal
 import socket
 import time
 from collections.abc import Iterator
@@ -21,6 +22,7 @@ from faultlab.checker import whole
 from faultlab.lab import FaultyDisk, Lab, faulty_lab  # noqa: F401
 from faultlab.unit import unit
 from instance import Instance
+from loopbench import Bench
 
 WATCHDOG_S = 2
 STOP_S = 12
@@ -124,3 +126,33 @@ def test_a_loop_that_stands_gives_no_sign(lab: Lab, manager: Manager, tmp_path: 
         assert manager.signs(2 * WATCHDOG_S) >= 2
         assert daemon.stop(STOP_S) == 0
     assert takehold.run("wrap").returncode == 0
+
+
+def test_a_suspended_daemon_is_not_taken_for_one_that_is_well(bench: Bench, tmp_path: Path):
+    """P12: what it showed last grows old, and a command does not wait for ever; both say why."""
+    card, drive = bench.disk("card", label="SND_A1"), bench.disk("drive", label="SHUTTLE_1")
+    takehold = Instance(
+        tmp_path / "laptop",
+        {"primary": ("primary", "SND_A*")},
+        {"shuttle-1": "SHUTTLE_1"},
+        {"copies_required": 1, "stall_seconds": 5},
+    )
+    made = fill(card.mount, [(1, 1)])
+    silent = "does not answer"
+    with takehold.daemon() as daemon:
+        daemon.wait_for(lambda: whole(drive.mount, made) == made.keys() and daemon.is_idle())
+        assert silent not in takehold.run("status").stdout
+        written = (takehold.state / "pulse").stat().st_mtime_ns
+        daemon.send(signal.SIGSTOP)
+        takehold.wait_for(lambda: silent in takehold.run("status").stdout)
+        looked = takehold.run("status")
+        assert looked.returncode == 1
+        assert "READY" not in looked.stdout
+        assert "Nothing left to do" not in looked.stdout
+        wrap = takehold.run("wrap")
+        assert (wrap.returncode, silent in wrap.stderr) == (3, True), wrap
+        daemon.send(signal.SIGCONT)
+        daemon.wait_for(lambda: silent not in takehold.run("status").stdout)
+        daemon.wait_for(lambda: list(drive.mount.rglob("*.manifest.json")))
+        assert (takehold.state / "pulse").stat().st_mtime_ns == written
+        assert daemon.stop(STOP_S) == 0

@@ -5,15 +5,19 @@ from __future__ import annotations
 import json
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from fakeworld import CARDS, Awake, Site, ending, take, within
+from takehold.adapters.live import LiveFile
+from takehold.cli.live import last_state
 from takehold.engine import daemon as engine
 from takehold.engine.daemon import Daemon
 from takehold.engine.progress import snapshot
 from takehold.engine.vigil import DO, Vigil
+from takehold.home import Home
 from takehold.model.errors import NoRights, VolumeFull
 from takehold.ports.keep_awake import Answer
 
@@ -249,7 +253,7 @@ def test_a_card_is_not_watched_and_the_bell_is() -> None:
     assert bench.site.wake.watched == [BELL]
 
 
-def test_what_is_shown_is_plain_data() -> None:
+def test_what_is_shown_is_plain_data(tmp_path: Path) -> None:
     """JSON to its last value, with the words that the status command reads."""
     bench = Bench()
     hang = bench.card.hang("read")
@@ -260,6 +264,8 @@ def test_what_is_shown_is_plain_data() -> None:
         shown = bench.live.shown[-1]
         hang.set()
     assert json.loads(json.dumps(shown)) == shown
+    LiveFile(str(tmp_path)).show(shown)
+    assert last_state(Home("", str(tmp_path), "")) == shown
     [card] = shown["cards"]
     assert (card["source"], card["label"], card["role"]) == ("primary", "SND_A1", "primary")
     assert (card["at"], card["files"], card["in_use"]) == ("/media/SND_A1", 3, True)
@@ -341,3 +347,16 @@ def test_it_lets_the_machine_sleep_when_it_stops() -> None:
         bench.comes(lambda: "hold" in bench.awake.asked)
         assert bench.live.shown[-1]["notes"] == []
     assert bench.awake.asked == ["hold", "release"]
+
+
+def test_the_room_on_a_small_drive_is_shown() -> None:
+    """Three digits: no drive that has room is shown as full, and no large one changes all day."""
+    site = Site()
+    shown: list[int] = []
+    for capacity in (987, 98_765, 49_876_543, 123_456_789_000):
+        site.drive("SHUTTLE_1", capacity=capacity)
+        site.engine.turn()
+        state: Any = snapshot(site.engine, 0)
+        shown += [drive["free_bytes"] for drive in state["destinations"]]
+        site.disk.volumes.clear()
+    assert shown == [987, 98_700, 49_800_000, 123_400_000_000]

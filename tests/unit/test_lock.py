@@ -7,6 +7,7 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -145,3 +146,16 @@ def test_a_full_or_read_only_disk_holds_the_lock_all_the_same(bench: Bench) -> N
         InstanceLock(str(path)),
     ):
         pass
+
+
+def test_who_only_looks_for_a_moment_refuses_no_start(tmp_path: Path) -> None:
+    """A start waits for the look to be over; one that goes on to be held is refused."""
+    path = str(tmp_path / "lock")
+    look = InstanceLock(path)
+    look.__enter__()
+    over = threading.Timer(0.2, look.__exit__, (None, None, None))
+    over.start()
+    with InstanceLock(path, 20.0):
+        over.join(20)
+        with pytest.raises(AnotherInstance), InstanceLock(path, 0.05):
+            pass

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planworld import DAY, load
-from takehold.decide.place import beside, card_folder, day_folder, place_of
-from takehold.formats.names import good_relative, same_key
+from takehold.decide.place import PLACE_BYTES, beside, card_folder, day_folder, place_of
+from takehold.formats.names import cut_folders, good_relative, same_key
 
 
 def place(path: bytes, version: int = 1, taken: tuple[bytes, ...] = ()) -> bytes:
@@ -105,6 +105,22 @@ def test_beside_changes_the_last_part_only(name: bytes) -> None:
     made = beside(b"F/" + name, b"edit", 2)
     assert made != b"F/" + name
     assert made.rpartition(b"/")[0] == (b"F/" + name).rpartition(b"/")[0]
+
+
+def test_a_path_that_is_too_long_as_a_whole_gets_one_folder_for_all_of_its_own() -> None:
+    """Each keeps its name, and what lay together lies together; one that just fits stays."""
+    deep = b"/".join([b"\xff" * 60] * 30)
+    made = place(deep + b"/T01.WAV")
+    assert len(made) < 100
+    assert made.startswith(FOLDER + b"%~")
+    assert made.endswith(b"/T01.WAV")
+    assert place(deep + b"/T02.WAV").rpartition(b"/")[0] == made.rpartition(b"/")[0]
+    assert place(b"A/" + deep + b"/T01.WAV") != made
+    assert place(deep + b"/T01.WAV", 2) == made.replace(b".WAV", b".edit-2.WAV")
+    room = PLACE_BYTES - len(FOLDER)
+    fits = b"/".join([b"d" * 99] * 12)[: room - 6] + b"/T.WAV"
+    assert place(fits) == FOLDER + fits
+    assert place(b"d" + fits) == FOLDER + cut_folders(b"d" + fits)
 
 
 PARTS = st.one_of(st.binary(min_size=1, max_size=40), st.sampled_from([b"..", b"a", b"A", b"CON"]))

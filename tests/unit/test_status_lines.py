@@ -18,7 +18,7 @@ CARD = {"source": "primary", "label": "SND_A1", "role": "primary", "at": "/media
 
 def state(**changes):
     """What a running daemon shows."""
-    plain = {"day": DAY, "cards": [], "destinations": [], "absent": [], "work": []}
+    plain = {"at": 0, "day": DAY, "cards": [], "destinations": [], "absent": [], "work": []}
     return plain | {"unsettled": [], "alarms": []} | changes
 
 

@@ -9,13 +9,12 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import apscheduler.schedulers.base
-import apscheduler.triggers.interval
 import pytest
 from apscheduler.triggers.base import BaseTrigger
 
 from takehold.adapters import timer
 from takehold.adapters.clock import SystemClock
-from takehold.adapters.timer import DailyTrigger, Timer
+from takehold.adapters.timer import DailyTrigger, EveryTrigger, Timer
 
 BERLIN = ZoneInfo("Europe/Berlin")
 
@@ -115,6 +114,15 @@ def test_every_goes_on(ticking: Timer) -> None:
     assert nudges.more(2)
 
 
+def test_years_that_were_missed_are_one_run() -> None:
+    """The clock was set right by six years: the library asks until the answer is not overdue."""
+    start = datetime(2025, 3, 14, 12, tzinfo=UTC)
+    trigger, later = EveryTrigger(5), start + timedelta(days=6 * 365)
+    due = trigger.get_next_fire_time(None, start)
+    assert due == start + timedelta(seconds=5)
+    assert trigger.get_next_fire_time(due, later) > later
+
+
 class Clock(datetime):
     """The library's wall clock, set off by `ahead` (its monotonic waits stay true)."""
 
@@ -127,8 +135,7 @@ class Clock(datetime):
 
 def test_a_clock_set_back_does_not_stop_it(ticking: Timer, monkeypatch: pytest.MonkeyPatch) -> None:
     """The wall clock goes back an hour: the next nudge comes all the same."""
-    for module in (apscheduler.schedulers.base, apscheduler.triggers.interval):
-        monkeypatch.setattr(module, "datetime", Clock)
+    monkeypatch.setattr(apscheduler.schedulers.base, "datetime", Clock)
     monkeypatch.setattr(Clock, "ahead", timedelta())
     true_time = time.time
     monkeypatch.setattr(timer.time, "time", lambda: true_time() + Clock.ahead.total_seconds())
@@ -136,7 +143,7 @@ def test_a_clock_set_back_does_not_stop_it(ticking: Timer, monkeypatch: pytest.M
     ticking.every(0.1, nudges)
     ticking.start()
     assert nudges.more(0)
-    for hours in (-1, 2, -3):
+    for hours in (-1, 2, 6 * 365 * 24, -3):
         monkeypatch.setattr(Clock, "ahead", timedelta(hours=hours))
         assert nudges.more(nudges.count + 1), hours
 
@@ -160,8 +167,7 @@ def test_jobs_never_pile_up(ticking: Timer) -> None:
 
 def test_a_daily_job_fires(ticking: Timer, monkeypatch: pytest.MonkeyPatch) -> None:
     """The time of day comes while it runs: here the library's clock is set just before it."""
-    for module in (apscheduler.schedulers.base, apscheduler.triggers.interval):
-        monkeypatch.setattr(module, "datetime", Clock)
+    monkeypatch.setattr(apscheduler.schedulers.base, "datetime", Clock)
     now = datetime.now().astimezone()
     target = (now + timedelta(hours=1)).replace(hour=12, minute=0, second=0, microsecond=0)
     monkeypatch.setattr(Clock, "ahead", target - now - timedelta(seconds=0.2))
@@ -180,8 +186,7 @@ def test_what_a_sleep_made_overdue_runs_at_once(
 
     To the library a sleep is a wall clock that went ahead of its steady waits.
     """
-    for module in (apscheduler.schedulers.base, apscheduler.triggers.interval):
-        monkeypatch.setattr(module, "datetime", Clock)
+    monkeypatch.setattr(apscheduler.schedulers.base, "datetime", Clock)
     now = datetime.now().astimezone()
     wrap = (now + timedelta(hours=3)).replace(minute=0, second=0, microsecond=0)
     monkeypatch.setattr(Clock, "ahead", timedelta())

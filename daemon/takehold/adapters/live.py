@@ -64,6 +64,6 @@ def read_live(folder: str) -> dict[str, object] | None:
     try:
         with open(os.path.join(folder, NAME), encoding="utf-8") as file:
             document = json.load(file)
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None
     return document if isinstance(document, dict) else None

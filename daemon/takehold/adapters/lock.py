@@ -11,25 +11,31 @@ from types import TracebackType
 
 from takehold.model.errors import AnotherInstance, NoRights, WorldError
 
+RETRY_S = 0.02
 _BUSY = (errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
 
 
 class InstanceLock:
     """Held inside the `with` block. The file stays: its text says since when, and is no claim.
 
-    Raises AnotherInstance if another process, or another lock of this one, holds it. A child made
-    by fork without exec would hold it too, so start children with spawn or exec.
+    Raises AnotherInstance if another process, or another lock of this one, holds it, and goes on
+    to do so for `wait_seconds`. A child made by fork without exec would hold it too, so start
+    children with spawn or exec.
     """
 
-    def __init__(self, path: str) -> None:
+    def __init__(self, path: str, wait_seconds: float = 0.0) -> None:
         self._path = path
+        self._wait_seconds = wait_seconds
         self._fd = -1
 
     def __enter__(self) -> InstanceLock:
         fd = _open(self._path)
         try:
-            if not _lock(fd):
-                raise _another(fd)
+            end = time.monotonic() + self._wait_seconds
+            while not _lock(fd):
+                if time.monotonic() >= end:
+                    raise _another(fd)
+                time.sleep(RETRY_S)
             _note(fd)
         except OSError as error:
             os.close(fd)

@@ -13,7 +13,6 @@ from datetime import UTC, date, datetime, timedelta
 
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.base import BaseTrigger
-from apscheduler.triggers.interval import IntervalTrigger
 
 from takehold.adapters.clock import read_zone
 
@@ -47,6 +46,25 @@ class DailyTrigger(BaseTrigger):  # type: ignore[misc]  # the library is not typ
         return datetime.fromtimestamp(on_wall.timestamp(), UTC)  # astimezone() errs in a gap
 
 
+class EveryTrigger(BaseTrigger):  # type: ignore[misc]  # the library is not typed
+    """Again so many seconds after now.
+
+    The library lists every time that is overdue before it runs one; its own interval lists all of
+    them, which a clock that was set ahead by years makes hundreds of millions.
+    """
+
+    def __init__(self, seconds: float) -> None:
+        self.span = timedelta(seconds=seconds)
+
+    def get_next_fire_time(
+        self,
+        previous_fire_time: datetime | None,  # noqa: ARG002  # as the library calls it
+        now: datetime,
+    ) -> datetime:
+        """The library's question; the answer is never overdue, whatever time was missed."""
+        return now + self.span
+
+
 class Timer:
     """Jobs run on threads of the timer and should only nudge; their errors go to the log."""
 
@@ -66,7 +84,7 @@ class Timer:
 
     def every(self, seconds: float, job: Job) -> None:
         """Again and again, the first time after that many seconds. Call it before `start`."""
-        self._jobs.append((lambda: IntervalTrigger(seconds=seconds, timezone=UTC), job))
+        self._jobs.append((lambda: EveryTrigger(seconds), job))
 
     def start(self) -> None:
         """Begin. A timer starts once."""

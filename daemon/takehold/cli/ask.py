@@ -14,8 +14,8 @@ from takehold.adapters.clock import SystemClock
 from takehold.adapters.live import LiveFile
 from takehold.adapters.lock import InstanceLock
 from takehold.adapters.wake import Wake
-from takehold.app import Running, running
-from takehold.cli.live import is_running, last_state, ring
+from takehold.app import STARTS_WITHIN_S, Running, running
+from takehold.cli.live import SILENT, is_running, is_silent, last_state, ring
 from takehold.cli.status import work_line
 from takehold.engine.once import until_quiet
 from takehold.engine.progress import snapshot
@@ -58,6 +58,7 @@ def progress(place: Home, begun: Running) -> Callable[[], None]:
     def show() -> None:
         now, running = begun.clock.steady_ns(), begun.engine.lanes.running
         begun.vigil.mind(bool(running))
+        begun.pulse.beat()
         told = (*begun.engine.waking.says(running), *begun.engine.recall.says())
         for says in (begun.vigil.note, *told):
             if says not in noted:
@@ -101,6 +102,10 @@ def _await(place: Home, catalogue: SqliteCatalogue, number: int) -> str:
                 says = "takehold stopped before it was done; the command is kept and done later."
                 raise WorldError(says, "Start it again: takehold run")
             state = last_state(place)
+            if is_silent(place, state):
+                says, do = SILENT
+                says += " The command is kept, and done once it goes on."
+                raise WorldError(says, do, code="no-answer")
             for entry in state["work"] if state else ():
                 click.echo("  " + work_line(entry), err=True)
     return answered.answer
@@ -114,7 +119,7 @@ def note(place: Home, kind: str, about: str) -> None:
         if answer.startswith("!"):
             raise WorldError(answer.removeprefix("! "))
         return
-    with InstanceLock(place.lock):
+    with InstanceLock(place.lock, STARTS_WITHIN_S):
         catalogue = SqliteCatalogue.open(place.catalogue)
         try:
             number = catalogue.ask(kind, about, now)

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from takehold.adapters import service_manager
 from takehold.adapters.live import LiveFile
 from takehold.adapters.log import configure
+from takehold.adapters.pulse import Pulse
 from takehold.adapters.signer import load_key
 from takehold.adapters.timer import Timer
 from takehold.adapters.wake import Wake
@@ -31,10 +32,14 @@ AT_DEVICES = frozenset({"ask", "write", "prove", "card", "drive"})
 
 
 class ServiceManager:
-    """Tells the service manager that the loop came round (systemd's notify protocol)."""
+    """Tells the service manager (systemd's notify protocol), and who asks, that the loop lives."""
+
+    def __init__(self, pulse: Pulse) -> None:
+        self._pulse = pulse
 
     def alive(self, text: str) -> None:
         """The loop came round."""
+        self._pulse.beat()
         service_manager.watchdog()
         service_manager.status(text)
 
@@ -52,7 +57,7 @@ def run_daemon(place: Home) -> int:
         with contextlib.suppress(OSError):  # without it what is asked is seen at the next look
             os.makedirs(place.bell, mode=0o700, exist_ok=True)
         bell, live = os.fsencode(place.bell), LiveFile(place.state)
-        told = (live, ServiceManager(), log, bell)
+        told = (live, ServiceManager(begun.pulse), log, bell)
         daemon = Daemon(begun.engine, wake, begun.clock, *told, begun.vigil)
         daemon.astray = begun.lock.is_lost
         with _signals(daemon, wake, place, begun, log), _timer(begun.engine.settings, wake):

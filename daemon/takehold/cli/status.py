@@ -12,7 +12,7 @@ import click
 from takehold.adapters.live import takes_writes
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import Row
-from takehold.cli.live import State, around_of, is_running, last_state
+from takehold.cli.live import SILENT, State, around_of, is_running, is_silent, last_state
 from takehold.cli.tables import count, print_json, size, span
 from takehold.decide.alarms import open_troubles
 from takehold.decide.judge import judge
@@ -59,6 +59,8 @@ def _look(place: Home) -> Row:
     running = is_running(place)
     state = last_state(place) if running else None
     settings, complaints = None, _unseen(place, state) if running else []
+    if running and is_silent(place, state):
+        state, complaints = None, [SILENT]
     try:
         settings = settings_of(place)
     except UsageError as error:
@@ -170,6 +172,8 @@ def card_words(card: Any) -> str:
     files, copied = card["files"], card["copied"]
     if card["in_use"]:
         return f"{count(files, 'file')}; in use, leave it in"
+    if not card.get("complete", True):
+        return f"{count(files, 'file')}; what is in a folder of it is not known, leave it in"
     if files == 0:
         return "no recordings found on it"
     if copied < files:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
-from takehold.decide.keys import root_of
+from takehold.decide.keys import AWAY, OF_A_DAY, root_of
+from takehold.decide.listing import all_unread, unread_words
 from takehold.decide.plan import short_of_room
 from takehold.decide.schedule import unclosed
 from takehold.formats.names import shown
@@ -41,14 +42,26 @@ def room_alarms(ledger: Ledger, now: Situation, settings: Settings) -> dict[str,
     return alarms
 
 
+def unread_alarms(ledger: Ledger, now: Situation) -> dict[str, Trouble]:
+    """Folders of cards that lie there and cannot be read: nobody knows what is in them (P7)."""
+    alarms: dict[str, Trouble] = {}
+    for load, skip in all_unread(ledger, (sight.load for sight in now.sights)):
+        _, says, do = unread_words(load, skip)
+        key = f"folder {load.id} {skip.path.hex()}"
+        alarms[key] = Trouble(key, "listing-incomplete", says, do, now.now, 1, now.now)
+    return alarms
+
+
 def open_troubles(ledger: Ledger, today: str, roots: Collection[str]) -> list[Trouble]:
     """Those that somebody can mend: not of drives that are away, whose absence is said by itself.
 
-    A card that could not be listed is said while it is in, and after that in its own day.
+    A card that could not be listed is said while it is in, and after that in its own day; of a
+    watch folder that is away its alarm tells.
     """
+    today_only = tuple(f"{word} {today} " for word in OF_A_DAY)
     return [
         trouble
         for key, trouble in ledger.troubles.items()
         if root_of(key) in {None, *roots}
-        and (not key.startswith("list ") or key.startswith(f"list {today} "))
+        and (key.split(" ", 1)[0] not in (*OF_A_DAY, AWAY) or key.startswith(today_only))
     ]

@@ -29,14 +29,14 @@ def shooting_day(moment: datetime, starts_at: int) -> str:
     return (moment - timedelta(minutes=starts_at)).date().isoformat()
 
 
-def day_of(metadata: Metadata, card_day: str, seen: datetime, starts_at: int) -> DayOf:
+def day_of(metadata: Metadata, met: str, seen: datetime, starts_at: int) -> DayOf:
     """The recorder's own date with `starts_at`, or the day of first sight where it cannot be right.
 
-    `seen` is the laptop's local time at first sight. A file without a date goes with its card.
+    `seen` is the laptop's local time at first sight. A file without a date goes to the day `met`.
     """
     seen_day = shooting_day(seen, starts_at)
     if not metadata.date:
-        return DayOf(card_day)
+        return DayOf(met)
     recorded = recorder_time(metadata.date, metadata.time)
     if recorded is None:
         fine = recorder_time(metadata.date, "") is not None
@@ -59,7 +59,7 @@ def day_of(metadata: Metadata, card_day: str, seen: datetime, starts_at: int) ->
 def undated(mtime_ns: int, day: str, seen: datetime, starts_at: int) -> Complaint | None:
     """What is odd about audio that names no date and went to `day`: its time on the card.
 
-    Such a file goes by the laptop's clock and its card alone. FAT tells local times, so the time
+    Such a file goes by the laptop's clock alone. FAT tells local times, so the time
     may be some hours off near the border of two days: a needless word there does no harm.
     """
     try:

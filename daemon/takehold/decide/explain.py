@@ -6,11 +6,13 @@ from collections.abc import Sized
 
 from takehold.formats.names import display, shown
 from takehold.model.step import (
+    AtCard,
     CatchUp,
     Compare,
     Confirm,
     Prove,
     Publish,
+    Recognise,
     Salvage,
     Step,
     TakeStock,
@@ -22,7 +24,7 @@ from takehold.model.volume import Root
 def what(step: Step) -> str:
     """What a step does, for a person."""
     match step:
-        case TakeStock() | Transfer() | Confirm() | Salvage():
+        case Recognise() | TakeStock() | Transfer() | Confirm() | Salvage():
             return _at_a_card(step)
         case CatchUp(target=target, pairs=pairs):
             return f"copying {_files(pairs)} to {shown(target.name)} from another drive"
@@ -35,8 +37,10 @@ def what(step: Step) -> str:
             return f"putting {day} r{number} on {shown(target.name)}"
 
 
-def _at_a_card(step: TakeStock | Transfer | Confirm | Salvage) -> str:
+def _at_a_card(step: AtCard) -> str:
     match step:
+        case Recognise(load=load):
+            return f"looking whether {shown(load.label)} holds what is known of it"
         case TakeStock(load=load):
             return f"listing {shown(load.label)}"
         case Transfer(root=root, owed=owed):

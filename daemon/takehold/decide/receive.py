@@ -30,10 +30,10 @@ KEEP_CARDS = (
 )
 
 _MANIFEST = re.compile(
-    rb"(?:(.+)/)?([0-9]{4}-[0-9]{2}-[0-9]{2})\.r([1-9][0-9]{0,8})\.manifest\.json", re.DOTALL
+    rb"(?:(.+)/)?([0-9]{4}-[0-9]{2}-[0-9]{2})\.r([1-9][0-9]{0,5})\.manifest\.json", re.DOTALL
 )
 _OURS = (
-    rb"\.r[1-9][0-9]*\."
+    rb"\.r[1-9][0-9]{0,5}\."
     rb"(?:manifest\.json|manifest\.json\.sig|sha256|xxh64|signers|html|sound-report\.(?:csv|pdf))"
 )
 _RECEIPT = re.compile(rb"[^/]+\.receipt(?:-[0-9]+)?\.json(?:\.sig)?")

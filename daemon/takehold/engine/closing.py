@@ -8,23 +8,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import replace
-from functools import partial
 from typing import Protocol
 
 from takehold.decide.backoff import due, trouble
 from takehold.decide.check import Around
-from takehold.decide.keys import prove_key
-from takehold.decide.manifest import names_of
-from takehold.decide.place import day_folder
 from takehold.decide.plan import CopyName, recordings_of
-from takehold.decide.standing import day_standing
 from takehold.engine.days import Days
-from takehold.engine.patience import Patience
+from takehold.engine.glance import Glance, Shown
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import (
     Answered,
     Asked,
     Broken,
+    Compared,
     Fact,
     Inventoried,
     Met,
@@ -35,9 +31,8 @@ from takehold.model.facts import (
     WasRead,
 )
 from takehold.model.ledger import Ledger
-from takehold.model.recording import Copy, Stamp
-from takehold.model.situation import Situation, Target
-from takehold.model.step import CatchUp, Prove, Publish, Step, TakeStock
+from takehold.model.situation import Situation
+from takehold.model.step import CatchUp, Prove, Publish, Recognise, Step, TakeStock
 from takehold.ports.clock import Clock
 from takehold.ports.disk import Disk
 
@@ -64,7 +59,7 @@ class Closer:
     def __init__(self, days: Days, clock: Clock) -> None:
         self.days = days
         self._clock = clock
-        self._patience = Patience(days.settings.stall_seconds)
+        self._glance = Glance(clock, days.settings.stall_seconds)
         self._touched: set[str] = set()
         self._since: dict[str, int] = {}
         # By the steady clock: what is waited for must not depend on what a wall clock is set to.
@@ -104,6 +99,9 @@ class Closer:
                 case Proven(copy):
                     self.suspects -= {(copy.recording, copy.root, copy.path)}
                     self._touched |= {r.day for r in [ledger.recordings.get(copy.recording)] if r}
+                case Compared(comparison):
+                    known = map(ledger.recordings.get, comparison.ours)
+                    self._touched |= {r.day for r in known if r}
                 case Met(day=day):
                     self._touched.add(day)
                 case Revised(day=day):
@@ -142,11 +140,26 @@ class Closer:
             if ledger.newest(day) is not None and quiet(ledger, day, steps):
                 facts += self._revise(ledger, day, now, disk)
         if not any(isinstance(s, CatchUp | Prove) for s in steps):
-            at = self._clock.now()
             rechecks = [a for a in asked if a.kind == "recheck"]
             moving = {rid for step in steps for rid in recordings_of(step)}
             told = [(a, _read_again(ledger, a, now, moving)) for a in rechecks]
-            facts += [Answered(a.id, says, at) for a, says in told if says]
+            facts += [f for a, says in told if says for f in self._told(ledger, a, says, now, disk)]
+        return facts
+
+    def _told(
+        self, ledger: Ledger, asked: Asked, says: str, now: Present, disk: Disk
+    ) -> list[Fact]:
+        """The answer to a recheck, and what it found of manifests."""
+        lost = self._manifests(ledger, asked.about, now, disk)
+        return [*lost, Answered(asked.id, _with_manifests(says, lost), self._clock.now())]
+
+    def _manifests(self, ledger: Ledger, about: str, now: Present, disk: Disk) -> list[Fact]:
+        """The manifests that a recheck finds lost or altered on the drives that it is about."""
+        facts: list[Fact] = []
+        for target in now.situation.targets:
+            for day in sorted(ledger.revisions) if about in ("", target.name) else ():
+                with suppress(TakeholdError):
+                    facts += self._glance.manifest(ledger, self.days, day, target, disk).facts
         return facts
 
     def _settling(self, day: str, now: Present) -> bool:
@@ -174,28 +187,17 @@ class Closer:
 
     def _looked(self, ledger: Ledger, day: str, now: Present, disk: Disk) -> list[Fact]:
         """What a look at the drives shows before a day is signed; `suspects` wait to be read."""
-        lost, self.suspects = self._glance(ledger, day, now, disk)
-        return [*lost, *self._away(ledger, day, now, disk)]
+        shown = self._glance.day(ledger, self.days, day, now.situation.targets, disk)
+        self.suspects = shown.suspects
+        return shown.facts
 
-    def _away(self, ledger: Ledger, day: str, now: Present, disk: Disk) -> list[Unpublished]:
-        """Drives that are there, and have lost the newest manifest: it is put there again."""
-        newest = ledger.newest(day)
-        if newest is None:
-            return []
-        folder = day_folder(self.days.settings.production, day) + b"/"
-        size = self.days.size_of(day, newest.name)
-        paths = [folder + name.encode() for name in names_of(day, newest.number).values()]
-        gone: list[Unpublished] = []
-        for target in now.situation.targets:
-            root = target.root.identity
-            if (day, newest.number, root) not in ledger.published:
-                continue
-            with suppress(TakeholdError):
-                look = partial(_look, disk, target, paths)
-                stamps = self._patience.ask(f"glance {root}", look)
-                if None in stamps or (stamps[0] and stamps[0].size != size):
-                    gone.append(Unpublished(day, newest.number, root))
-        return gone
+    def arrivals(self, ledger: Ledger, now: Present, disk: Disk) -> Shown:
+        """What a look at drives that just came shows: one may be an older clone of itself."""
+        return self._glance.arrivals(ledger, self.days, now.situation, disk)
+
+    def slept(self) -> None:
+        """A drive may have been exchanged meanwhile."""
+        self._glance.forget()
 
     def _revise(self, ledger: Ledger, day: str, now: Present, disk: Disk) -> list[Fact]:
         key = f"manifest {day}"
@@ -228,46 +230,6 @@ class Closer:
             return [revised, *named, *over]
         return [*over, *(Answered(a.id, revised.name, at) for a in asked)]
 
-    def _glance(
-        self, ledger: Ledger, day: str, now: Present, disk: Disk
-    ) -> tuple[list[Broken], frozenset[CopyName]]:
-        """Copies that are missing or of another length, and those with another time.
-
-        The latter are read again before the day is closed. A drive that does not answer, or
-        hangs, shows nothing.
-        """
-        lost: list[Broken] = []
-        changed: list[Copy] = []
-        view = day_standing(ledger, day, self.days.settings)
-        for target in now.situation.targets:
-            root = target.root.identity
-            mine = [(s, c) for s in view.files for c in s.copies if c.root == root]
-            look = partial(_stamps, disk, target, [c for _, c in mine])
-            with suppress(TakeholdError):
-                stamps = self._patience.ask(f"glance {root}", look) if mine else []
-                for (standing, copy), there in zip(mine, stamps, strict=True):
-                    if there is None or there.size != standing.recording.stamp.size:
-                        lost.append(_broken(copy, there, self._clock.now()))
-                    elif copy.proof.mtime_ns not in (0, there.mtime_ns):
-                        changed.append(copy)
-        doubtful = [c for c in changed if prove_key(c) not in ledger.troubles]
-        return lost, frozenset((c.recording, c.root, c.path) for c in doubtful)
-
-
-def _look(disk: Disk, target: Target, paths: list[bytes]) -> list[Stamp | None]:
-    with disk.destination(target.root) as tree:
-        return [tree.stamp_of(path) for path in paths]
-
-
-def _stamps(disk: Disk, target: Target, copies: list[Copy]) -> list[Stamp | None]:
-    with disk.destination(target.root) as tree:
-        return [tree.stamp_of(copy.path) for copy in copies]
-
-
-def _broken(copy: Copy, there: Stamp | None, at: int) -> Broken:
-    why = "missing" if there is None else "altered"
-    return Broken(copy.recording, copy.destination, copy.root, copy.path, why, at)
-
 
 def _wrote(facts: Iterable[Fact]) -> bool:
     """Whether a manifest was written: the next one names it (P11), so it is recorded first."""
@@ -275,13 +237,15 @@ def _wrote(facts: Iterable[Fact]) -> bool:
 
 
 def _last_fact(ledger: Ledger, day: str) -> int:
-    """When something of that day was last seen, read or proven; 0 for never."""
+    """When something of that day was last seen, read, proven or compared; 0 for never."""
     times = [0]
     for recording in ledger.day(day):
         times.append(recording.seen_at)
         times += [reading.at for reading in recording.readings]
         times += [copy.proof.at for copy in ledger.copies_of(recording.id)]
         times += [broken.at for broken in ledger.broken.get(recording.id, ())]
+    ids = ledger.of_day.get(day, set())
+    times += [c.at for (ours, _), c in ledger.comparisons.items() if not ids.isdisjoint(ours)]
     return max(times)
 
 
@@ -303,10 +267,22 @@ def _read_again(ledger: Ledger, asked: Asked, now: Present, moving: set[int]) ->
     return f"Read again: {len(copies)} copies."
 
 
+def _with_manifests(says: str, facts: Iterable[Fact]) -> str:
+    """The answer to a recheck, with the days whose manifests it found lost or altered."""
+    days = sorted({fact.day for fact in facts if isinstance(fact, Unpublished)})
+    if not days:
+        return says
+    return (
+        f"! {says.removeprefix('! ')} Of {', '.join(days)} the manifest, or a file that belongs"
+        " to it, is gone or altered on a drive; it is put there again, altered under the next"
+        " number."
+    )
+
+
 def quiet(ledger: Ledger, day: str, steps: Iterable[Step]) -> bool:
     """Whether no step that runs or is due concerns that day; an inventory may concern any."""
     for step in steps:
-        if isinstance(step, TakeStock):
+        if isinstance(step, Recognise | TakeStock):
             return False
         for rid in recordings_of(step):
             recording = ledger.recordings.get(rid)

@@ -7,17 +7,22 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import count
 
 from takehold.decide.check import Around
 from takehold.decide.judge import judge
 from takehold.decide.manifest import (
+    MOST_REVISIONS,
     NAMESPACE,
     PRINCIPAL,
     Writer,
     basis,
     document,
+    is_true_list,
+    listed,
     lists,
     names_of,
     number_of,
@@ -26,7 +31,7 @@ from takehold.decide.manifest import (
 from takehold.decide.place import day_folder
 from takehold.formats.canonical import canonical
 from takehold.formats.signature import public_line, verify
-from takehold.model.errors import EvidenceError
+from takehold.model.errors import EvidenceError, FileMissing
 from takehold.model.facts import Revised
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
@@ -36,6 +41,8 @@ from takehold.ports.archive import Archive
 from takehold.ports.clock import Clock
 from takehold.ports.signer import Signer
 
+LISTS = ("sha256", "xxh64")
+KEPT = ("manifest", "signature", "signers")
 # What a revision has beside the day's document.
 OF_A_REVISION = frozenset({"revision", "written_at", "previous", "also_follows"})
 
@@ -110,14 +117,15 @@ class Days:
     ) -> tuple[Revised, bool]:
         """The day's newest revision, and whether it is new: one that says the same is kept.
 
-        Raises what the archive and the signer raise.
+        Where the kept one was altered, a new one takes its place. Raises what the archive and the
+        signer raise.
         """
         doc = self._doc(ledger, day, now, around)
         what = basis(doc)
         newest = ledger.newest(day)
-        if newest is not None and newest.basis == what:
+        if newest is not None and newest.basis == what and self._is_kept(ledger, newest):
             return newest, False
-        number = 1 + self._last_number(ledger, day)
+        number = self._next_number(ledger, day)
         at = self.clock.now()
         raw = canonical(revision(doc, number, at, ledger.last_revision(), ledger.loose()))
         self._keep(day, number, raw)
@@ -125,12 +133,18 @@ class Days:
         sha = hashlib.sha256(raw).hexdigest()
         return Revised(day, number, names_of(day, number)["manifest"], sha, at, word, what), True
 
-    def _last_number(self, ledger: Ledger, day: str) -> int:
-        """The highest that was ever used for that day, by whom and wherever; 0 for none."""
-        numbers = [number_of(day, name) or 0 for name in self.archive.names(day)]
-        numbers += [revised.number for revised in ledger.revisions.get(day, ())]
-        numbers += [met.number for met in ledger.met.values() if met.day == day]
-        return max(numbers, default=0)
+    def _next_number(self, ledger: Ledger, day: str) -> int:
+        """Above all that were ever used for that day, by whom and wherever.
+
+        Where somebody used up the last one: the first above our own that nobody used.
+        """
+        mine = {number_of(day, name) or 0 for name in self.archive.names(day)}
+        mine |= {revised.number for revised in ledger.revisions.get(day, ())}
+        used = mine | {met.number for met in ledger.met.values() if met.day == day}
+        number = 1 + max(used, default=0)
+        if number <= MOST_REVISIONS:
+            return number
+        return next(n for n in count(1 + max(mine, default=0)) if n not in used)
 
     def _keep(self, day: str, number: int, raw: bytes) -> None:
         names = names_of(day, number)
@@ -143,17 +157,59 @@ class Days:
             },
         )
 
-    def size_of(self, day: str, name: str) -> int:
-        """Bytes of a kept file."""
-        return len(self.archive.read(day, name))
+    def _kept(self, ledger: Ledger, day: str, number: int) -> dict[str, bytes]:
+        """A revision's kept files; EvidenceError if they are not what was signed."""
+        names = names_of(day, number)
+        known = {r.sha256 for r in ledger.revisions.get(day, ()) if r.number == number}
+        try:
+            kept = {what: self.archive.read(day, names[what]) for what in KEPT}
+            key = public_line(verify(kept["manifest"], kept["signature"], NAMESPACE))
+        except (EvidenceError, FileMissing):
+            whole = False
+        else:
+            whole = hashlib.sha256(kept["manifest"]).hexdigest() in known
+            whole = whole and key.encode() in kept["signers"]
+        if whole:
+            return kept
+        raise EvidenceError(
+            f"The laptop's own {names['manifest']}, or its signature, is gone or was altered.",
+            f"Take its three files ({', '.join(names[what] for what in KEPT)}) from the day's"
+            " folder on a drive that has them, and put them into the folder manifests/"
+            f"{day} of takehold's state folder. The next wrap writes a new revision, too.",
+        )
+
+    def _is_kept(self, ledger: Ledger, revised: Revised) -> bool:
+        try:
+            return bool(self._kept(ledger, revised.day, revised.number))
+        except EvidenceError:
+            return False
+
+    def is_whole(
+        self, ledger: Ledger, revised: Revised, root: str, found: Mapping[str, bytes]
+    ) -> bool:
+        """Whether a revision's files, by what they are, hold what that drive was given.
+
+        EvidenceError if the kept ones do not tell. A list was written of the copies of its time;
+        of one that was found again nobody knows which they were.
+        """
+        kept = self._kept(ledger, revised.day, revised.number)
+        if any(found[what] != kept[what] for what in KEPT):
+            return False
+        folder = day_folder(self.settings.production, revised.day) + b"/"
+        # Seldom a recording went to another day since: then all are asked.
+        of_it: tuple[Iterable[int], ...] = ledger.of_day.get(revised.day, ()), ledger.recordings
+        known = (listed(ledger, ids, folder, root) for ids in of_it)
+        lists = [found[what] for what in LISTS]
+        return not revised.basis or any(all(is_true_list(r, k) for r in lists) for k in known)
 
     def files_for(self, ledger: Ledger, step: Publish) -> dict[bytes, bytes]:
-        """What a revision's folder on one destination gets: the kept files, and its own lists."""
+        """What a revision's folder on one destination gets: the kept files, and its own lists.
+
+        EvidenceError if the kept ones are not what was signed.
+        """
         folder = day_folder(self.settings.production, step.day) + b"/"
         names = names_of(step.day, step.number)
-        kept = {
-            n: self.archive.read(step.day, names[n]) for n in ("manifest", "signature", "signers")
-        }
+        kept = self._kept(ledger, step.day, step.number)
         view = judge(ledger, step.day, self.settings).view
         sha, xxh = lists(view, self.settings.production, step.target.root.identity)
         files = {**kept, "sha256": sha, "xxh64": xxh}

@@ -10,9 +10,19 @@ from takehold.decide.inventory import Described
 from takehold.model.errors import Slept, TakeholdError
 from takehold.model.facts import Fact
 from takehold.model.recording import Load
+from takehold.model.volume import Root
 
 # Ends of work that are no failure: nothing was wrong, or others go on with it.
 QUIET = frozenset({"same-bytes", "nobody", "stopped", "late", Slept.code})
+
+
+@dataclass(frozen=True, slots=True)
+class Recognised:
+    """Whether what lies at a card's root is the `load` that it was taken for."""
+
+    root: Root
+    load: int
+    same: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +38,7 @@ class Outcome:
     error: TakeholdError | None = None
     load: Load | None = None
     described: tuple[Described, ...] = ()
+    recognised: Recognised | None = None
 
 
 Tell = Callable[[Outcome], None]

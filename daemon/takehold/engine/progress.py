@@ -7,12 +7,15 @@ from takehold.decide.standing import day_standing
 from takehold.engine.cycle import Engine
 from takehold.engine.lanes import Running
 from takehold.formats.names import display, shown
+from takehold.model.settings import Settings
 from takehold.model.situation import Sight
-from takehold.model.step import TakeStock
+from takehold.model.step import Recognise, TakeStock
 
 SECOND_NS = 10**9
 # Free space shifts all the time on a system disk; that alone is no news.
-ROUND = 10**8
+ROUND, DIGITS = 10**8, 3
+# Times the longest that a look, or a device that hangs in it, takes: who is silent longer, hangs.
+SILENT_TIMES = 3
 
 
 def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
@@ -20,6 +23,7 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
     now = engine.now.situation
     return {
         "at": now.now,
+        "answers_within": SILENT_TIMES * _pace(engine.settings),
         "day": now.today,
         "cards": [_card(engine, s) for s in now.sights],
         "destinations": [
@@ -27,7 +31,7 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
                 "name": shown(t.name),
                 "at": display(t.root.path),
                 "root": t.root.identity,
-                "free_bytes": t.free_bytes // ROUND * ROUND,
+                "free_bytes": _rounded(t.free_bytes),
             }
             for t in now.targets
         ],
@@ -44,6 +48,16 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
             for t in engine.now.alarms.values()
         ],
     }
+
+
+def _pace(settings: Settings) -> int:
+    return max(settings.look_every_seconds, settings.stall_seconds)
+
+
+def _rounded(free: int) -> int:
+    """Three digits, on a large drive 100 MB."""
+    step: int = min(ROUND, 10 ** max(0, len(str(free)) - DIGITS))
+    return free // step * step
 
 
 def _card(engine: Engine, sight: Sight) -> dict[str, object]:
@@ -68,6 +82,7 @@ def _card(engine: Engine, sight: Sight) -> dict[str, object]:
         "copied": sum(s.devices >= engine.settings.copies_required for s in mine),
         "confirmed": sum(s.confirmed for s in mine),
         "watched": sight.watched,
+        "complete": sight.complete,
         "in_use": _in_use(engine, sight.root.volume.mount_id),
     }
 
@@ -84,7 +99,7 @@ def _work(running: Running, steady_ns: int) -> dict[str, object]:
         "what": what(running.step),
         "done": running.done,
         "total": running.total,
-        "unit": "files" if isinstance(running.step, TakeStock) else "bytes",
+        "unit": "files" if isinstance(running.step, Recognise | TakeStock) else "bytes",
         "rate": round(rate),
         "seconds_left": None if left is None else round(left),
         "still_seconds": max(0, (steady_ns - running.moved_ns) // SECOND_NS),

@@ -37,7 +37,7 @@ LEFT_OUT = "It is left as it is and left out."
 # Reads one file of a day's folder by its name, up to a cap in bytes.
 Read = Callable[[str, int], bytes]
 
-_MANIFEST = re.compile(r"r([1-9][0-9]{0,8})\.manifest\.json", re.ASCII)
+_MANIFEST = re.compile(r"r([1-9][0-9]{0,5})\.manifest\.json", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,10 +21,12 @@ FREE = frozenset(
         *("sample-rate", "bit-depth", "channels", "timecode-rate", "timecode-rate-unknown"),
         *("edited", "newer-version", "other-audio", "files-of-other-days"),
         *("backup-missing", "backup-short", "primary-short", "backup-different", "backup-unknown"),
+        *("backup-reduced", "backup-partial", "primary-not-comparable"),
         *("only-on-backup", "source-not-seen"),
         *("set-incomplete", "set-uneven", "part-gap", "part-missing", "take-twice", "take-numbers"),
         *("tracks-unnamed", "tracks-changed", "format-changed", "channels-changed"),
-        *("timecode-overlap", "timecode-off-clock"),
+        *("timecode-overlap", "timecode-off-clock", "pack-not-covering"),
+        *("report-names-missing", "report-omits"),
         *("track-silent", "track-dead", "zero-tail", "clipped", "not-numbers"),
     }
 )
@@ -36,10 +38,11 @@ FIRM = frozenset(
         *("manifest-not-published", "manifest-found-again", "manifest-of-others"),
         *("nothing-seen", "primary-not-seen", "backup-not-seen", "backup-on-same-disk"),
         *("inventory-incomplete", "card-not-listed", "listing-incomplete"),
+        "source-absent",
         *("entry-skipped", "litter", "litter-holds-audio", "file-vanished", "still-written"),
         *("unconfirmed", "reads-differ", "first-read-wrong", "second-read-not-provable"),
         *("not-described", "version-lost", "backup-unread", "other-production", "unreadable"),
-        "salvage-left",
+        *("salvage-left", "backup-uncompared"),
     }
 )
 TAKES = '"hold", "look" or "note"'

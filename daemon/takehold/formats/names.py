@@ -122,6 +122,15 @@ def safe_path(path: bytes) -> bytes:
     return b"/".join(map(safe_part, path.split(b"/")))
 
 
+def cut_folders(path: bytes) -> bytes:
+    """A path with all its folders as one, that is named by their SHA-256: `%~`, 16 digits.
+
+    For one that is too long as a whole; the manifest keeps the true path.
+    """
+    folders, _, name = path.rpartition(b"/")
+    return _CUT_MARK + hashlib.sha256(folders).hexdigest()[:16].encode() + b"/" + safe_part(name)
+
+
 def same_key(path: bytes) -> str:
     """Equal for two names that meet where case and Unicode form do not count.
 
