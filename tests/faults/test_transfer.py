@@ -19,7 +19,7 @@ from takehold.engine.ring import Ring
 from takehold.engine.transfer import Spring, Transfer
 from takehold.formats.describe import describe
 from takehold.model.errors import TakeholdError, VolumeFull, VolumeGone, WorldError
-from takehold.model.facts import Fact, Gone, Proven, SameBytes, WasRead
+from takehold.model.facts import ChannelBlocks, Fact, Gone, Proven, SameBytes, WasRead
 from takehold.model.recording import Copy, Digests, Reading, Recording, Seen, Stamp
 from takehold.model.situation import Target
 
@@ -172,7 +172,7 @@ def test_a_final_name_comes_after_the_read_back_and_proof_after_the_folder() -> 
     steps = ["part", "check_name", "reserve", "write", "flush", "reader", "read", "keep", "settle"]
     assert [op for n, op in enumerate(order) if n == 0 or order[n - 1] != op] == steps
     kinds = [type(fact) for fact in bench.facts()]
-    assert kinds == [WasRead, Proven]
+    assert kinds == [WasRead, ChannelBlocks, Proven]
 
 
 def test_many_files_keep_their_bytes_apart() -> None:
