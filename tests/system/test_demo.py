@@ -26,7 +26,7 @@ def run_demo(folder: Path, zone: str = "UTC0") -> subprocess.CompletedProcess[st
 
 def zone_where_it_is(hour: int) -> str:
     """A zone whose clocks read `hour` now (POSIX TZ: hours west of Greenwich)."""
-    return f"XXX{(datetime.now(UTC).hour - hour + 12) % 24 - 12}"
+    return f"SET{(datetime.now(UTC).hour - hour + 12) % 24 - 12}"
 
 
 @pytest.mark.parametrize("hour", [2, 14])
