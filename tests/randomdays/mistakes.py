@@ -133,8 +133,8 @@ MISTAKES = (
     Mistake(
         "a destination that came late gets nothing",
         "decide/plan.py",
-        "    if late:\n        yield CatchUp(",
-        "    if late and not old:\n        return\n    elif late:\n        yield CatchUp(",
+        "batch = tuple(_batch(late, ",
+        "batch = tuple(_batch((), ",
         2,
     ),
     Mistake(

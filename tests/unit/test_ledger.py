@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 from planworld import (
     DAY,
@@ -146,4 +146,5 @@ def test_folding_at_once_or_one_by_one_is_the_same() -> None:
     at_once.apply(facts)
     for fact in facts:
         one_by_one.apply([fact])
-    assert at_once == one_by_one
+    for part in fields(Ledger):
+        assert getattr(at_once, part.name) == getattr(one_by_one, part.name)

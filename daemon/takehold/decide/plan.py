@@ -3,7 +3,8 @@
 1. Inventory before copies, copies before second reads, and all of it before old copies are read
    again, and samples compared in between: the first step of a lane in the order given here is the
    one to do. What could not be read comes after its neighbours, and last of all what can be saved.
-2. A recording that a running step works on (`busy`) is in no other step.
+2. A recording that a running step works on (`busy`) is in no other step. Which proofs are old is
+   asked while nothing else goes on, or somebody waits: with months of copies it takes long.
 3. Work that failed waits until its trouble's `retry_at`.
 4. A card is read once for all destinations; what lacks a copy later gets it from a proven one
    that can be read, and from the card while there is none.
@@ -62,7 +63,8 @@ class Wanted:
     """What the plan needs beside the facts: running work, days being closed, rechecks asked.
 
     `lanes` are at work: a step for one of them is due, but claims no recording yet. `suspects`
-    are copies that show another time than when they were proven.
+    are copies that show another time than when they were proven. `pending` says that a manifest
+    that stands may be written anew.
     """
 
     busy: frozenset[int] = frozenset()
@@ -70,6 +72,12 @@ class Wanted:
     closing: Closing = field(default_factory=dict)
     rechecks: tuple[Asked, ...] = ()
     suspects: frozenset[CopyName] = frozenset()
+    pending: bool = False
+
+    @property
+    def awaited(self) -> bool:
+        """Whether somebody waits for all that is owed."""
+        return bool(self.closing or self.rechecks or self.pending)
 
 
 def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> tuple[Step, ...]:
@@ -81,16 +89,24 @@ def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> 
             steps.append(step)
             taken |= _claimed(step, wanted)
     proofs: list[Step] = []
+    rest = not cards_at_work(steps, wanted.lanes)
     for target in now.targets:
         steps += [
             Publish(target, day, number)
             for day, number in _unpublished(ledger, target, settings)
             if due(ledger.troubles.get(publish_key(day, number, target.root.identity)), now.now)
         ]
-        for step in _drive(ledger, now, settings, target, wanted, taken):
-            (proofs if isinstance(step, Prove) else steps).append(step)
-            taken |= _claimed(step, wanted)
-    if not cards_at_work(steps, wanted.lanes):
+        late = _late(ledger, now, settings, target, taken)
+        batch = tuple(_batch(late, lambda p: p[0].stamp.size, _room([target], settings)))
+        if batch:
+            steps.append(CatchUp(target, batch))
+            taken |= _claimed(steps[-1], wanted)
+            continue
+        weigh = wanted.awaited or (rest and lane(Prove(target, ())) not in wanted.lanes)
+        for proof in _proofs(ledger, now, settings, target, wanted, taken, everything=weigh):
+            proofs.append(proof)
+            taken |= _claimed(proof, wanted)
+    if rest:
         steps += _comparisons(ledger, now, settings, wanted, taken)
     return (*steps, *proofs)
 
@@ -245,12 +261,11 @@ def short_of_room(
     ours = production_folder(settings)
     for target in now.targets:
         root = target.root.identity
-        large = [
-            r
-            for r in ledger.recordings.values()
-            if not has_room(target, r.stamp.size, settings) and r.place.startswith(ours)
-        ]
-        count = sum(all(held != root for held, _ in ledger.copies.get(r.id, {})) for r in large)
+        lacking = (ledger.recordings[i] for i in ledger.recordings.keys() - ledger.on(root))
+        count = sum(
+            not has_room(target, r.stamp.size, settings) and r.place.startswith(ours)
+            for r in lacking
+        )
         if count:
             yield target, count
 
@@ -275,38 +290,49 @@ def _in_trouble(ledger: Ledger, spring: tuple[Copy, Target]) -> bool:
     return prove_key(spring[0]) in ledger.troubles
 
 
-def _drive(
+def _late(
+    ledger: Ledger, now: Situation, settings: Settings, target: Target, taken: set[int]
+) -> Iterator[tuple[Recording, Copy, Target]]:
+    """What a drive lacks and another one can give."""
+    ours = production_folder(settings)
+    for rid in sorted(ledger.copies.keys() - ledger.on(target.root.identity) - taken):
+        recording = ledger.recordings.get(rid)
+        if recording is None or not recording.place.startswith(ours):
+            continue
+        springs = _springs(ledger, now, recording)
+        if springs and _may_land(ledger, now, settings, recording, target):
+            yield recording, *springs[0]
+
+
+def _proofs(
     ledger: Ledger,
     now: Situation,
     settings: Settings,
     target: Target,
     wanted: Wanted,
     taken: set[int],
-) -> Iterator[Step]:
-    ours = production_folder(settings)
-    late: list[tuple[Recording, Copy, Target]] = []
-    old: list[tuple[Recording, Copy]] = []
+    *,
+    everything: bool,
+) -> Iterator[Prove]:
+    """Copies to be read again, the oldest proof first; without `everything` the suspects only."""
+    ours, root = production_folder(settings), target.root.identity
     asked_at = max((a.at for a in wanted.rechecks if a.about in ("", target.name)), default=None)
-    for rid, held in ledger.copies.items():
+    mine = ledger.on(root) if everything else {rid for rid, _, _ in wanted.suspects}
+    old: list[tuple[Recording, Copy]] = []
+    for rid in sorted(mine - taken):
         recording = ledger.recordings.get(rid)
-        if recording is None or rid in taken or not recording.place.startswith(ours):
+        if recording is None or not recording.place.startswith(ours):
             continue
-        mine = [c for c in held.values() if c.root == target.root.identity]
-        if not mine:
-            springs = _springs(ledger, now, recording)
-            if springs and _may_land(ledger, now, settings, recording, target):
-                late.append((recording, *springs[0]))
         old += [
-            (recording, c)
-            for c in mine
-            if (rid, c.root, c.path) in wanted.suspects
-            or _stale(ledger, c, now, settings, asked_at, target)
+            (recording, copy)
+            for copy in ledger.copies_of(rid)
+            if copy.root == root
+            and (
+                (rid, root, copy.path) in wanted.suspects
+                or (everything and _stale(ledger, copy, now, settings, asked_at, target))
+            )
         ]
-    if late:
-        yield CatchUp(
-            target, tuple(_batch(late, lambda p: p[0].stamp.size, _room([target], settings)))
-        )
-    elif old:
+    if old:
         old.sort(key=lambda pair: (pair[1].proof.at, pair[0].id))
         yield Prove(target, tuple(_batch(old, lambda p: p[0].stamp.size)))
 

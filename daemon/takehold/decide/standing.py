@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from functools import lru_cache
 
 from takehold.decide.keys import prove_key
 from takehold.decide.litter import is_document, named_wave
@@ -58,7 +59,7 @@ class Standing:
         return answered and self.reads in (Reads.ONCE, Reads.DISPUTED)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class DayStanding:
     """A whole day. `loads` are those with a file in it and those first seen then.
 
@@ -102,6 +103,11 @@ def devices_of(copies: Iterable[Copy]) -> int:
 
 def day_standing(ledger: Ledger, day: str, settings: Settings) -> DayStanding:
     """Weigh everything of a shooting day that belongs to the production of the config."""
+    return _weighed(ledger, ledger.serial, day, settings)
+
+
+@lru_cache(maxsize=8)  # each turn asks often, and seldom is there a new fact in between
+def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayStanding:
     ours = production_folder(settings)
     everything = ledger.day(day)
     recordings = [r for r in everything if r.place.startswith(ours)]

@@ -17,6 +17,7 @@ from bisect import bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import chain, pairwise
 from typing import TYPE_CHECKING
 
@@ -72,6 +73,7 @@ class _Piece:
         return any(limit * FULL <= size <= limit for limit in LIMITS)
 
 
+@lru_cache(maxsize=8)  # each check asks
 def takes_of_day(view: DayStanding, settings: Settings) -> dict[int, tuple[Take, ...]]:
     """The takes of each load of a day, from the newest versions of its files."""
     shelves: dict[int, list[Recording]] = {load.id: [] for load in view.loads}

@@ -88,6 +88,10 @@ class Closer:
         self._since[day] = min(self._since.get(day, now), now)
         return self._since[day]
 
+    def pending(self, ledger: Ledger) -> bool:
+        """Whether a manifest that stands may have to be written anew."""
+        return any(ledger.newest(day) is not None for day in self._touched)
+
     def touched(self, ledger: Ledger, facts: Iterable[Fact]) -> None:
         """Note the days that new facts are about."""
         for fact in facts:

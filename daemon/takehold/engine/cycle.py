@@ -21,6 +21,7 @@ from takehold.decide.plan import Wanted, plan
 from takehold.decide.schedule import wraps_due
 from takehold.decide.settle import settled
 from takehold.engine.absences import away, gone_unread, unlisted
+from takehold.engine.calm import Calm, scene
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
 from takehold.engine.endings import came_late, ended
@@ -108,7 +109,8 @@ class Engine:
         self._mounts: set[str] = set()
         self._asked_at: dict[int, int] = {}
         self._unrecorded: deque[Outcome] = deque()
-        self.ailing = False
+        self._calm = Calm(world.clock)
+        self.ailing = self.resting = False
         self.closer = Closer(days, world.clock)
         self.closer.remember(self.ledger)
         self.now = Now(Situation(world.clock.now(), self.today(), (), ()))
@@ -122,6 +124,7 @@ class Engine:
         self.settings = settings
         self._observer = self._new_observer(settings)
         self.closer.days = days
+        self._calm.end()
 
     def today(self) -> str:
         """The shooting day by the laptop's clock."""
@@ -160,7 +163,7 @@ class Engine:
         do = error.do or "It goes on by itself once that is mended."
         alarm = Trouble(AILING, error.code, says, do, now, 1, now)
         self.now.alarms = {**self.now.alarms, AILING: alarm}
-        self.ailing = True
+        self.ailing, self.resting = True, False
 
     def _facts_of(self, outcome: Outcome) -> list[Fact]:
         facts: list[Fact] = list(outcome.facts)
@@ -185,6 +188,7 @@ class Engine:
         kept = [f for f in facts if not isinstance(f, TroubleOver) or f.key in known]
         kept += [TroubleOver(key) for key in sorted(ended(self.ledger, kept))]
         if kept:
+            self.resting = False
             self._world.catalogue.record(kept)
             self.ledger.apply(kept)
             self.closer.touched(self.ledger, kept)
@@ -204,10 +208,12 @@ class Engine:
         """
         if self._unrecorded:
             return bool(self.lanes.running)
+        self.resting = False
         try:
             busy = self._turn()
         except TakeholdError as error:
             self._ail(error)
+            self._calm.end()
             return bool(self.lanes.running)
         self.ailing = False
         return busy
@@ -217,6 +223,9 @@ class Engine:
         look = self.waking.look(self._observer, self.lanes.running, self._forget)
         while told := self.recall.look(self.ledger, look.targets, self.closer.days):
             self._record(told)
+        if self._rests(asked, look):
+            self.resting = True
+            return False
         self.now = self._see(look)
         mounts = {t.root.volume.mount_id for t in look.targets}
         mounts |= {f.arrival.root.volume.mount_id for f in look.found}
@@ -232,17 +241,32 @@ class Engine:
         came = self.closer.arrivals(self.ledger, self.now, self._world.disk)
         self._record(came.facts)
         suspects = self.closer.suspects | came.suspects
-        wanted = Wanted(self.lanes.busy, lanes, closing, rechecks, suspects)
+        pending = self.closer.pending(self.ledger)
+        wanted = Wanted(self.lanes.busy, lanes, closing, rechecks, suspects, pending)
         steps = plan(self.ledger, self.now.situation, self.settings, wanted)
         self.now.alarms |= room_alarms(self.ledger, self.now.situation, self.settings)
         started = [step for step in steps if self._start(step)]
         waiting = [*self._moving(), *steps]
         done = self._close(asked, closing, waiting)
         busy = started or self.lanes.running or done or came.facts or self.closer.suspects
+        self._calm.end()
+        full = any(key.startswith("room ") for key in self.now.alarms)
+        if not (busy or steps or asked or closing or full or self.now.unsettled):
+            there = scene(look, self.ledger.serial, self.today())
+            self._calm.begin(there, self.ledger.troubles.values())
         return bool(busy)
+
+    def _rests(self, asked: Iterable[Asked], look: Look) -> bool:
+        """Whether nothing was to be done in the same world, and on drives nothing is amiss."""
+        if asked or self.lanes.running or self._closing(asked):
+            return False
+        if not self._calm.lasts(scene(look, self.ledger.serial, self.today())):
+            return False
+        return not self.closer.arrivals(self.ledger, self.now, self._world.disk)
 
     def _forget(self) -> None:
         """The machine slept: each mount is taken for one that has just come."""
+        self._calm.end()
         self._enrolment.forget()
         self._mounts.clear()
         self.closer.slept()

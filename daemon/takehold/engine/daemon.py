@@ -125,7 +125,9 @@ class Daemon:
     def _say(self) -> None:
         """Show the state, and log each sentence once when it begins and once when it ends."""
         engine = self._engine
-        state = snapshot(engine, self._clock.steady_ns())
+        at = engine.now.situation.now
+        known = {**self._shown, "at": at} if engine.resting and self._shown else None
+        state = known or snapshot(engine, self._clock.steady_ns())
         state["notes"] = [self._vigil.note] if self._vigil.note else []
         if {k: v for k, v in state.items() if k != "at"} != self._shown:
             self._live.show(state)

@@ -29,6 +29,7 @@ from takehold.decide.manifest import (
     revision,
 )
 from takehold.decide.place import day_folder
+from takehold.decide.standing import day_standing
 from takehold.formats.canonical import canonical
 from takehold.formats.signature import public_line, verify
 from takehold.model.errors import EvidenceError, FileMissing
@@ -210,7 +211,7 @@ class Days:
         folder = day_folder(self.settings.production, step.day) + b"/"
         names = names_of(step.day, step.number)
         kept = self._kept(ledger, step.day, step.number)
-        view = judge(ledger, step.day, self.settings).view
+        view = day_standing(ledger, step.day, self.settings)
         sha, xxh = lists(view, self.settings.production, step.target.root.identity)
         files = {**kept, "sha256": sha, "xxh64": xxh}
         return {folder + names[what].encode(): data for what, data in files.items()}

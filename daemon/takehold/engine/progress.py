@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from takehold.decide.explain import what
 from takehold.decide.standing import day_standing
+from takehold.engine.calm import rounded
 from takehold.engine.cycle import Engine
 from takehold.engine.lanes import Running
 from takehold.formats.names import display, shown
@@ -12,8 +13,6 @@ from takehold.model.situation import Sight
 from takehold.model.step import Recognise, TakeStock
 
 SECOND_NS = 10**9
-# Free space shifts all the time on a system disk; that alone is no news.
-ROUND, DIGITS = 10**8, 3
 # Times the longest that a look, or a device that hangs in it, takes: who is silent longer, hangs.
 SILENT_TIMES = 3
 
@@ -31,7 +30,7 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
                 "name": shown(t.name),
                 "at": display(t.root.path),
                 "root": t.root.identity,
-                "free_bytes": _rounded(t.free_bytes),
+                "free_bytes": rounded(t.free_bytes),
             }
             for t in now.targets
         ],
@@ -52,12 +51,6 @@ def snapshot(engine: Engine, steady_ns: int) -> dict[str, object]:
 
 def _pace(settings: Settings) -> int:
     return max(settings.look_every_seconds, settings.stall_seconds)
-
-
-def _rounded(free: int) -> int:
-    """Three digits, on a large drive 100 MB."""
-    step: int = min(ROUND, 10 ** max(0, len(str(free)) - DIGITS))
-    return free // step * step
 
 
 def _card(engine: Engine, sight: Sight) -> dict[str, object]:

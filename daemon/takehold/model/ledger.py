@@ -18,9 +18,12 @@ from takehold.model.recording import Copy, Load, Recording
 CopyKey = tuple[str, bytes]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Ledger:
-    """Facts by what they are about. `copies` are by recording, then (root, path)."""
+    """Facts by what they are about. `copies` are by recording, then (root, path).
+
+    `held` are the recordings with a copy on a root; `serial` counts the facts.
+    """
 
     loads: dict[int, Load] = field(default_factory=dict)
     listings: dict[int, f.Listed] = field(default_factory=dict)
@@ -28,6 +31,7 @@ class Ledger:
     of_load: dict[int, dict[bytes, list[int]]] = field(default_factory=dict)
     of_day: dict[str, set[int]] = field(default_factory=lambda: defaultdict(set))
     copies: dict[int, dict[CopyKey, Copy]] = field(default_factory=dict)
+    held: dict[str, set[int]] = field(default_factory=dict)
     comparisons: dict[tuple[Side, Side], Comparison] = field(default_factory=dict)
     broken: dict[int, list[f.Broken]] = field(default_factory=dict)
     salvaged: dict[int, list[f.Salvaged]] = field(default_factory=dict)
@@ -41,11 +45,13 @@ class Ledger:
     answers: dict[int, f.Answered] = field(default_factory=dict)
     next_id: int = 1
     chain_end: f.Revised | None = None
+    serial: int = 0
 
     def apply(self, facts: Iterable[f.Fact]) -> None:
         """Fold facts in, in order."""
         for fact in facts:
             self._apply(fact)
+            self.serial += 1
 
     def _apply(self, fact: f.Fact) -> None:
         match fact:
@@ -65,11 +71,10 @@ class Ledger:
                 self._forget(rid)
                 self.salvaged.pop(rid, None)
             case f.Proven(copy):
-                held = self.copies.setdefault(copy.recording, {})
-                held[(copy.root, copy.path)] = copy
+                self.copies.setdefault(copy.recording, {})[(copy.root, copy.path)] = copy
+                self.held.setdefault(copy.root, set()).add(copy.recording)
             case f.Broken():
-                self.copies.get(fact.recording, {}).pop((fact.root, fact.path), None)
-                self.broken.setdefault(fact.recording, []).append(fact)
+                self._break(fact)
             case f.Salvaged():
                 self.salvaged.setdefault(fact.recording, []).append(fact)
             case _:
@@ -105,6 +110,13 @@ class Ledger:
             case f.Answered(id=asked):
                 self.answers[asked] = fact
                 self.asked.pop(asked, None)
+
+    def _break(self, fact: f.Broken) -> None:
+        left = self.copies.get(fact.recording, {})
+        left.pop((fact.root, fact.path), None)
+        if all(root != fact.root for root, _ in left):
+            self.held.get(fact.root, set()).discard(fact.recording)
+        self.broken.setdefault(fact.recording, []).append(fact)
 
     def _revise(self, fact: f.Revised) -> None:
         """One that was found again has no basis: it never ends a chain that was written on."""
@@ -151,6 +163,10 @@ class Ledger:
     def copies_of(self, recording: int) -> tuple[Copy, ...]:
         """The proven copies of a recording."""
         return tuple(self.copies.get(recording, {}).values())
+
+    def on(self, root: str) -> frozenset[int] | set[int]:
+        """The recordings with a proven copy on a root."""
+        return self.held.get(root, frozenset())
 
     def newest(self, day: str) -> f.Revised | None:
         """The newest revision of a day's manifest, by its number."""
