@@ -31,6 +31,7 @@ from takehold.formats import signature as signature_format
 from takehold.formats.bwf_file import bwf
 from takehold.model.errors import FileMissing, NameTaken, TakeholdError
 from takehold.model.facts import Fact
+from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Destination, Role, Settings, Source
 from takehold.model.sound import Metadata, WaveFormat
@@ -241,7 +242,8 @@ class Site:
     def start(self) -> Engine:
         """A new engine over what is known: what a restart is."""
         world = World(self.volumes, self.disk, self.catalogue, self.clock, self.decoder)
-        self.engine = Engine(self.settings, world, self.days(), self.wake.nudge)
+        known = Ledger.of(self.catalogue.facts())
+        self.engine = Engine(self.settings, world, self.days(), self.wake.nudge, known)
         return self.engine
 
     def days(self) -> Days:

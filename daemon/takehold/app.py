@@ -64,9 +64,11 @@ def running(place: Home, nudge: Callable[[], None]) -> Iterator[Running]:
     _check_state_folder(place)
     with InstanceLock(place.lock, STARTS_WITHIN_S) as lock, closing(Pulse(place.pulse)) as pulse:
         pulse.beat()
-        catalogue, damaged = _open(place)
+        catalogue, known, damaged = _open(place)
         try:
-            begun = _assemble(place, settings, signer, lock, pulse, catalogue, damaged, nudge)
+            begun = _assemble(
+                place, settings, signer, lock, pulse, catalogue, known, damaged, nudge
+            )
             try:
                 yield begun
             finally:
@@ -82,19 +84,20 @@ def _check_state_folder(place: Home) -> None:
         check_can_lock(root.volume.kind, place.state)
 
 
-def _open(place: Home) -> tuple[SqliteCatalogue, str | None]:
-    """The catalogue; where it was damaged, also where the old one lies now, "" if it is empty.
+def _open(place: Home) -> tuple[SqliteCatalogue, Ledger, str | None]:
+    """The catalogue and what it says.
+
+    Where it was damaged, also where the old one lies now, "" if it is empty.
 
     An empty one may be what a program that was killed had made in place of a damaged one.
     """
     try:
         catalogue = SqliteCatalogue.open(place.catalogue)
-        facts = list(catalogue.facts())
-        Ledger().apply(facts)
+        known = Ledger.of(catalogue.facts())
     except CatalogueDamaged:
         aside = move_aside(place.catalogue)
-        return SqliteCatalogue.open(place.catalogue), aside
-    return catalogue, None if facts else ""
+        return SqliteCatalogue.open(place.catalogue), Ledger(), aside
+    return catalogue, known, None if known.serial else ""
 
 
 def _assemble(
@@ -104,13 +107,14 @@ def _assemble(
     lock: InstanceLock,
     pulse: Pulse,
     catalogue: SqliteCatalogue,
+    known: Ledger,
     lost: str | None,
     nudge: Callable[[], None],
 ) -> Running:
     clock = SystemClock()
     world = World(volumes(), LocalDisk(), catalogue, clock, SoundfileDecoder())
     days = days_of(place, settings, signer, clock)
-    engine = Engine(settings, world, days, nudge)
+    engine = Engine(settings, world, days, nudge, known)
     notes: list[str] = []
     if lost is not None:  # one that knows a manifest and no card is not lost
         from takehold.engine.rebuild import LEFT_OUT, rebuild  # noqa: PLC0415 - rarely needed

@@ -29,6 +29,7 @@ from takehold.engine.days import Days
 from takehold.engine.perform import Performer
 from takehold.formats.bwf_file import bwf
 from takehold.model.errors import VolumeFull, VolumeGone, WorldError
+from takehold.model.ledger import Ledger
 from takehold.model.recording import Seen
 from takehold.model.settings import Destination, Role, Settings, Source
 from takehold.model.sound import Metadata, Rate, WaveFormat
@@ -292,7 +293,8 @@ class World:
             volume.in_use.clear()
         ports = Ports(Volumes(self), self.disk, self.book, self.clock, Quiet())
         days = Days(self.settings, self.archive, key(), self.clock, Writer("cart", "takehold"))
-        self.engine = Engine(self.settings, ports, days, lambda: None)
+        known = Ledger.of(self.book.facts())
+        self.engine = Engine(self.settings, ports, days, lambda: None, known)
         performer = Performer(self.disk, Quiet(), self.clock, self.settings.stall_seconds)
         self.lanes = InlineLanes(self, performer)
         self.engine.lanes = self.lanes  # type: ignore[assignment]  # stands in

@@ -18,6 +18,8 @@ from takehold.model.recording import Load, Stamp
 
 # How old `Listed.at` may grow while its card is in: by it a card is away for long or not.
 RENEW_S = 3600
+# A file that a recorder writes shows another length at each look: so often that is noted.
+GROWS_S = 20
 UNREADABLE = "unreadable"
 KEEP_IT_IN = "Try another reader or cable; keep the card."
 
@@ -94,11 +96,18 @@ def unread_words(load: Load, skip: Skip) -> tuple[str, str, str]:
     return subject, f"{subject} cannot be listed, so it is not known what is in it.", KEEP_IT_IN
 
 
-def worth_keeping(known: Listed | None, listed: Listed) -> bool:
+def worth_keeping(known: Listed | None, listed: Listed, *, watched: bool) -> bool:
     """Whether a look is to be recorded: it shows something else, or shows still what is open."""
     if known is None or _without_time(known) != _without_time(listed):
-        return True
+        return known is None or not (watched and _only_grew(known, listed))
     return is_open(listed) and not 0 <= listed.at - known.at < RENEW_S
+
+
+def _only_grew(known: Listed, listed: Listed) -> bool:
+    """Whether just as many files are waited for, a moment later."""
+    ours, its = (_without_time(each)[:-1] for each in (known, listed))
+    counts = [[(since.day, len(since.marks)) for since in each.since] for each in (known, listed)]
+    return ours == its and counts[0] == counts[1] and 0 <= listed.at - known.at < GROWS_S
 
 
 def _without_time(listed: Listed) -> tuple[object, ...]:

@@ -6,10 +6,10 @@ The list is closed: a name that is not on it is copied. Names are those that cur
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 
 from takehold.model.facts import Skip
 from takehold.model.recording import Stamp
@@ -67,16 +67,23 @@ class Sorted:
     hidden_audio: tuple[bytes, ...]
 
 
+def _any_of(patterns: Iterable[bytes]) -> re.Pattern[bytes]:
+    """One expression with a group for each; each look asks of each file."""
+    groups = (b"(" + re.escape(pattern).replace(rb"\*", b".*") + b")" for pattern in patterns)
+    return re.compile(b"|".join(groups), re.DOTALL)
+
+
+_FOLDER, _FILE = _any_of(LITTER_FOLDERS), _any_of(LITTER_FILES)
+
+
 def litter_name(path: bytes) -> str | None:
     """The pattern of the list that a path falls under, None for a file to copy."""
-    parts = path.lower().split(b"/")
-    for part in parts[:-1]:
-        for pattern in LITTER_FOLDERS:
-            if fnmatchcase(part, pattern):
-                return pattern.decode() + "/"
-    for pattern in LITTER_FILES:
-        if fnmatchcase(parts[-1], pattern):
-            return pattern.decode()
+    *folders, name = path.lower().split(b"/")
+    for folder in folders:
+        if (found := _FOLDER.fullmatch(folder)) and found.lastindex:
+            return LITTER_FOLDERS[found.lastindex - 1].decode() + "/"
+    if (found := _FILE.fullmatch(name)) and found.lastindex:
+        return LITTER_FILES[found.lastindex - 1].decode()
     return None
 
 

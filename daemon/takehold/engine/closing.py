@@ -25,6 +25,7 @@ from takehold.model.facts import (
     Inventoried,
     Met,
     Proven,
+    Published,
     Revised,
     TroubleOver,
     Unpublished,
@@ -61,6 +62,8 @@ class Closer:
         self._clock = clock
         self._glance = Glance(clock, days.settings.stall_seconds)
         self._touched: set[str] = set()
+        # Days whose manifest was written after the newest fact that it may tell of, and amid what.
+        self._fresh: dict[str, object] = {}
         self._since: dict[str, int] = {}
         # By the steady clock: what is waited for must not depend on what a wall clock is set to.
         self._closing_ns: dict[str, int] = {}
@@ -94,7 +97,10 @@ class Closer:
 
     def touched(self, ledger: Ledger, facts: Iterable[Fact]) -> None:
         """Note the days that new facts are about."""
-        for fact in facts:
+        told = list(facts)
+        if not all(map(_follows, told)):
+            self._fresh.clear()
+        for fact in told:
             match fact:
                 case Inventoried(recording):
                     self._touched.add(recording.day)
@@ -223,7 +229,7 @@ class Closer:
             kept = self.days.left_over(ledger, day)
             if kept is not None:
                 return [kept]
-            revised, new = self.days.write(ledger, day, now.situation, now.around)
+            revised, new = self._written(ledger, day, now)
         except TakeholdError as error:
             failed = trouble(key, error, ledger.troubles.get(key), at)
             return [failed, *(Answered(a.id, f"! {error.says} {error.do}", at) for a in asked)]
@@ -232,7 +238,32 @@ class Closer:
         if new:  # answered for once it stands on the drives that are there
             named = [replace(met, loose=False) for met in ledger.met.values() if met.loose]
             return [revised, *named, *over]
+        self._fresh.pop(day, None)
         return [*over, *(Answered(a.id, revised.name, at) for a in asked)]
+
+    def _written(self, ledger: Ledger, day: str, now: Present) -> tuple[Revised, bool]:
+        """The day's newest revision, and whether it is new: one just written need not be again."""
+        there = tuple((target.name, target.root) for target in now.situation.targets)
+        amid = replace(now.around, now=0), there
+        newest = ledger.newest(day)
+        if newest is not None and self._fresh.get(day) == amid:
+            return newest, False
+        written = self.days.write(ledger, day, now.situation, now.around)
+        self._fresh[day] = amid
+        return written
+
+
+def _follows(fact: Fact) -> bool:
+    """Whether a fact only comes of a manifest that was written."""
+    match fact:
+        case Revised() | Published() | Answered():
+            return True
+        case Met(loose=loose):
+            return not loose
+        case TroubleOver(key=key):
+            return key.startswith("manifest ")
+        case _:
+            return False
 
 
 def _wrote(facts: Iterable[Fact]) -> bool:

@@ -94,11 +94,11 @@ class Engine:
     """The loop's body."""
 
     def __init__(
-        self, settings: Settings, world: World, days: Days, nudge: Callable[[], None]
+        self, settings: Settings, world: World, days: Days, nudge: Callable[[], None], known: Ledger
     ) -> None:
+        """`known` are the catalogue's facts."""
         self.settings = settings
-        self.ledger = Ledger()
-        self.ledger.apply(world.catalogue.facts())
+        self.ledger = known
         self._world = world
         self._observer = self._new_observer(settings)
         performer = Performer(world.disk, world.decoder, world.clock, settings.stall_seconds)

@@ -71,7 +71,7 @@ class Enrolment:
     def _list(self, found: Found, load: Load, now: int, today: str) -> None:
         seen = (found.arrival.files, found.litter, found.skipped)
         listed = listing(self._ledger, load.id, now, today, *seen, found.arrival.complete)
-        if worth_keeping(self._ledger.listings.get(load.id), listed):
+        if worth_keeping(self._ledger.listings.get(load.id), listed, watched=found.watched):
             self._record([listed])
 
     def recognised(self, told: Recognised) -> list[Fact]:

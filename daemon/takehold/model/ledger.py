@@ -47,6 +47,13 @@ class Ledger:
     chain_end: f.Revised | None = None
     serial: int = 0
 
+    @classmethod
+    def of(cls, facts: Iterable[f.Fact]) -> Ledger:
+        """What these facts say."""
+        known = cls()
+        known.apply(facts)
+        return known
+
     def apply(self, facts: Iterable[f.Fact]) -> None:
         """Fold facts in, in order."""
         for fact in facts:
