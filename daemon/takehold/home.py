@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 
 from takehold.adapters import places
@@ -86,8 +86,11 @@ def settings_of(place: Home) -> Settings:
 
 
 @contextmanager
-def reading(place: Home) -> Iterator[tuple[Ledger, SqliteCatalogue | None]]:
-    """What is known, for a command that only looks; an empty ledger before the first run."""
+def reading(place: Home, day: str | None = None) -> Iterator[tuple[Ledger, SqliteCatalogue | None]]:
+    """What is known, for a command that only looks; an empty ledger before the first run.
+
+    With a day, of the files those on its cards alone (cli/view).
+    """
     ledger = Ledger()
     try:
         catalogue = SqliteCatalogue.open_to_read(place.catalogue)
@@ -95,7 +98,17 @@ def reading(place: Home) -> Iterator[tuple[Ledger, SqliteCatalogue | None]]:
         yield ledger, None
         return
     try:
-        ledger.apply(catalogue.facts())
+        ledger.apply(catalogue.facts(day))
         yield ledger, catalogue
     finally:
         catalogue.close()
+
+
+def days_known(place: Home) -> frozenset[str]:
+    """The days that anything is known of; none before the first run."""
+    try:
+        catalogue = SqliteCatalogue.open_to_read(place.catalogue)
+    except FileMissing:
+        return frozenset()
+    with closing(catalogue):
+        return catalogue.days()

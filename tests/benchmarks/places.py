@@ -69,8 +69,10 @@ class Places:
         """Empty drives, nothing waiting to be written, no cache."""
         for drive in self.drives:
             for child in drive.iterdir():
-                if child.name != "lost+found":
+                if child.is_dir() and child.name != "lost+found":
                     shutil.rmtree(child)
+                elif not child.is_dir():
+                    child.unlink()
         os.sync()
         time.sleep(0.2)
         forget()

@@ -7,6 +7,7 @@ timer goes on, and the stop is in time. A loop that stands gives no sign: the se
 from __future__ import annotations
 
 import contextlib
+import json
 import signal
 import socket
 import time
@@ -149,10 +150,18 @@ def test_a_suspended_daemon_is_not_taken_for_one_that_is_well(bench: Bench, tmp_
         assert looked.returncode == 1
         assert "READY" not in looked.stdout
         assert "Nothing left to do" not in looked.stdout
+        line = next(line for line in looked.stdout.splitlines() if silent in line)
+        for command in ("day", "card"):
+            told, plain = takehold.run(command), takehold.run(command, "--json")
+            assert told.stdout.splitlines().count(line) == 1, told.stdout
+            assert (told.returncode, plain.returncode) == (1, 1)
+            assert json.loads(plain.stdout)
+            assert plain.stderr.splitlines() == [line]
         wrap = takehold.run("wrap")
         assert (wrap.returncode, silent in wrap.stderr) == (3, True), wrap
         daemon.send(signal.SIGCONT)
         daemon.wait_for(lambda: silent not in takehold.run("status").stdout)
         daemon.wait_for(lambda: list(drive.mount.rglob("*.manifest.json")))
+        assert [silent in takehold.run(c).stdout for c in ("day", "card")] == [False, False]
         assert (takehold.state / "pulse").stat().st_mtime_ns == written
         assert daemon.stop(STOP_S) == 0

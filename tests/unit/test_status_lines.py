@@ -8,8 +8,10 @@ from click.testing import CliRunner
 from planworld import DAY, good_day, ledger, load, receipt, revised, settings
 from takehold.cli.card import CLEARED, _last_line
 from takehold.cli.facts import card_facts
+from takehold.cli.live import around_of
 from takehold.cli.status import card_words, print_status, status_facts, verdict_line
 from takehold.decide.card import CAUTION, card_answer
+from takehold.decide.judge import judge
 from takehold.model import facts as f
 from takehold.model.settings import Role
 
@@ -47,7 +49,9 @@ def test_a_card_is_told_as_it_is(files, copied, confirmed, in_use, says):
 
 
 def of(known, **changes):
-    return status_facts(known, settings(), state(**changes), [])
+    seen = state(**changes)
+    judged = judge(known, DAY, settings(), around_of(seen))
+    return status_facts(known, settings(), seen, judged, [])
 
 
 def test_ready_is_not_said_to_be_signed_before_it_is():
@@ -88,7 +92,7 @@ def test_a_card_that_is_not_in_is_told():
 
 
 def test_without_a_daemon_what_only_it_knows_is_null():
-    facts = status_facts(ledger(good_day()), settings(), None, [])
+    facts = status_facts(ledger(good_day()), settings(), None, None, [])
     for key in ("day", "verdict", "cards", "destinations", "absent", "work", "unsettled"):
         assert facts[key] is None
     assert lines_of(facts) == [
@@ -97,7 +101,8 @@ def test_without_a_daemon_what_only_it_knows_is_null():
 
 
 def test_a_mistake_in_the_config_leaves_the_live_state():
-    facts = status_facts(ledger(good_day()), None, state(absent=["shuttle-2"]), [("Bad.", "Do.")])
+    seen = state(absent=["shuttle-2"])
+    facts = status_facts(ledger(good_day()), None, seen, None, [("Bad.", "Do.")])
     assert lines_of(facts) == ["shuttle-2: not there", "! Bad. Do."]
     assert facts["verdict"] is None
 

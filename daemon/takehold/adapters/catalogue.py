@@ -37,11 +37,15 @@ class SqliteCatalogue:
         """Close it; it cannot be used afterwards."""
         self._db.close()
 
-    def facts(self) -> Iterator[Fact]:
-        """Everything known, as of one moment, in an order that folds into a Ledger."""
+    def facts(self, day: str | None = None) -> Iterator[Fact]:
+        """Everything known, as of one moment, in an order that folds into a Ledger.
+
+        With a day, of recordings only those on the cards of it: all that its verdict rests on, but
+        for what an earlier day may explain (cli/view).
+        """
         with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
             try:
-                known = list(catalogue_rows.everything(self._db))
+                known = list(catalogue_rows.everything(self._db, day))
             except (ValueError, TypeError, LookupError) as error:
                 raise CatalogueDamaged(
                     f"The catalogue {self._path} holds a row that cannot be read ({error!s:.80})."
@@ -49,6 +53,11 @@ class SqliteCatalogue:
                     "Run: takehold once. It makes a new one from the signed manifests.",
                 ) from error
         return iter(known)
+
+    def days(self) -> frozenset[str]:
+        """The days that any file is of, or on which a load first came."""
+        with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
+            return catalogue_rows.days(self._db)
 
     def record(self, facts: Sequence[Fact]) -> None:
         """Keep all of them or none; on return they survive a power cut."""

@@ -3,18 +3,26 @@
 Handles nested dataclasses, StrEnum, tuple, frozenset, Optional, bytes (as hex), str, int, bool.
 Every field is written, so that a changed default never changes what was kept; a field that is not
 in the text takes its default, so that a field can be added.
+
+Many thousand values are read at each start: what makes a type is put together once, and equal
+texts, sets, and parts of a tuple are one object in memory.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import fields, is_dataclass
 from enum import StrEnum
-from functools import cache
+from functools import cache, lru_cache
+from sys import intern
 from types import NoneType, UnionType
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 T = TypeVar("T")
+Maker = Callable[[Any], Any]
+# Of each kind of thing that comes again and again, as a day's track names: a day has few.
+SHARED = 4096
 
 
 def dumps(value: object) -> str:
@@ -24,8 +32,9 @@ def dumps(value: object) -> str:
 
 def loads(kind: type[T], text: str) -> T:
     """The value of that type; ValueError where the text does not hold one."""
+    wanted: Any = kind
     try:
-        made: T = _made(kind, json.loads(text))
+        made: T = _maker(wanted)(json.loads(text))
     except (TypeError, AttributeError, RecursionError) as error:
         raise ValueError(f"no {kind}: {error}") from error
     return made
@@ -43,31 +52,48 @@ def _plain(value: object) -> object:
     return value
 
 
-def _made(kind: Any, plain: Any) -> Any:
+@cache
+def _maker(kind: Any) -> Maker:
+    """What makes a value of that type of plain JSON."""
     origin, args = get_origin(kind), get_args(kind)
     if origin in (Union, UnionType):
-        inner = next(a for a in args if a is not NoneType)
-        return None if plain is None else _made(inner, plain)
+        inner = _maker(next(a for a in args if a is not NoneType))
+        return lambda plain: None if plain is None else inner(plain)
     if origin is tuple and args[-1] is not Ellipsis:
-        return tuple(_made(a, p) for a, p in zip(args, plain, strict=True))
+        several = tuple(map(_maker, args))
+        return lambda plain: tuple([m(p) for m, p in zip(several, plain, strict=True)])
     if origin in (tuple, frozenset):
-        return origin(_made(args[0], p) for p in plain)
-    return _made_single(kind, plain)
+        of = _maker(args[0])
+        return lambda plain: shared(origin([of(p) for p in plain]))
+    return _dataclass_maker(kind) if is_dataclass(kind) else _single_maker(kind)
 
 
-def _made_single(kind: Any, plain: Any) -> Any:
-    if hasattr(kind, "__dataclass_fields__"):
-        hints = _hints(kind)
-        return kind(**{name: _made(hints[name], p) for name, p in plain.items() if name in hints})
+def _dataclass_maker(kind: Any) -> Maker:
+    hints = get_type_hints(kind)
+    makers = {f.name: _maker(hints[f.name]) for f in fields(kind)}
+
+    def made(plain: Any) -> Any:
+        return kind(**{name: makers[name](p) for name, p in plain.items() if name in makers})
+
+    return made
+
+
+def _single_maker(kind: Any) -> Maker:
     if kind is bytes:
-        return bytes.fromhex(plain)
+        return bytes.fromhex
     if issubclass(kind, StrEnum):
-        return kind(plain)
-    if type(plain) is not kind:
-        raise ValueError(f"{kind.__name__} expected, not {plain!r:.40}")
-    return plain
+        word: Maker = kind
+        return word
+
+    def made(plain: Any) -> Any:
+        if type(plain) is not kind:
+            raise ValueError(f"{kind.__name__} expected, not {plain!r:.40}")
+        return intern(plain) if kind is str else plain
+
+    return made
 
 
-@cache
-def _hints(kind: Any) -> dict[str, Any]:
-    return get_type_hints(kind)
+@lru_cache(SHARED)
+def shared(value: T) -> T:
+    """An equal value that was met before, if it was lately."""
+    return value

@@ -10,12 +10,14 @@ from typing import Any
 import click
 
 from takehold.adapters.live import takes_writes
+from takehold.cli.day import unconfirmed
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import Row
 from takehold.cli.live import SILENT, State, around_of, is_running, is_silent, last_state
 from takehold.cli.tables import count, print_json, size, span
+from takehold.cli.view import judged_day
 from takehold.decide.alarms import open_troubles
-from takehold.decide.judge import judge
+from takehold.decide.manifest import Judged
 from takehold.formats.names import shown
 from takehold.home import Home, reading, settings_of
 from takehold.model.errors import UsageError
@@ -71,8 +73,14 @@ def _look(place: Home) -> Row:
             f"The config cannot be used; takehold goes on with the one that it read before. {says}"
         )
         complaints.append((told, "Correct it before takehold is started again."))
-    with reading(place) as (ledger, _):
-        return status_facts(ledger, settings, state, complaints) | {"running": running}
+    judged: Judged | None = None
+    if state and settings:
+        judged, ledger = judged_day(place, state["day"], settings, around_of(state))
+    else:
+        with reading(place, state["day"] if state else "") as (ledger, _):
+            pass
+    facts = status_facts(ledger, settings, state, judged, complaints)
+    return facts | {"running": running}
 
 
 def _unseen(place: Home, state: State | None) -> list[tuple[str, str]]:
@@ -90,6 +98,7 @@ def status_facts(
     ledger: Ledger,
     settings: Settings | None,
     state: State | None,
+    judged: Judged | None,
     complaints: list[tuple[str, str]],
 ) -> Row:
     """All that is shown; without a running daemon what only it knows is None."""
@@ -99,7 +108,6 @@ def status_facts(
         troubles = open_troubles(ledger, state["day"], [d["root"] for d in state["destinations"]])
     standing = [(t.says, t.do) for t in troubles]
     today = state["day"] if state else None
-    judged = judge(ledger, today, settings, around_of(state)) if today and settings else None
     newest = ledger.newest(today) if today else None
     needs = dict.fromkeys([*complaints, *alarms, *standing])
     return {
@@ -198,7 +206,8 @@ def verdict_line(facts: Any) -> str:
     if manifest["verdict"] != Verdict.READY:
         says = f"the manifest r{manifest['revision']} says {manifest['verdict']}"
         return f"{day}: READY, not signed yet: {says}. Run: takehold wrap"
-    return f"{day}: READY, signed in r{manifest['revision']}  (takehold day)"
+    beside = f"; {unconfirmed(facts['reasons'])}" if facts["reasons"] else ""
+    return f"{day}: READY, signed in r{manifest['revision']}{beside}  (takehold day)"
 
 
 def work_line(work: Any) -> str:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
+import sys
 from collections.abc import Collection, Iterable, Sequence
 
 import click
@@ -29,34 +32,60 @@ def table(
     Where it is too wide, the columns named in `spare` are left out, the first one first; those in
     `whole` are never broken over two lines.
     """
+    from rich.cells import cell_len
+
+    terminal = sys.stdout.isatty() or "FORCE_COLOR" in os.environ
+    width = shutil.get_terminal_size().columns if terminal else PIPE_WIDTH
+    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    wide = [max(map(cell_len, column)) for column in zip(head, *cells, strict=True)]
+    kept = _fitting(head, wide, spare, width)
+    shown = [[row[at] for at in kept] for row in (head, *cells)]
+    if _width(wide[at] for at in kept) > width:
+        _fold(shown, {head[at] for at in kept} & set(whole), width)
+        return
+    click.echo()
+    for number, row in enumerate(shown):
+        padded = (
+            cell + " " * (wide[at] - cell_len(cell)) for at, cell in zip(kept, row, strict=True)
+        )
+        line = f" {(' ' * _GAP).join(padded)}".rstrip()
+        click.secho(line, bold=number == 0)
+        if number == 0:
+            click.echo(f" {_line() * (_width(wide[at] for at in kept) - _EDGES)}")
+    click.echo()
+
+
+def _line() -> str:
+    utf = (sys.stdout.encoding or "").lower().startswith("utf")
+    return "\N{BOX DRAWINGS LIGHT HORIZONTAL}" if utf else "-"
+
+
+def _width(columns: Iterable[int]) -> int:
+    return sum(wide + _GAP for wide in columns) - _GAP + _EDGES
+
+
+def _fold(rows: list[list[str]], whole: Collection[str], width: int) -> None:
+    """A table that is too wide, its cells broken over lines."""
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    console = Console(highlight=False, markup=False, emoji=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, markup=False, emoji=False, width=PIPE_WIDTH)
-    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
-    kept = _fitting(head, cells, spare, console.width)
     made = Table(box=SIMPLE_HEAD, pad_edge=False)
-    for at in kept:
-        made.add_column(head[at], overflow="fold", no_wrap=head[at] in whole)
-    for row in cells:
-        made.add_row(*(Text(row[at]) for at in kept))
-    console.print(made)
+    for name in rows[0]:
+        made.add_column(name, overflow="fold", no_wrap=name in whole)
+    for row in rows[1:]:
+        made.add_row(*map(Text, row))
+    Console(highlight=False, markup=False, emoji=False, width=width).print(made)
 
 
 def _fitting(
-    head: Sequence[str], rows: Sequence[Sequence[str]], spare: Sequence[str], width: int
+    head: Sequence[str], wide: Sequence[int], spare: Sequence[str], width: int
 ) -> list[int]:
     """The numbers of the columns that are shown."""
-    from rich.cells import cell_len
-
-    wide = [max(map(cell_len, column)) for column in zip(head, *rows, strict=True)]
     kept = list(range(len(head)))
     for name in spare:
-        if sum(wide[at] + _GAP for at in kept) - _GAP + _EDGES <= width:
+        if _width(wide[at] for at in kept) <= width:
             break
         kept.remove(head.index(name))
     return kept

@@ -14,12 +14,13 @@ from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.facts import day_facts
 from takehold.cli.live import around_of, last_state
 from takehold.cli.tables import print_json
+from takehold.cli.view import judged_day
 from takehold.decide.day import shooting_day
 from takehold.decide.judge import judge
 from takehold.engine.cycle import Engine
 from takehold.engine.once import days_here, owing, until_quiet
 from takehold.formats.names import display, shown
-from takehold.home import Home, reading, settings_of
+from takehold.home import Home, days_known, reading, settings_of
 from takehold.model.errors import UsageError, WorldError
 from takehold.model.facts import Broken
 from takehold.model.finding import Verdict
@@ -70,8 +71,8 @@ def _verdicts(engine: Engine) -> dict[str, str]:
 def wrap(place: Home, given: str | None, as_json: bool) -> int:
     """Close a day; 0 READY, 1 HOLD."""
     settings = settings_of(place)
-    with reading(place) as (ledger, _):
-        wanted = current_day(ledger, settings, given)
+    wanted = current_day(days_known(place), settings, given)
+    with reading(place, wanted) as (ledger, _):
         today = shooting_day(SystemClock().local(), settings.day_starts_at)
         unknown = given is not None and not ledger.day(given) and ledger.newest(given) is None
         if unknown and given != today:
@@ -79,10 +80,8 @@ def wrap(place: Home, given: str | None, as_json: bool) -> int:
     answer = ask(place, "wrap", wanted)
     if answer.startswith("!"):
         raise WorldError(answer.removeprefix("! "))
-    with reading(place) as (ledger, _):
-        judged = judge(ledger, wanted, settings, around_of(last_state(place)))
-        facts = day_facts(judged, ledger)
-        published = _published(ledger, wanted)
+    judged, ledger = judged_day(place, wanted, settings, around_of(last_state(place)))
+    facts, published = day_facts(judged, ledger), _published(ledger, wanted)
     if as_json:
         print_json({**facts, "published_on": published})
     else:

@@ -1,0 +1,36 @@
+"""A day as the commands show it: judged from its own part of the catalogue, which is quick."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from takehold.decide.check import Around
+from takehold.decide.judge import judge
+from takehold.decide.manifest import Judged
+from takehold.home import Home, reading
+from takehold.model.finding import Finding
+from takehold.model.ledger import Ledger
+from takehold.model.settings import Settings
+
+# A take number that a scene seems to lack may be of an earlier day.
+TOLD_BY_OTHER_DAYS = frozenset({"take-numbers"})
+
+
+def judged_day(place: Home, day: str, settings: Settings, around: Around) -> tuple[Judged, Ledger]:
+    """The day judged, and what is known of it and its cards.
+
+    Where something stands against it that another day's files may explain, all of them are read.
+    """
+    with reading(place, day) as (ledger, _):
+        judged = judge(ledger, day, settings, around)
+    if _may_be_explained(judged.findings, {load.id for load in judged.view.loads}):
+        with reading(place) as (ledger, _):
+            judged = judge(ledger, day, settings, around)
+    return judged, ledger
+
+
+def _may_be_explained(findings: Iterable[Finding], mine: set[int]) -> bool:
+    return any(
+        found.code in TOLD_BY_OTHER_DAYS or (found.load is not None and found.load not in mine)
+        for found in findings
+    )
