@@ -21,13 +21,15 @@ from takehold.adapters.clock import SystemClock
 from takehold.adapters.decoder import SoundfileDecoder
 from takehold.adapters.disk import LocalDisk
 from takehold.engine.outcome import Outcome
+from takehold.engine.patience import Patience
 from takehold.engine.perform import Performer, Work
 from takehold.formats.audio import AudioMeter
 from takehold.formats.bwf_file import bwf
 from takehold.formats.describe import describe
+from takehold.formats.digest import FileDigest
 from takehold.model.comparison import Comparison
 from takehold.model.facts import ChannelBlocks, Compared
-from takehold.model.recording import Copy, Digests, Proof, Reading, Recording, Seen, Stamp
+from takehold.model.recording import Copy, Proof, Reading, Recording, Seen, Stamp
 from takehold.model.situation import Target
 from takehold.model.sound import Metadata, Sound, WaveFormat
 from takehold.model.step import Compare
@@ -122,13 +124,12 @@ class Sides:
         return Compare(Target("shuttle-1", root_at(self.folder), 1 << 40), *sides)
 
     def outcome(self, step: Compare, *, blocks: bool = True) -> Outcome:
-        """Carry a step out; the one thing that it tells."""
-        performer = Performer(LocalDisk(), SoundfileDecoder(), SystemClock(), 30)
+        """Carry a step out; what it tells in the end, the proofs before it are in `told`."""
+        performer = Performer(LocalDisk(), SoundfileDecoder(), SystemClock(), Patience(30))
         self.told = []
         work = Work(step, {}, {}, SystemClock().asleep_ns(), self.blocks if blocks else {})
         performer.perform(work, self.told.append, lambda _: None, threading.Event())
-        [only] = self.told
-        return only
+        return self.told[-1]
 
     def path(self, recording: Recording) -> Path:
         """Where a copy lies."""
@@ -147,7 +148,9 @@ class Sides:
             sound = meter.sound()
             rows = tuple(channel.blocks for channel in measured.channels)
             self.blocks[number] = ChannelBlocks(number, measured.first_sample, rows)
-        reading = Reading(Digests("0" * 16, "0" * 64), sound, 1, Seen.MEDIUM)
+        digest = FileDigest()
+        digest.update(content)
+        reading = Reading(digest.digests(), sound, 1, Seen.MEDIUM)
         stamp = Stamp(len(content), 1)
         made = Recording(number, 1, path, stamp, 1, "2031-03-14", path, 1, said, (reading,))
         proof = Proof(1, Seen.MEDIUM, durable=True)

@@ -194,3 +194,48 @@ def test_manifests_that_were_found_again_are_named_as_the_one_before() -> None:
     assert MANIFEST.is_valid(example() | {"also_follows": [good]})
     assert not MANIFEST.is_valid(example() | {"also_follows": [also]})
     assert not MANIFEST.is_valid(example() | {"also_follows": []})
+
+
+COMPARISON = {
+    "ours": [{"load": 1, "path": "12A-T03.wav"}],
+    "theirs": [{"load": 2, "path": "\\xff.wav", "path_hex": "ff2e776176"}],
+    "relation": "reduced",
+    "at": "2031-05-06T15:00:00Z",
+    "channels": [2],
+    "offset": -1105,
+    "residual_db": -12.5,
+    "correlation": 0.93,
+}
+
+
+@pytest.mark.parametrize(
+    "change", [{}, {"relation": "different", "frame": 0}, {"relation": "short", "frames": 9}]
+)
+def test_comparisons_are_accepted_and_optional(change: dict[str, Any]) -> None:
+    """Manifests of before have none."""
+    assert "comparisons" not in example()
+    whole = example() | {"comparisons": [COMPARISON | change]}
+    assert [e.message for e in MANIFEST.iter_errors(whole)] == []
+    assert read_manifest(canonical(whole)).revision == 2
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"ours": []}, {"relation": "missing"}, {"offset": 0.5}, {"correlation": 2}, {"frame": -1}],
+)
+def test_a_comparison_that_is_none_is_refused(change: dict[str, Any]) -> None:
+    assert not MANIFEST.is_valid(example() | {"comparisons": [COMPARISON | change]})
+
+
+@pytest.mark.parametrize(
+    ("header", "good"),
+    [
+        ({"encoding": "FLAC", "channels": 2, "sample_rate": 48_000, "bits": 24, "frames": 9}, True),
+        ({"encoding": "MP3", "channels": 2, "sample_rate": 44_100}, True),
+        ({"encoding": "PCM", "channels": 2, "sample_rate": 44_100}, False),
+        ({"encoding": "MP3", "channels": 2}, False),
+    ],
+)
+def test_what_a_compressed_file_says_of_itself(header: dict[str, Any], good: bool) -> None:
+    entry = file_entry(audio=None, compressed=header)
+    assert MANIFEST.is_valid(example() | {"files": [entry]}) is good

@@ -124,3 +124,24 @@ def test_the_timecode_day_at_48_khz(rate: Rate | None, samples: int):
     """A day at 30 has 2,592,000 labels, 2,589,408 with drop-frame (SMPTE ST 12-1)."""
     assert day_samples(48_000, rate) == samples
     assert day_samples(96_000, rate) in {2 * samples - 1, 2 * samples, 2 * samples + 1}
+
+
+def test_the_monos_of_a_real_poly_are_another_generation(folder: Path):
+    """A desktop program's split names its parent; without one of its files nothing is missing."""
+    made = taken_in([p for p in (folder / "recorder_A").iterdir() if p.name != "A101_1_2.WAV"])
+    found = takes(made)
+    names = {r.id: r.path.decode() for r in made}
+    assert [names[take.first] for take in found if take.derived] == ["A101_1_1.WAV"]
+    told = {f.code for f in found_on(made)}
+    assert not told & {"set-incomplete", "take-twice", "timecode-overlap", "channels-changed"}
+
+
+def test_parents_are_what_another_reader_says(folder: Path):
+    """The same elements by the standard library's parser."""
+    for path in sorted((folder / "recorder_A").iterdir()):
+        root = ET.fromstring(bytes(wavinfo.WavInfoReader(str(path)).ixml.source).rstrip(b"\0"))
+        (made,) = taken_in([path])
+        said = made.description.metadata
+        assert said.parent_uid == (root.findtext("./HISTORY/PARENT_UID") or "")
+        assert said.parent_name == (root.findtext("./HISTORY/PARENT_FILENAME") or "")
+        assert said.types == ()

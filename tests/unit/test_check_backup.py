@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from planworld import NOON, copied, ledger, recording, settings, taken, target, trouble, view
+from planworld import NOON, copied, ledger, load, recording, settings, taken, target, trouble, view
 from planworld import cards as loads
 from takehold.decide.check import Around, check, verdict
 from takehold.decide.confirm import second_reads
@@ -16,11 +16,13 @@ from takehold.decide.manifest_file import file_entry
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Finding, Relation, Severity, Verdict
+from takehold.model.settings import Role
 from takehold.model.sound import Description, Kind, Track
 from twocards import HZ, Cards
 
 DRIVES = (target("shuttle-1"), target("shuttle-2"))
 LINES = [tuple(range(n, 4000, 91)) for n in (1, 2, 3)]
+OTHER = tuple(range(50, 4000, 91))
 # 10:00:00:00 at 25 frames a second.
 TEN = 10 * 3600 * HZ
 TRACKS = tuple(Track(n, n, name) for n, name in enumerate(("Mix", "Boom", "Anna"), 1))
@@ -203,3 +205,138 @@ def test_notes_and_damaged_audio_are_no_containers(path: bytes) -> None:
 def test_a_primary_card_that_can_be_read_is_matched_whatever_lies_beside() -> None:
     facts = [*facts_of(pair(LINES)), *taken(opaque(number=9))]
     assert {x.code for x in about_backup(facts)} == {"backup-unknown"}
+
+
+# -- a container on one card, and another card that can be read
+
+
+def two_recorders() -> tuple[Cards, list[Any]]:
+    """Load 1 with its backup 2 can be read; load 5 holds containers, its backup is load 6."""
+    made = pair(LINES)
+    for n in (1, 3):
+        lines = [tuple(s + 10 * n for s in LINES[0])]
+        made.add(6, f"B{n}.WAV", lines, TEN + n * HZ, scene="7", take=str(n), originator="second")
+    boxes = [opaque(b"A.BLK", 50), opaque(b"B.BLK", 51)]
+    return made, [replace(x, load=5, readings=x.readings * 2) for x in boxes]
+
+
+def on_two(made: Cards, boxes: list[Any]) -> list[Finding]:
+    more = [f.LoadSeen(load(5, label="BOX_A1")), f.LoadSeen(load(6, Role.BACKUP, label="BOX_B1"))]
+    copies = [c for x in boxes for c in copied(x, *DRIVES)]
+    told = found([*more, *facts_of(made), *taken(*boxes), *copies])
+    return [x for x in told if x.severity is not Severity.NOTE]
+
+
+def test_a_container_beside_a_card_that_can_be_read_is_said_for_its_card_alone() -> None:
+    """Its backup's takes are checked among themselves; the readable card's part stays quiet."""
+    told = on_two(*two_recorders())
+    assert {x.code for x in told} == {"primary-not-comparable", "take-numbers"}
+    (once,) = [x for x in told if x.code == "primary-not-comparable"]
+    assert once.says.startswith("BOX_A1: its 2 files cannot be looked into.")
+    assert "takes that answer no other card were checked among themselves (2 takes)" in once.says
+    (gap,) = [x for x in told if x.code == "take-numbers"]
+    assert "scene 7 has no take 2" in gap.says
+
+
+def test_the_other_cards_takes_fill_no_gap_of_the_containers() -> None:
+    """Both recorders count the takes of one scene: one has take 2, the other's backup has not."""
+    made, boxes = two_recorders()
+    for of, n in ((1, 60), (2, 61)):
+        made.add(of, "7-T2.WAV", [OTHER], TEN + 99 * HZ, number=n, scene="7", take="2")
+    told = on_two(made, boxes)
+    assert any("backup: scene 7 has no take 2" in x.says for x in told)
+
+
+def test_what_the_readable_cards_backup_has_beyond_it_is_told() -> None:
+    """Its own backup card holds a take more: that is no container's audio."""
+    made, boxes = two_recorders()
+    made.add(2, "LOST.WAV", [OTHER], TEN + 500 * HZ, number=70)
+    told = on_two(made, boxes)
+    (alone,) = [x for x in told if x.code == "only-on-backup"]
+    assert "LOST.WAV" in alone.says
+    assert "as far as the primary cards can be looked into" in alone.says
+
+
+def test_a_missing_backup_of_the_readable_card_is_told_beside_containers() -> None:
+    made, boxes = two_recorders()
+    made.add(1, "MORE.WAV", [OTHER], TEN + 500 * HZ, number=71)
+    told = on_two(made, boxes)
+    assert [x.subject for x in told if x.code == "backup-missing"] == [
+        "Lantern Bay/2031-05-06/SND_A1/MORE.WAV"
+    ]
+
+
+def test_a_container_that_lies_on_a_backup_card_too_is_compared() -> None:
+    """In the same bytes: nothing is left to be said of it."""
+    made, boxes = two_recorders()
+    twins = [replace(x, id=x.id + 30, load=6) for x in boxes]
+    told = on_two(made, [*boxes, *twins])
+    assert "primary-not-comparable" not in {x.code for x in told}
+
+
+def test_a_container_without_any_backup_is_told_by_file() -> None:
+    """All audio of the backup cards answers the readable card."""
+    _, boxes = two_recorders()
+    told = on_two(pair(LINES), boxes)
+    assert {x.code for x in told} == {"backup-unknown"}
+
+
+def test_the_same_recorders_two_cards_share_a_backup() -> None:
+    """What answers none may be in the containers: it is not called missing from the primary."""
+    made = pair(LINES)
+    made.add(2, "T2.WAV", [OTHER], TEN + 99 * HZ, number=72)
+    _, boxes = two_recorders()
+    assert {x.code for x in on_two(made, boxes)} == {"primary-not-comparable"}
+
+
+# -- files that were made from others on their card
+
+
+SAID = {"scene": "1", "take": "1", "originator": "r", "family_uid": "F"}
+
+
+def poly_and_split(of: int, first: int, made: Cards) -> Cards:
+    """A poly file, and the monos that were split from it there."""
+    made.add(of, "P.WAV", LINES, TEN, number=first, file_uid="U", total_files=1, **SAID)
+    for n, line in enumerate(LINES, 1):
+        told = {"file_uid": f"V{n}", "parent_uid": "U", "total_files": 3, "set_index": str(n)}
+        made.add(of, f"P_{n}.WAV", [line], TEN, number=first + n, **told, **SAID)
+    return made
+
+
+def test_monos_split_from_a_poly_need_no_backup_of_their_own() -> None:
+    """Their audio is on the backup in the poly's file, which still answers the poly alone."""
+    made = poly_and_split(1, 10, Cards())
+    made.add(2, "P.WAV", LINES, TEN, number=2, file_uid="U", total_files=1, **SAID)
+    assert about_backup(facts_of(made)) == []
+    found = made.match()
+    assert [x.relation for x in found.primaries] == [
+        Relation.IDENTICAL,
+        *[Relation.OTHER_LAYOUT] * 3,
+    ]
+    assert [(x.relation, x.others) for x in found.backups] == [(Relation.IDENTICAL, (10,))]
+
+
+def test_monos_split_from_a_poly_take_no_backup_from_it() -> None:
+    """The backup card has the take in monos: they are the poly's backup, and the split's too."""
+    made = poly_and_split(1, 10, Cards())
+    for n, line in enumerate(LINES, 1):
+        made.add(2, f"B_{n}.WAV", [line], TEN, number=30 + n, set_index=str(n), **SAID)
+    assert about_backup(facts_of(made)) == []
+    assert {x.relation for x in made.match().primaries} == {Relation.OTHER_LAYOUT}
+
+
+def test_the_same_split_on_both_cards_is_the_same() -> None:
+    made = poly_and_split(2, 20, poly_and_split(1, 10, Cards()))
+    assert about_backup(facts_of(made)) == []
+    assert {x.relation for x in made.match().primaries} == {Relation.IDENTICAL}
+
+
+def test_a_made_file_whose_audio_is_nowhere_on_the_backup_is_told() -> None:
+    """It was mixed or processed: only this card has it."""
+    made = Cards()
+    made.add(1, "P.WAV", LINES, TEN, number=1, file_uid="U", **SAID)
+    made.add(1, "MIX.WAV", [OTHER], TEN, number=3, parent_uid="U", **SAID)
+    made.add(2, "P.WAV", LINES, TEN, number=2, file_uid="U", **SAID)
+    (told,) = about_backup(facts_of(made))
+    assert (told.code, "MIX.WAV" in told.says) == ("backup-missing", True)

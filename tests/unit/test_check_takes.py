@@ -91,6 +91,19 @@ CASES = [
          changed(THREE, 2, take="002")),
     Case("take-numbers", LOOK, "primary: scene 1 has no take 2.", [THREE[0], THREE[2]]),
     Case("take-numbers", LOOK, "primary: scene 1 has no takes 1, 2.", [THREE[2]]),
+    Case("take-numbers", LOOK, "primary: scene 1 has no take 2.",
+         [THREE[0], *changed([THREE[2]], 0, types=("NO_GOOD",))]),
+    Case("take-twice", LOOK, "scene 1, take 2 is there already",
+         changed(THREE, 2, take="2", types=("PICKUP",))),
+    Case("take-twice", LOOK, "scene 1, take WT1 is there already",
+         [wav(n, b"W%d.WAV" % n, "1", "WT1", MORNING + n * 60 * HZ, types=("WILD_TRACK",))
+          for n in (1, 2)]),
+    Case("set-incomplete", HOLD, "2 of 3 files are there",  # a short UID that came again
+         [wav(9, b"p.wav", "2", "1", MORNING + HOUR, file_uid="U", channels=2,
+              tracks=names("Boom", "Lav")),
+          *monos(1, "1", "1", MORNING, "Boom", "Lav", "Plant", parent_uid="U")[:2]]),
+    Case("set-incomplete", HOLD, "2 of 3 files are there",  # its parent is not on the card
+         monos(1, "1", "1", MORNING, "Boom", "Lav", "Plant", parent_uid="U")[:2]),
     Case("timecode-overlap", LOOK, "SND_A1/T01.WAV by 4.0 s, from 09:00:06:00 on",
          row(MORNING, MORNING + 6 * HZ)),
     Case("timecode-off-clock", LOOK, "60 min off the recorder's clock",
@@ -162,6 +175,38 @@ QUIET = {
     "no timecode at all": [wav(n, b"%d.wav" % n, "1", str(n)) for n in (1, 2)],
     "a fixed take again": [
         *THREE, wav(4, b"x_rerec.wav", "1", "2", MORNING + 60 * HZ, 10 * HZ, note="plane")
+    ],
+    "a false start and the take in its stead": [
+        *changed(row(*minutes(0, 1, 2, 3)), 2, take="2", types=("FALSE_START",))[:3],
+        *changed(row(*minutes(0, 1, 2, 3)), 3, take="3")[3:],
+    ],
+    "a take that was no good, and its number again": changed(
+        changed(THREE, 1, take="1", types=("NO_GOOD",)), 2, take="2"
+    ),
+    "a false start that is the only one of its number": changed(
+        THREE, 1, types=("FALSE_START", "PICKUP")
+    ),
+    "a wild track that was counted on": changed(THREE, 1, types=("WILD_TRACK",)),
+    "a wild track with a count of its own": [
+        *THREE, wav(4, b"w.wav", "1", "1", MORNING + 240 * HZ, types=("WILD_TRACK",)),
+        wav(5, b"x.wav", "1", "9", MORNING + 300 * HZ, types=("WILD_TRACK",)),
+    ],
+    "monos split from a poly, not all of them": [
+        wav(9, b"p.wav", "1", "1", MORNING, channels=3, file_uid="U", family_uid="F1-1",
+            total_files=1, set_index="A", tracks=names("Boom", "Lav", "Plant")),
+        *monos(1, "1", "1", MORNING, "Boom", "Lav", "Plant", family_uid="F1-1",
+               parent_uid="U")[:2],
+    ],
+    "a set made from a set of the same size": [
+        *[replace(r, description=replace(r.description, metadata=replace(
+            r.description.metadata, file_uid=f"U{r.id}"))) for r in SET],
+        *changed(monos(4, "1", "1", MORNING, "Boom", "Lav", "Plant", parent_uid="U1"), 0,
+                 parent_uid="U2")[:2],
+    ],
+    "a cut made from a take": [
+        wav(1, b"p.wav", "1", "1", MORNING, file_uid="U"),
+        wav(2, b"cut.wav", "1", "1", MORNING + 2 * HZ, 3 * HZ, parent_uid="U"),
+        wav(3, b"tail.wav", "1", "1", parent_uid="U"),
     ],
     "hostile total": [wav(1, b"a", "1", "1", MORNING, family_uid="F", total_files=1)],
 }  # fmt: skip

@@ -160,3 +160,38 @@ def test_long_nested_names_take_no_more_room_than_the_body():
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert peak < 20 * MAX_BODY
+
+
+@pytest.mark.parametrize(
+    ("elements", "words"),
+    [
+        ("<TAKE_TYPE>FALSE_START,PICKUP</TAKE_TYPE>", ("FALSE_START", "PICKUP")),
+        ("<TAKE_TYPE> no_good , ,DEFAULT,Own_Word </TAKE_TYPE>", ("NO_GOOD", "OWN_WORD")),
+        ("<TAKE_TYPE>DEFAULT</TAKE_TYPE>", ()),
+        ("<TAKE_TYPE></TAKE_TYPE><WILD_TRACK></WILD_TRACK>", ()),
+        ("<NO_GOOD>TRUE</NO_GOOD><FALSE_START>FALSE</FALSE_START>", ("NO_GOOD",)),
+        ("<WILD_TRACK>true</WILD_TRACK>", ("WILD_TRACK",)),
+        (
+            "<TAKE_TYPE>WILD_TRACK</TAKE_TYPE><NO_GOOD/><FALSE_START>TRUE</FALSE_START>",
+            ("WILD_TRACK", "FALSE_START"),
+        ),
+    ],
+)
+def test_take_types(elements: str, words: tuple[str, ...]) -> None:
+    """TAKE_TYPE of version 2, and the elements that it took the place of (iXML specification)."""
+    assert parsed(f"<BWFXML>{elements}</BWFXML>").types == words
+
+
+def test_endless_take_types_are_cut() -> None:
+    many = ",".join(f"W{n}" for n in range(100_000))
+    assert parsed(f"<BWFXML><TAKE_TYPE>{many}</TAKE_TYPE></BWFXML>").types == tuple(
+        f"W{n}" for n in range(32)
+    )
+
+
+def test_the_file_that_it_was_made_from() -> None:
+    said = parsed(
+        "<BWFXML><HISTORY><ORIGINAL_FILENAME>P_1.wav</ORIGINAL_FILENAME>"
+        "<PARENT_FILENAME>P.wav</PARENT_FILENAME><PARENT_UID>U1</PARENT_UID></HISTORY></BWFXML>"
+    )
+    assert (said.parent_name, said.parent_uid) == ("P.wav", "U1")

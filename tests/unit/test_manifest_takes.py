@@ -97,3 +97,18 @@ def test_what_a_set_says_of_itself_comes_back_from_the_manifest():
     assert (back.total_files, back.set_index) == (2, "01")
     silent = replace(said, timestamp_sample_rate=None, description="")
     assert replace(back, description="") == silent
+
+
+def test_take_types_and_parents_are_told_and_known_again():
+    """In the file's metadata and in its take; `derived` where the parent lies on the card."""
+    poly = wav(5, b"P.WAV", "1", "2", MORNING, channels=2, file_uid="U", types=("NO_GOOD",))
+    made = {"parent_uid": "U", "parent_name": "P.WAV", "types": ("NO_GOOD", "PICKUP")}
+    split = monos(6, "1", "2", MORNING, "Mix", "Boom", **made)
+    doc = written(poly, *split)
+    assert [(t.get("types"), t.get("derived")) for t in doc["takes"]] == [
+        (["NO_GOOD"], None),
+        (["NO_GOOD", "PICKUP"], True),
+    ]
+    said = doc["files"][1]["metadata"]
+    assert said["parent_name"] == "P.WAV"
+    assert metadata_in(said) == split[0].description.metadata

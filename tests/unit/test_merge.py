@@ -7,6 +7,8 @@ from dataclasses import replace
 from planworld import DAY, NOON, copied, ledger, load, reading, recording, taken, target
 from takehold.decide.merge import merged
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
+from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 
@@ -91,3 +93,16 @@ def test_twice_is_once() -> None:
     facts = told(recording(2), recording(3, b"T02.WAV", audio=b"two"))
     book = joined(Ledger(), facts)
     assert merged(facts, book) == ()
+
+
+def test_a_comparison_is_learned_under_the_numbers_that_are_used_here() -> None:
+    """Of a file that is known and one that is new; once, and of both or not at all."""
+    one, other = recording(2), recording(3, b"T02.WAV", audio=b"two")
+    said = f.Compared(Comparison((2,), (3,), Relation.SHORT, NOON, 5, 7))
+    known = ledger([f.LoadSeen(A1)], taken(recording(7)))
+    book = joined(known, [*told(one, other), said])
+    [new] = [r.id for r in book.day(DAY) if r.id != 7]
+    assert set(book.comparisons) == {((7,), (new,))}
+    assert merged([*told(one, other), said], book) == ()
+    unread = ledger([f.LoadSeen(A1)], taken(recording(7, read=False)))
+    assert joined(unread, [*told(one, other), said]).comparisons == {}

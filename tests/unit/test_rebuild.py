@@ -23,6 +23,7 @@ from takehold.decide.rebuild import facts_of_manifests
 from takehold.formats.canonical import canonical
 from takehold.formats.names import display, same_key
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
 from takehold.model.errors import Malformed
 from takehold.model.finding import Relation, Severity, Verdict
 from takehold.model.ledger import Ledger
@@ -515,3 +516,113 @@ def test_every_shown_text_has_its_original(name: bytes) -> None:
 
 def test_no_manifest_no_facts() -> None:
     assert facts_of_manifests([]) == ()
+
+
+FLAC_FILE = Description(Kind.COMPRESSED, WaveFormat(0xF1AC, 2, 48_000, 24, 6), frames=24_000)
+MP3_FILE = Description(Kind.COMPRESSED, WaveFormat(0x0055, 2, 44_100, 0, 1))
+
+
+@pytest.mark.parametrize("said", [FLAC_FILE, MP3_FILE], ids=["flac", "mp3"])
+def test_a_compressed_file_stays_one(said: Description) -> None:
+    """Not a WAVE file without a format: what its header said stands in the manifest."""
+    shoot = Shoot()
+    shoot.recording(shoot.load(), b"T01.DAT", said)
+    for made in list(shoot.ledger.recordings.values()):
+        bare = tuple(replace(reading, sound=None) for reading in made.readings)
+        shoot.ledger.apply([f.Inventoried(replace(made, readings=bare))])
+    entry = shoot.write()["files"][0]
+    assert entry["audio"] is None
+    assert entry["compressed"]["encoding"] in ("FLAC", "MP3")
+    rebuilt = same_days(shoot, DAY)
+    assert rebuilt.day(DAY)[0].description == said
+
+
+def test_a_compressed_file_with_a_measure_keeps_both() -> None:
+    shoot = Shoot()
+    shoot.recording(shoot.load(), b"T01.FLAC", FLAC_FILE)
+    shoot.write()
+    made = same_days(shoot, DAY).day(DAY)[0]
+    assert made.description == FLAC_FILE
+    assert made.sound == Sound(24_000, "aa" * 16, b"")
+
+
+def compared_shoot(relation: Relation = Relation.REDUCED, **figures: Any) -> Shoot:
+    """A poly file on one card and another of fewer bits on the other, with what samples said."""
+    shoot = Shoot()
+    fewer = replace(WAVE, format=WaveFormat(1, 2, 48_000, 16, 4))
+    ours = shoot.recording(shoot.load())
+    backup = shoot.load(Role.BACKUP, "SND_B01")
+    theirs = shoot.recording(backup, said=fewer, audio="bb", file="22")
+    sides = (ours.id,), (theirs.id,)
+    shoot.ledger.apply([f.Compared(Comparison(*sides, relation, NOON + 70, **figures))])
+    return shoot
+
+
+FIGURES = {"offset": -2, "residual_db": -96.0, "correlation": 1.0}
+
+
+@pytest.mark.parametrize(
+    ("relation", "figures"),
+    [
+        (Relation.REDUCED, FIGURES),
+        (Relation.REDUCED, {"channels": (2,)}),
+        (Relation.DIFFERENT, {"frame": 0, "channels": (1, 2), "residual_db": -3.25}),
+        (Relation.SHORT, {"frame": 12_000, "frames": 12_000}),
+        (Relation.LONGER, {"frames": 7}),
+        (Relation.OTHER_LAYOUT, {"offset": 5}),
+        (Relation.SAME_AUDIO, {}),
+    ],
+)
+def test_what_the_samples_said_comes_back(relation: Relation, figures: dict[str, Any]) -> None:
+    """With its figures: nothing is compared again."""
+    shoot = compared_shoot(relation, **figures)
+    told = shoot.write()["comparisons"]
+    assert [(entry["ours"], entry["relation"]) for entry in told] == [
+        ([{"load": 1, "path": "12A-T03.WAV"}], relation.value)
+    ]
+    rebuilt = same_days(shoot, DAY)
+    (known,), (again,) = shoot.ledger.comparisons.values(), rebuilt.comparisons.values()
+    assert replace(again, ours=known.ours, theirs=known.theirs) == known
+    assert judge(rebuilt, DAY, SETTINGS).view.uncompared == ()
+    paths = [rebuilt.recordings[n].path for n in (*again.ours, *again.theirs)]
+    assert paths == [b"12A-T03.WAV"] * 2
+
+
+def test_a_manifest_of_before_has_no_comparisons() -> None:
+    """It is read as ever, and the samples are compared anew."""
+    shoot = compared_shoot(**FIGURES)
+    doc = shoot.write()
+    del doc["comparisons"]
+    shoot.docs[-1] = (canonical(doc), doc)
+    rebuilt = shoot.rebuilt()
+    assert rebuilt.comparisons == {}
+    assert len(judge(rebuilt, DAY, SETTINGS).view.uncompared) == 1
+
+
+def test_a_comparison_of_an_older_version_is_not_told() -> None:
+    """The newest one is another file, and was not compared yet."""
+    shoot = compared_shoot(**FIGURES)
+    shoot.recording(shoot.ledger.loads[1], file="33", audio="cc")
+    assert "comparisons" not in shoot.write()
+
+
+@pytest.mark.parametrize(
+    ("where", "value"),
+    [
+        ("ours", []),
+        ("theirs", [{"load": 1, "path": "OTHER.WAV"}]),
+        ("relation", "alike"),
+        ("offset", 1.5),
+        ("offset", True),
+        ("residual_db", "-96"),
+        ("channels", [None]),
+        ("at", 12),
+    ],
+    ids=str,
+)
+def test_a_malformed_comparison_is_refused(where: str, value: object) -> None:
+    shoot = compared_shoot(**FIGURES)
+    doc = shoot.write()
+    doc["comparisons"][0][where] = value
+    with pytest.raises(Malformed):
+        facts_of_manifests([(b"", doc)])

@@ -90,3 +90,26 @@ def test_a_backup_cards_takes_are_shown_where_no_other_is(primary: bool, count: 
 def test_text_of_a_card_is_escaped():
     odd = wav(1, b"\x1b.wav", "\x1b[1m", "1", MORNING, note="\u202e", tracks=names("\x07"))
     assert all("\x1b" not in line and "\u202e" not in line for line in printed(odd))
+
+
+def test_what_kind_of_take_it_is_has_a_column_of_its_own_where_any_is_told():
+    """The words of iXML TAKE_TYPE, as people say them."""
+    assert not any(" type " in line for line in printed(*SET))
+    odd = wav(8, b"S1T3.WAV", "1", "3", MORNING + 120 * HZ, types=("FALSE_START", "X\x1b"))
+    lines = printed(POLY, odd)
+    assert any(line.split()[:4] == ["card", "scene", "take", "type"] for line in lines)
+    assert any("false start, x\\x1b" in line for line in lines)
+    (_, entry) = facts_of(POLY, odd)["takes"]
+    assert entry["types"] == ["FALSE_START", "X\\x1b"]
+    assert entry["derived"] is False
+
+
+def test_what_was_made_from_another_file_says_so():
+    poly = wav(5, b"P.WAV", "1", "2", MORNING, channels=2, file_uid="U")
+    split = monos(6, "1", "2", MORNING, "Mix", "Boom", parent_uid="U")
+    told = facts_of(poly, *split)["takes"]
+    assert [(entry["files"][0], entry["derived"]) for entry in told] == [
+        ("P.WAV", False),
+        ("1-T2_1.wav", True),
+    ]
+    assert any("derived" in line for line in printed(poly, *split))

@@ -13,7 +13,9 @@ from takehold.formats.timecode import label
 from takehold.model.settings import Role
 from takehold.model.take import Take
 
-HEAD = ("card", "scene", "take", "start", "length", "tracks", "packs", "files", "note")
+HEAD = ("card", "scene", "take", "type", "start", "length", "tracks", "packs", "files", "note")
+# Columns of which a day without any such word has nothing.
+RARE = frozenset({"type", "packs"})
 SPARE = ("note", "tracks", "length")
 WHOLE = frozenset({"card", "take", "start", "length"})
 
@@ -44,7 +46,9 @@ def take_facts(take: Take, view: DayStanding, known: Coverage) -> dict[str, Any]
         "tracks": [shown(track.name) for track in take.tracks],
         "circled": take.circled,
         "note": shown(take.note),
+        "types": [shown(word) for word in take.types],
         "rerecorded": take.rerecorded,
+        "derived": take.derived,
         "parts": len(take.parts),
         "files": [display(view.index[number].recording.path) for number in take.files],
         "packs": [_pack_facts(cover, take) for cover in known.of(take)],
@@ -72,9 +76,9 @@ def _pack_facts(cover: Cover, take: Take) -> dict[str, Any]:
 def take_table(
     entries: Iterable[dict[str, Any]], names: Mapping[int, str]
 ) -> tuple[tuple[str, ...], list[tuple[object, ...]]]:
-    """The takes as a table, head and rows; without the packs where there are none."""
+    """The takes as a table, head and rows; without the types and packs where there are none."""
     rows = take_rows(entries, names)
-    kept = [at for at, name in enumerate(HEAD) if name != "packs" or any(row[at] for row in rows)]
+    kept = [at for at, name in enumerate(HEAD) if name not in RARE or any(row[at] for row in rows)]
     return tuple(HEAD[at] for at in kept), [tuple(row[at] for at in kept) for row in rows]
 
 
@@ -110,6 +114,7 @@ def _row(entry: dict[str, Any], names: Mapping[int, str], mark: str) -> tuple[ob
         names[entry["load"]],
         entry["scene"],
         entry["take"] + (" *" if entry["circled"] else "") + mark,
+        ", ".join(_type_words(entry)),
         entry["start"],
         length(entry["seconds"]),
         ", ".join(name for name in entry["tracks"] if name),
@@ -117,6 +122,12 @@ def _row(entry: dict[str, Any], names: Mapping[int, str], mark: str) -> tuple[ob
         entry["files"][0] + (f" and {more} more" if more else ""),
         entry["note"],
     )
+
+
+def _type_words(entry: dict[str, Any]) -> Iterable[str]:
+    """As people say them: `false start`, `wild track`."""
+    words = [word.replace("_", " ").lower() for word in entry["types"]]
+    return [*words, "derived"] if entry["derived"] else words
 
 
 def _pack_words(pack: dict[str, Any]) -> str:

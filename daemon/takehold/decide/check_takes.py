@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterator
 from itertools import pairwise
 
 from takehold.decide.check_changes import change_findings
@@ -32,21 +32,25 @@ LOST = 10
 FAR = 20
 # Missing numbers of a set are named up to this size.
 NAMED = 64
+# Their number is given again, to the take made in their stead. (Common practice, no source.)
+SPOILED = frozenset({"FALSE_START", "NO_GOOD"})
+# They are counted by themselves, or not at all. (Common practice, no source.)
+UNCOUNTED = frozenset({"WILD_TRACK", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
 _COUNTED = re.compile(r"([^\W\d_]*)0*([0-9]{1,6})")
 
 
 def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
     """Everything to say of a day's takes."""
-    made, beside = recorders(view, settings)
+    made = recorders(view, settings)
     yield from opaque_findings(view, (take for recorder in made for take in recorder.takes))
-    whole = {_key(take) for take in beside if _lacks(take, view) == ""}
     for recorder in made:
+        whole = {_key(take) for take in recorder.beside if _lacks(take, view) == ""}
         for take in recorder.takes:
             yield from _set(recorder, take, view, whole)
             yield from _parts(recorder, take)
         yield from _overlaps(recorder)
         yield from _twice(recorder)
-        yield from _numbers(recorder, beside, view, ledger)
+        yield from _numbers(recorder, view, ledger)
         yield from change_findings(recorder, settings)
 
 
@@ -171,9 +175,10 @@ def _from(take: Take) -> str:
 def _twice(recorder: Recorder) -> Iterator[Finding]:
     met: dict[Hashable, list[Take]] = defaultdict(list)
     for take in recorder.takes:
-        if not (take.scene and take.take):
+        if not (take.scene and take.take) or not SPOILED.isdisjoint(take.types):
             continue
-        others = met[(same_words(take.scene), same_number(take.take))]
+        apart = UNCOUNTED.intersection(take.types)
+        others = met[(same_words(take.scene), same_number(take.take), apart)]
         if others and not any(recorder.same(other, take) for other in others):
             says = f"{_named(take)} is there already: {recorder.name(others[0])}"
             do = "See which one is wrong, and correct it in the recorder or tell post."
@@ -181,22 +186,26 @@ def _twice(recorder: Recorder) -> Iterator[Finding]:
         others.append(take)
 
 
-def _numbers(
-    recorder: Recorder, beside: Iterable[Take], view: DayStanding, ledger: Ledger
-) -> Iterator[Finding]:
+def _numbers(recorder: Recorder, view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
     """Take numbers that a scene leaves out; what the backup cards have is not missing here."""
     scenes: dict[tuple[str, str], dict[int, str]] = defaultdict(dict)
-    for take in (*recorder.takes, *beside):
+    given: dict[tuple[str, str], set[int]] = defaultdict(set)
+    for take in (*recorder.takes, *recorder.beside):
         found = _COUNTED.fullmatch(take.take.strip())
-        if found and take.scene:
-            series = scenes[(same_words(take.scene), found[1].casefold())]
-            series.setdefault(int(found[2]), shown(take.scene))
+        if not found or not take.scene:
+            continue
+        series, number = (same_words(take.scene), found[1].casefold()), int(found[2])
+        given[series].add(number)
+        # Such a take may have a number of the others, or one of its own that tells nothing of them.
+        if found[1] or UNCOUNTED.isdisjoint(take.types):
+            scenes[series].setdefault(number, shown(take.scene))
     mine = {same_words(take.scene) for take in recorder.takes}
     for (scene, letters), numbers in sorted(scenes.items()):
         missing = _missing(sorted(numbers))
         first = min(numbers)
         if 1 < first <= FAR and not _begun_before(scene, view, ledger):
             missing = [*range(1, first), *missing]
+        missing = [number for number in missing if number not in given[scene, letters]]
         if scene in mine and missing:
             word = ", ".join(f"{letters.upper()}{number}" for number in missing)
             takes = "take" if len(missing) == 1 else "takes"

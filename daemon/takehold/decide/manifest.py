@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from takehold.decide.coverage import Coverage
+from takehold.decide.manifest_compared import comparison_entries
 from takehold.decide.manifest_file import file_entry, fitting, writable
 from takehold.decide.manifest_takes import take_entry, was_read
 from takehold.decide.place import day_folder
@@ -81,6 +82,7 @@ def document(
         for s in view.files
         if s.recording.digests is not None
     ]
+    compared = comparison_entries(view, ledger, stamp)
     return {
         "schema": SCHEMA,
         "production": settings.production,
@@ -102,6 +104,7 @@ def document(
         "totals": _totals(view.files),
         "verdict": judged.verdict.value,
         "reasons": [fitting(r) for r in judged.reasons],
+        **({"comparisons": compared} if compared else {}),
     }
 
 

@@ -7,13 +7,15 @@ from collections.abc import Callable
 from takehold.decide.manifest_levels import told
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
+from takehold.formats.compressed import FLAC, MP3
 from takehold.formats.names import display, is_shown, shown
 from takehold.formats.timecode import label, rate_name
 from takehold.model.finding import Relation
 from takehold.model.recording import Copy, Reading
-from takehold.model.sound import Description, Sound, Track
+from takehold.model.sound import Description, Kind, Sound, Track
 
 ENCODINGS = {1: "PCM", 3: "float", 6: "A-law", 7: "mu-law"}
+COMPRESSED = {FLAC: "FLAC", MP3: "MP3"}
 # What the figure of a counterpart counts.
 FRAMES_KEYS = {
     Relation.SHORT: "missing_frames",
@@ -43,6 +45,7 @@ def file_entry(
         "xxh64": digests.xxh64,
         "sha256": digests.sha256,
         "audio": _audio(recording.description, recording.sound),
+        **_compressed(recording.description),
         "metadata": _metadata(recording.description),
         "reads": [_read(r, stamp) for r in recording.readings],
         "copies": [_copy(c, folder, stamp) for c in standing.copies],
@@ -98,8 +101,9 @@ def _audio(description: Description, sound: Sound | None) -> dict[str, object] |
     made = description.format
     if made is None or sound is None:
         return None
+    named_by = COMPRESSED if description.kind is Kind.COMPRESSED else {}
     return {
-        "encoding": ENCODINGS.get(made.tag, f"tag {made.tag}"),
+        "encoding": (ENCODINGS | named_by).get(made.tag, f"tag {made.tag}"),
         "channels": made.channels,
         "sample_rate": made.sample_rate,
         "bits": made.bits,
@@ -107,6 +111,20 @@ def _audio(description: Description, sound: Sound | None) -> dict[str, object] |
         "digest": sound.digest,
         **told(sound),
     }
+
+
+def _compressed(description: Description) -> dict[str, object]:
+    """What the header of a compressed file says, nothing for others."""
+    made = description.format
+    if description.kind is not Kind.COMPRESSED or made is None:
+        return {}
+    said: dict[str, object] = {
+        "encoding": COMPRESSED[made.tag],
+        "channels": made.channels,
+        "sample_rate": made.sample_rate,
+    }
+    known = {"bits": made.bits, "frames": description.frames}
+    return {"compressed": said | {key: count for key, count in known.items() if count}}
 
 
 def _metadata(description: Description) -> dict[str, object]:
@@ -121,6 +139,8 @@ def _metadata(description: Description) -> dict[str, object]:
         "file_uid": said.file_uid,
         "family_uid": said.family_uid,
         "set_index": said.set_index,
+        "parent_uid": said.parent_uid,
+        "parent_name": said.parent_name,
         "originator": said.originator,
         "date": said.date,
         "time": said.time,
@@ -138,6 +158,8 @@ def _metadata(description: Description) -> dict[str, object]:
             facts["start_timecode"] = label(
                 said.time_reference, made.sample_rate, said.timecode_rate
             )
+    if said.types:
+        facts["types"] = [word[:TEXT_CAP] for word in said.types]
     if said.tracks:
         facts["tracks"] = [_track(t) for t in said.tracks]
     return facts

@@ -46,6 +46,26 @@ def text(entry: Entry, key: str) -> str:
     return the(entry, key, str) if key in entry else ""
 
 
+def whole(entry: Entry, key: str) -> int | None:
+    """A whole number, None where there is none."""
+    found = entry.get(key)
+    if found is None:
+        return None
+    if isinstance(found, bool) or not isinstance(found, int):
+        raise malformed(key)
+    return found
+
+
+def number(entry: Entry, key: str) -> float | None:
+    """A number, None where there is none; JSON writes 1.0 as 1."""
+    found = entry.get(key)
+    if found is None:
+        return None
+    if isinstance(found, bool) or not isinstance(found, int | float):
+        raise malformed(key)
+    return float(found)
+
+
 def each(entry: Entry, key: str) -> list[Entry]:
     """A list of entries."""
     items = the(entry, key, list)

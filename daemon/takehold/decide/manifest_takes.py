@@ -16,8 +16,12 @@ def take_entry(take: Take, view: DayStanding, known: Coverage) -> dict[str, obje
     entry |= {key: text[:TEXT_CAP] for key, text in texts.items() if text}
     if take.circled:
         entry["circled"] = True
+    if take.types:
+        entry["types"] = [word[:TEXT_CAP] for word in take.types]
     if take.rerecorded:
         entry["rerecorded"] = True
+    if take.derived:
+        entry["derived"] = True
     if take.start is not None and take.rate is not None and take.sample_rate:
         entry["start_timecode"] = label(take.start, take.sample_rate, take.rate)
     if take.frames is not None and take.sample_rate:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 from takehold.decide.place import beside
 from takehold.formats.names import same_key
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Recording
 
@@ -106,6 +107,8 @@ def _of_file(merge: _Merge, fact: f.Fact) -> Iterator[f.Fact]:
         case f.WasRead(recording=rid) | f.Broken(recording=rid):
             if rid in merge.recordings:
                 yield replace(fact, recording=merge.recordings[rid])
+        case f.Compared(comparison):
+            yield from _compared(merge, comparison)
         case f.Proven(copy):
             here = merge.recordings.get(copy.recording, merge.same.get(copy.recording))
             known = () if here is None else merge.ledger.copies.get(here, {})
@@ -113,6 +116,16 @@ def _of_file(merge: _Merge, fact: f.Fact) -> Iterator[f.Fact]:
                 yield f.Proven(replace(copy, recording=here))
         case _:
             pass
+
+
+def _compared(merge: _Merge, comparison: Comparison) -> Iterator[f.Compared]:
+    """Between files that are known here under whatever numbers."""
+    here = {**merge.same, **merge.recordings}
+    sides = [tuple(here[n] for n in s if n in here) for s in (comparison.ours, comparison.theirs)]
+    ours, theirs = sides
+    whole = (len(ours), len(theirs)) == (len(comparison.ours), len(comparison.theirs))
+    if whole and (ours, theirs) not in merge.ledger.comparisons:
+        yield f.Compared(replace(comparison, ours=ours, theirs=theirs))
 
 
 def _placed(merge: _Merge, recording: Recording) -> Recording:

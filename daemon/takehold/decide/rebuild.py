@@ -17,6 +17,7 @@ from datetime import date
 
 from takehold.decide.day import is_day
 from takehold.decide.manifest import names_of
+from takehold.decide.manifest_compared import comparisons_in
 from takehold.decide.manifest_read import (
     Entry,
     below,
@@ -41,7 +42,10 @@ LoadKey = tuple[int, str, str, str]
 
 BROKEN = {"copy-altered": "altered", "copy-lost": "missing"}
 # What others refer to comes first; a copy that was broken may stand proven again.
-ORDER = (f.LoadSeen, f.Listed, f.Inventoried, f.WasRead, f.Broken, f.Proven, f.Revised, f.Acked)
+ORDER = (
+    *(f.LoadSeen, f.Listed, f.Inventoried, f.WasRead, f.Broken, f.Proven, f.Compared),
+    *(f.Revised, f.Acked),
+)
 
 _LACKING = re.compile(r"([0-9]+) of its [0-9]+ files")
 _OTHER = re.compile(rb"\.other-[0-9]+(?=(?:\.[^./]+)?$)")
@@ -218,13 +222,17 @@ def _day(page: _Page, loads: Mapping[LoadKey, Load], next_id: int) -> Iterator[f
         for e in each(page.doc, "destinations")
     }
     ids: dict[bytes, int] = {}
+    current: dict[tuple[int, bytes], int] = {}
     for number, entry in enumerate(each(page.doc, "files"), next_id):
         recording = _recording(entry, page, number, of_load[the(entry, "load", int)])
         ids[recording.place] = number
+        if the(entry, "current", bool):
+            current[the(entry, "load", int), recording.path] = number
         yield f.Inventoried(recording)
         yield from (f.WasRead(number, reading) for reading in _readings(entry))
         yield from (f.Proven(copy) for copy in _copies(entry, page, number, disks))
     yield from _broken(page, ids)
+    yield from map(f.Compared, comparisons_in(page.doc, current))
 
 
 def _recording(entry: Entry, page: _Page, number: int, load: int) -> Recording:

@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from takehold.decide.check_file import COMPLAINTS
-from takehold.decide.manifest_file import ENCODINGS
+from takehold.decide.manifest_file import COMPRESSED, ENCODINGS
 from takehold.decide.manifest_levels import known_again
-from takehold.decide.manifest_read import Entry, each, original, text, the
+from takehold.decide.manifest_read import Entry, each, malformed, original, text, the, whole
 from takehold.decide.severity import own_words
+from takehold.formats.compressed import form_of
 from takehold.formats.timecode import rate_named
 from takehold.formats.wave import FRAMED
 from takehold.model.sound import Complaint, Description, Kind, Metadata, Sound, Track, WaveFormat
 
 TAGS = {encoding: tag for tag, encoding in ENCODINGS.items()}
+COMPRESSED_TAGS = {encoding: tag for tag, encoding in COMPRESSED.items()}
 
 
 def description_in(entry: Entry, noted: Mapping[str, str]) -> Description:
     """What a file said of itself; `noted` has the sentences of its findings by their code."""
     said = the(entry, "metadata", dict)
+    complaints = tuple(_complaint(c, noted[c]) for c in sorted(noted.keys() & COMPLAINTS.keys()))
+    if "compressed" in entry:
+        return replace(_compressed(entry), metadata=metadata_in(said), complaints=complaints)
     made, sound = audio_in(entry)
     # An opaque file of which an older version is told has neither audio nor metadata.
     opaque = "content-not-looked-at" in noted or not the(entry, "current", bool)
@@ -27,8 +33,19 @@ def description_in(entry: Entry, noted: Mapping[str, str]) -> Description:
         format=made,
         frames=sound.frames if sound and made and made.tag in FRAMED else None,
         metadata=metadata_in(said),
-        complaints=tuple(_complaint(c, noted[c]) for c in sorted(noted.keys() & COMPLAINTS.keys())),
+        complaints=complaints,
     )
+
+
+def _compressed(entry: Entry) -> Description:
+    """What the header of a compressed file said."""
+    header = the(entry, "compressed", dict)
+    tag = COMPRESSED_TAGS.get(the(header, "encoding", str))
+    if tag is None:
+        raise malformed("encoding")
+    channels, rate = the(header, "channels", int), the(header, "sample_rate", int)
+    made = form_of(tag, channels, rate, whole(header, "bits") or 0)
+    return Description(Kind.COMPRESSED, made, frames=whole(header, "frames"))
 
 
 def _complaint(code: str, says: str) -> Complaint:
@@ -43,7 +60,8 @@ def audio_in(entry: Entry) -> tuple[WaveFormat, Sound] | tuple[None, None]:
         return None, None
     audio = the(entry, "audio", dict)
     encoding, digest = the(audio, "encoding", str), the(audio, "digest", str)
-    tag = TAGS[encoding] if encoding in TAGS else int(encoding.removeprefix("tag "))
+    known = (TAGS | COMPRESSED_TAGS).get(encoding)
+    tag = int(encoding.removeprefix("tag ")) if known is None else known
     channels, rate, bits = (the(audio, key, int) for key in ("channels", "sample_rate", "bits"))
     made = WaveFormat(tag, channels, rate, bits, channels * -(-bits // 8))
     return made, known_again(Sound(the(audio, "frames", int), digest, b""), audio)
@@ -68,6 +86,9 @@ def metadata_in(said: Entry) -> Metadata:
         family_uid=text(said, "family_uid"),
         total_files=the(said, "total_files", int) if "total_files" in said else None,
         set_index=text(said, "set_index"),
+        parent_uid=text(said, "parent_uid"),
+        parent_name=text(said, "parent_name"),
+        types=tuple(map(str, the(said, "types", list))) if "types" in said else (),
         tracks=tuple(
             Track(the(t, "channel", int), the(t, "interleave", int), the(t, "name", str))
             for t in (each(said, "tracks") if "tracks" in said else ())

@@ -19,10 +19,15 @@ from takehold.model.take import Take
 
 @dataclass(frozen=True, slots=True)
 class Recorder:
-    """A source of the config, and what its cards hold; `takes` leave out what was rerecorded."""
+    """A source of the config, and what its cards hold.
+
+    `takes` leave out what was recorded again, and what was made from other files of the card.
+    `beside` are the takes of the backup cards that may answer them.
+    """
 
     source: str
     takes: tuple[Take, ...]
+    beside: tuple[Take, ...]
     index: Mapping[int, Standing]
     starts_at: int
 
@@ -83,11 +88,11 @@ def length(take: Take) -> float:
     return (between + last.frames) / take.sample_rate
 
 
-def recorders(view: DayStanding, settings: Settings) -> tuple[list[Recorder], list[Take]]:
-    """Those whose takes are checked, and the takes of the backup cards beside them.
+def recorders(view: DayStanding, settings: Settings) -> list[Recorder]:
+    """Those whose takes are checked.
 
-    The primary cards' takes; the backup cards' only where no primary take is known, as with a
-    container that cannot be looked into: else each finding would come twice.
+    The primary cards' takes; of the backup cards those that may be in a container that cannot be
+    looked into, and all where no primary take is known: else each finding would come twice.
     """
     of_role: dict[Role, dict[str, list[Take]]] = {role: defaultdict(list) for role in Role}
     roles = {load.id: load for load in view.loads}
@@ -95,14 +100,19 @@ def recorders(view: DayStanding, settings: Settings) -> tuple[list[Recorder], li
         load = roles[number]
         if takes:
             of_role[load.role][load.source] += takes
-    primary, backup = of_role[Role.PRIMARY], of_role[Role.BACKUP]
-    told, beside = (primary, backup) if primary else (backup, {})
+    told = of_role[Role.PRIMARY]
+    alone: dict[str, list[Take]] = defaultdict(list)
+    beside: list[Take] = []
+    for source, found in of_role[Role.BACKUP].items():
+        for take in found:
+            apart = not told or not view.beside_opaque.isdisjoint(take.files)
+            (alone[source] if apart else beside).append(take)
     starts_at = settings.day_starts_at
-    made = [
-        Recorder(source, _in_order(found, starts_at), view.index, starts_at)
-        for source, found in sorted(told.items())
+    return [
+        Recorder(source, _in_order(rolled, starts_at), its, view.index, starts_at)
+        for side, its in ((told, tuple(beside)), (alone, ()))
+        for source, rolled in sorted(side.items())
     ]
-    return made, [take for found in beside.values() for take in found]
 
 
 def _in_order(takes: Iterable[Take], starts_at: int) -> tuple[Take, ...]:
@@ -110,4 +120,5 @@ def _in_order(takes: Iterable[Take], starts_at: int) -> tuple[Take, ...]:
         at = position(take, starts_at)
         return at is None, (at or 0) / (take.sample_rate or 1), take.first
 
-    return tuple(sorted((take for take in takes if not take.rerecorded), key=order))
+    rolled = (take for take in takes if not take.rerecorded and not take.derived)
+    return tuple(sorted(rolled, key=order))

@@ -64,8 +64,9 @@ class DayStanding:
     """A whole day. `loads` are those with a file in it and those first seen then.
 
     `elsewhere` counts the files of that day that belong to another production. `uncompared` are
-    the primary recordings and the backup's whose samples should be compared. `opaque`: the primary
-    cards hold containers only that cannot be looked into, and the backup's hold audio.
+    the primary recordings and the backup's whose samples should be compared. `opaque` are the
+    primary loads that hold containers only that cannot be looked into, and `beside_opaque` the
+    backup's recordings whose audio may be in them.
     """
 
     day: str
@@ -74,7 +75,8 @@ class DayStanding:
     index: Mapping[int, Standing]
     elsewhere: int = 0
     uncompared: tuple[tuple[Side, Side], ...] = ()
-    opaque: bool = False
+    opaque: frozenset[int] = frozenset()
+    beside_opaque: frozenset[int] = frozenset()
 
     def of(self, recording: int) -> Standing | None:
         """The standing of one recording."""
@@ -122,7 +124,7 @@ def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayS
     index = {s.recording.id: s for s in files}
     elsewhere = len(everything) - len(recordings)
     uncompared = matched.uncompared if matched else ()
-    return DayStanding(day, files, loads, index, elsewhere, uncompared, _is_opaque(files))
+    return DayStanding(day, files, loads, index, elsewhere, uncompared, *_opaque(files))
 
 
 def same_disk(loads: Iterable[Load], settings: Settings) -> list[tuple[Load, Load]]:
@@ -170,12 +172,32 @@ def _standing(
     )
 
 
-def _is_opaque(files: Iterable[Standing]) -> bool:
+def _opaque(files: Iterable[Standing]) -> tuple[frozenset[int], frozenset[int]]:
+    """The opaque primary loads, where the backup cards hold audio that may be theirs; and that."""
     current = [s for s in files if s.current]
-    readable = {s.load.role for s in current if s.recording.description.kind is not Kind.OTHER}
-    primaries = (s.recording for s in current if s.load.role is Role.PRIMARY)
-    alone = Role.BACKUP in readable and Role.PRIMARY not in readable
-    return alone and any(map(container, primaries))
+    readable = [s for s in current if s.recording.description.kind is not Kind.OTHER]
+    boxes = {s.load.id for s in current if s.load.role is Role.PRIMARY and _unanswered_box(s)}
+    boxes -= {s.load.id for s in readable}
+    backups = [s for s in readable if s.load.role is Role.BACKUP and s.answer is not None]
+    alone = [s for s in backups if s.answer and s.answer.relation is Relation.MISSING]
+    # What answers a readable card tells whose backup the rest of that recorder's files are.
+    ids = {s.recording.id for s in alone}
+    of_others = {_rolled_by(s) for s in backups if s.recording.id not in ids}
+    beside = [s for s in alone if _rolled_by(s) not in of_others] or alone
+    if not boxes or not beside:
+        return frozenset(), frozenset()
+    return frozenset(boxes), frozenset(s.recording.id for s in beside)
+
+
+def _unanswered_box(standing: Standing) -> bool:
+    answer = standing.answer
+    same = answer is not None and answer.relation is Relation.IDENTICAL
+    return container(standing.recording) and not same
+
+
+def _rolled_by(standing: Standing) -> tuple[int, str]:
+    """The card, and the recorder by its own name."""
+    return standing.load.id, standing.recording.description.metadata.originator
 
 
 def container(recording: Recording) -> bool:

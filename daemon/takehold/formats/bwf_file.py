@@ -103,17 +103,20 @@ def _ixml(fmt: WaveFormat, metadata: Metadata) -> bytes:
         ("FAMILY_UID", metadata.family_uid),
         ("FILE_SET_INDEX", metadata.set_index),
     )
+    parent = (("PARENT_FILENAME", metadata.parent_name), ("PARENT_UID", metadata.parent_uid))
     body = (
-        _element("IXML_VERSION", "1.61")
+        _element("IXML_VERSION", "2.10" if metadata.types else "1.61")
         + _element("PROJECT", metadata.project)
         + _element("SCENE", metadata.scene)
         + _element("TAKE", metadata.take)
         + _element("TAPE", metadata.tape)
+        + _element("TAKE_TYPE", ",".join(metadata.types))
         + _element("CIRCLED", "TRUE" if metadata.circled else "FALSE")
         + _element("FILE_UID", metadata.file_uid)
         + _element("UBITS", metadata.ubits)
         + _element("NOTE", metadata.note)
         + _group("SPEED", _speed(fmt, metadata))
+        + _group("HISTORY", "".join(_element(*pair) for pair in parent))
         + _group("FILE_SET", "".join(_element(*pair) for pair in family))
         + _group("TRACK_LIST", _tracks(metadata.tracks))
     )

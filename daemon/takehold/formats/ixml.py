@@ -19,8 +19,12 @@ _GROUPS = {
     ("BWFXML",): "",
     ("BWFXML", "SPEED"): "SPEED/",
     ("BWFXML", "FILE_SET"): "FILE_SET/",
+    ("BWFXML", "HISTORY"): "HISTORY/",
     ("BWFXML", "BEXT"): "BEXT/",
 }
+# Before version 2 they stood for themselves; TAKE_TYPE took their place.
+_OLD_TYPES = ("NO_GOOD", "FALSE_START", "WILD_TRACK")
+MAX_TYPES = 32  # chosen: the specification knows 8 words
 _SINCE_MIDNIGHT = "SPEED/TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_"
 _COUNT = re.compile(r"[0-9]{1,10}")
 _WORD = re.compile(r"-?[0-9]{1,10}")
@@ -120,7 +124,18 @@ def _metadata(texts: dict[str, str], tracks: list[dict[str, str]]) -> Metadata:
         set_index=said("FILE_SET/FILE_SET_INDEX"),
         ubits=said("UBITS").removeprefix("$"),
         tracks=tuple(_track(place, track) for place, track in enumerate(tracks, 1)),
+        types=_types(texts),
+        parent_uid=said("HISTORY/PARENT_UID"),
+        parent_name=said("HISTORY/PARENT_FILENAME"),
     )
+
+
+def _types(texts: dict[str, str]) -> tuple[str, ...]:
+    """The words of TAKE_TYPE and the older elements, each once; DEFAULT says nothing."""
+    words = texts.get("TAKE_TYPE", "").upper().split(",", MAX_TYPES)[:MAX_TYPES]
+    words += [name for name in _OLD_TYPES if texts.get(name, "").upper() == "TRUE"]
+    told = (word.strip() for word in words)
+    return tuple(dict.fromkeys(word for word in told if word not in ("", "DEFAULT")))
 
 
 def _track(place: int, said: dict[str, str]) -> Track:

@@ -27,7 +27,8 @@ class Take:
     `sample_rate` in Hz, 0 where it is not known. `tracks` are those of all files of a part.
     `expected` is how many files its set has by its own account (iXML TOTAL_FILES), None where that
     is not said. `rerecorded` is one that was made later to replace another; `again` are those that
-    were made to replace this one.
+    were made to replace this one. `types` are the words of all its files (iXML TAKE_TYPE);
+    `derived` is one whose files were made from others on its card, as monos split from a poly file.
     """
 
     load: int
@@ -45,6 +46,8 @@ class Take:
     expected: int | None = None
     rerecorded: bool = False
     again: tuple[Take, ...] = ()
+    types: tuple[str, ...] = ()
+    derived: bool = False
 
     @property
     def first(self) -> int:
