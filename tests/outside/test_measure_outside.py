@@ -21,8 +21,6 @@ import soundfile
 from measuring import meter_of
 from takehold.formats.audio import AudioMeter
 from takehold.formats.describe import describe
-from takehold.formats.pcm import Layout
-from takehold.formats.samples import SampleMeter
 from takehold.model.measured import GAP_FRAMES, Measured
 from takehold.model.sound import Coding, Description, Span
 
@@ -226,32 +224,6 @@ def test_all_figures_are_numpys(tmp_path: Path, codec: str):
     ours = measured(path, step=12_345)
     numpy_says(path, ours)
     assert ours.channels[2].clipped > 10_000
-
-
-@pytest.mark.parametrize(("subtype", "bits"), [("PCM_16", 16), ("PCM_24", 24)])
-def test_a_flac_is_the_wave_that_it_was_made_of(tmp_path: Path, subtype: str, bits: int):
-    """Encoded by ffmpeg, decoded by libsndfile in blocks of an odd length."""
-    path = made(tmp_path, f"pcm_s{bits}le")
-    ffmpeg("-i", path, "-c:a", "flac", tmp_path / "made.flac")
-    meter = SampleMeter(Layout(4, bits // 8, Coding.INTEGER, bits), None)
-    with soundfile.SoundFile(tmp_path / "made.flac") as flac:
-        assert flac.subtype == subtype
-        for block in flac.blocks(9_999, dtype="int32", always_2d=True):
-            meter.feed_samples(block)
-    ours = measured(path)
-    assert meter.measured(ours.digest) == ours
-
-
-def test_an_mp3_is_measured_as_numpy_does(tmp_path: Path):
-    """Encoded by LAME through ffmpeg; decoded at once for numpy, in blocks for the meter."""
-    path = tmp_path / "made.mp3"
-    inputs = [word for source in SOURCES[:2] for word in ("-f", "lavfi", "-i", source)]
-    ffmpeg(*inputs, "-filter_complex", "join=inputs=2", "-c:a", "libmp3lame", "-b:a", "192k", path)
-    meter = SampleMeter(Layout(2, 4, Coding.FLOAT32, 32), None)
-    with soundfile.SoundFile(path) as file:
-        for block in file.blocks(5_000, dtype="float32", always_2d=True):
-            meter.feed_samples(block)
-    numpy_says(path, meter.measured())
 
 
 # Real recordings: not part of this project, see test_real_recordings.py.

@@ -14,10 +14,8 @@ import xxhash
 
 from measuring import agree, expected, floating, meter_of, pcm
 from takehold.formats.audio import AudioMeter
-from takehold.formats.pcm import Layout
-from takehold.formats.samples import SampleMeter
 from takehold.model.measured import Measured
-from takehold.model.sound import BLOCK_FRAMES, Coding, Span, WaveFormat
+from takehold.model.sound import BLOCK_FRAMES, Span, WaveFormat
 
 FORMATS = [
     *(pcm(2, bits) for bits in (8, 16, 24, 32)),
@@ -305,29 +303,6 @@ def test_a_negative_zero_is_silence_but_another_digest():
     minus, plus = (meter_of(struct.pack("<f", z) * 9, floating(1)) for z in (-0.0, 0.0))
     assert minus.zero_tail == plus.zero_tail == 9
     assert minus.channels[0].digest != plus.channels[0].digest
-
-
-# Decoded samples.
-
-
-def test_decoded_samples_are_measured_as_those_of_a_file():
-    """In blocks of any length and memory order."""
-    from_file = meter_of(interleaved(ROWS, 3), pcm(3, 24), 5)
-    meter = SampleMeter(Layout(3, 3, Coding.INTEGER, 24), 5)
-    for at in range(0, 60_000, 1_111):
-        meter.feed_samples(ROWS.T[at : at + 1_111])
-    assert meter.measured(from_file.digest) == from_file
-    assert meter.measured().digest is None
-
-
-@pytest.mark.parametrize(
-    "samples",
-    [np.zeros((5, 2), "<i4"), np.zeros(5, "<i4"), np.zeros((5, 3), "<i2"), np.zeros((5, 3))],
-    ids=lambda samples: f"{samples.dtype}{samples.shape}",
-)
-def test_decoded_samples_of_another_shape_are_refused(samples: np.ndarray):
-    with pytest.raises(ValueError, match="not int32"):
-        SampleMeter(Layout(3, 4, Coding.INTEGER, 32), 0).feed_samples(samples)
 
 
 # What it costs.

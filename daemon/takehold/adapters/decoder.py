@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from takehold.formats.compressed import untold
 from takehold.model.errors import Malformed, TakeholdError
-from takehold.ports.decoder import Samples
+from takehold.model.sound import Span
+from takehold.ports.decoder import Samples, Stream
 from takehold.ports.disk import Reader
 
 # What one try may decode at once, whatever rate and channel count a header claims.
@@ -17,6 +19,8 @@ _MOST_SAMPLES = 1 << 22
 _GUESSED = 2 * 1152
 _LOSSY = frozenset({"MP3", "MPEG", "OGG"})
 _BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
+# SF_COUNT_MAX in libsndfile's sndfile.h: the frames of a file whose header does not tell them.
+_NOT_TOLD = (1 << 63) - 1
 _UNSUPPORTED = 4  # SF_ERR_UNSUPPORTED_ENCODING in libsndfile's sndfile.h
 
 
@@ -32,7 +36,7 @@ class SoundfileDecoder:
 
         if _unknown_form(reader.read_at(0, 20)):
             return None
-        file = _File(reader, size)
+        file = _File(reader, Span(0, size), size)
         try:
             said = _tried(soundfile, file, frames)
         except soundfile.LibsndfileError as error:
@@ -48,11 +52,28 @@ class SoundfileDecoder:
         """The file's samples: int32 where the coding is lossless, else float32."""
         import soundfile  # noqa: PLC0415
 
-        file = _File(reader, size)
+        file = _counted(reader, size)
         with _failures(soundfile, file):
             sound = soundfile.SoundFile(file)
         with sound:
+            if sound.frames == _NOT_TOLD:
+                raise _not_decoded("its header was never finished: it does not tell its length")
             yield _Samples(soundfile, file, sound)
+
+    @contextmanager
+    def stream(self, reader: Reader, size: int) -> Iterator[Stream]:
+        """As `open`, without seeking: a FLAC whose header was never finished has no end to it."""
+        import soundfile  # noqa: PLC0415
+
+        class Straight(soundfile.SoundFile):  # type: ignore[misc]
+            def seekable(self) -> bool:
+                return False
+
+        file = _counted(reader, size)
+        with _failures(soundfile, file):
+            sound = Straight(file)
+        with sound:
+            yield _Stream(soundfile, file, sound)
 
 
 class _Samples:
@@ -82,13 +103,45 @@ class _Samples:
         return got.T
 
 
+class _Stream:
+    """ports/decoder.Stream of an open file."""
+
+    def __init__(self, soundfile: Any, file: _File, sound: Any) -> None:
+        self._soundfile, self._file, self._sound = soundfile, file, sound
+        self._done = 0
+        self.channels: int = sound.channels
+        self.sample_rate: int = sound.samplerate
+        self.lossy = sound.format in _LOSSY
+        self.bits = _BITS.get(sound.subtype, 16)
+
+    def read(self, count: int) -> Any:
+        """As the port says."""
+        with _failures(self._soundfile, self._file):
+            dtype = "float32" if self.lossy else "int32"
+            got = self._sound.read(count, dtype=dtype, always_2d=True)
+        self._done += len(got)
+        told = self._sound.frames
+        if not len(got) and told != _NOT_TOLD and told - self._done > _GUESSED * self.lossy:
+            raise _not_decoded(f"{self._done} of {told} frames")
+        return got
+
+
+def _counted(reader: Reader, size: int) -> _File:
+    """The file, an MP3 with the size that lets libsndfile guess its length right."""
+    frames = untold(reader.read_at, size)
+    if frames is None:
+        return _File(reader, Span(0, size), size)
+    return _File(reader, frames.span, frames.told)
+
+
 @contextmanager
 def _failures(soundfile: Any, file: _File) -> Iterator[None]:
     """What libsndfile raises, or the reader did, as the port says."""
     try:
         yield
     except (soundfile.SoundFileRuntimeError, ValueError) as error:
-        raise file.failed or _not_decoded(getattr(error, "error_string", str(error))) from error
+        says = getattr(error, "error_string", str(error))
+        raise file.failed or _not_decoded(says or "what lies between is damaged") from error
     if file.failed is not None:
         raise file.failed
 
@@ -117,18 +170,24 @@ def _tried(soundfile: Any, file: _File, frames: int) -> str | None:
 
 
 class _File:
-    """What libsndfile's virtual file needs. An exception would be lost in C: it is kept here."""
+    """What libsndfile's virtual file needs. An exception would be lost in C: it is kept here.
 
-    def __init__(self, reader: Reader, size: int) -> None:
+    `size` is what it is told as having; where that is beyond its `span`, a look there shows zeros.
+    """
+
+    def __init__(self, reader: Reader, span: Span, size: int) -> None:
         self._reader = reader
+        self._span = span
         self._size = size
         self._at = 0
+        self._sought = False
         self.failed: TakeholdError | None = None
 
     def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
         """As a file object does."""
         start = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: self._size}[whence]
         self._at = start + offset
+        self._sought = True
         return self._at
 
     def tell(self) -> int:
@@ -140,9 +199,13 @@ class _File:
         if self.failed is not None or self._at < 0:
             return b""
         try:
-            got = self._reader.read_at(self._at, length)
+            there = min(length, max(self._span.length - self._at, 0))
+            got = self._reader.read_at(self._span.offset + self._at, there) if there else b""
         except TakeholdError as error:
             self.failed = error
             return b""
+        if self._sought and len(got) == there:
+            got = got.ljust(min(length, self._size - self._at), b"\0")
+        self._sought = False
         self._at += len(got)
         return got

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from takehold.decide.coverage import Coverage, told
+from takehold.decide.measuring import unmeasured
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import Recorder, recorders
 from takehold.decide.standing import DayStanding, Standing
@@ -37,7 +38,7 @@ def sound_findings(view: DayStanding, settings: Settings, packs: Coverage) -> It
 
     `packs` tell which transmitter's own card has a track that is dead.
     """
-    made, _ = recorders(view, settings)
+    made = recorders(view, settings)
     for recorder in made:
         for take in recorder.takes:
             yield from _tracks(recorder, take, packs)
@@ -195,6 +196,10 @@ def _from(recording: Recording, frames: int) -> str:
 
 def _file(standing: Standing) -> Iterator[Finding]:
     recording = standing.recording
+    if unmeasured(recording) and standing.copies:
+        says = "its audio was not measured yet: nothing is said of silence and clipping"
+        do = "Leave a drive in that has it: it is measured by itself. Or listen to it."
+        yield _make(standing, "sound-unmeasured", LOOK, says, do)
     channels, made = _channels(recording), recording.description.format
     if recording.sound is None or made is None or not made.sample_rate or not channels:
         return

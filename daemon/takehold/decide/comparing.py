@@ -38,10 +38,14 @@ def open_pairs(
     ledger: Ledger, settings: Settings, closing: Closing, now: int
 ) -> tuple[tuple[Side, Side], ...]:
     """The pairs of sides that may be compared now, day after day; `now` in seconds since 1970."""
-    days = (day for day in ledger.of_day if day in closing or _is_new(ledger, day, now))
-    left = sorted(day for day in days if _is_open(ledger, day))
+    left = [day for day in at_hand(ledger, closing, now) if _is_open(ledger, day)]
     found = (pair for day in left for pair in day_standing(ledger, day, settings).uncompared)
     return tuple(pair for pair in found if due(ledger.troubles.get(compare_key(*pair)), now))
+
+
+def at_hand(ledger: Ledger, closing: Closing, now: int) -> list[str]:
+    """The days of which something is new, and those being closed."""
+    return sorted(day for day in ledger.of_day if day in closing or _is_new(ledger, day, now))
 
 
 def _is_new(ledger: Ledger, day: str, now: int) -> bool:
@@ -73,16 +77,18 @@ def comparison(
                 return
 
 
+def readable(ledger: Ledger, target: Target, recording: int) -> Copy | None:
+    """A drive's copy of a recording, None where there is none or it could not be read."""
+    held = (copy for copy in ledger.copies_of(recording) if copy.root == target.root.identity)
+    return next((copy for copy in held if prove_key(copy) not in ledger.troubles), None)
+
+
 def _copies(ledger: Ledger, target: Target, side: Side) -> tuple[tuple[Recording, Copy], ...]:
     """A copy of each recording of a side, none where one is not there or could not be read."""
     found: list[tuple[Recording, Copy]] = []
     for number in side:
-        held = [
-            copy
-            for copy in ledger.copies_of(number)
-            if copy.root == target.root.identity and prove_key(copy) not in ledger.troubles
-        ]
-        if not held:
+        copy = readable(ledger, target, number)
+        if copy is None:
             return ()
-        found.append((ledger.recordings[number], held[0]))
+        found.append((ledger.recordings[number], copy))
     return tuple(found)

@@ -94,6 +94,7 @@ def other_layouts(
 ) -> Layouts:
     """The answers for `ours`, the files of one part each, from `theirs`, in the order of paths."""
     found = Layouts()
+    known = {backup.id: backup for backup in theirs}
     shelf = _Shelf(theirs, part_of)
     for part in ours:
         wanted = dict.fromkeys(c for file in part for c in heard(file) if c)
@@ -104,15 +105,26 @@ def other_layouts(
         elif holders:
             shelf.take(holders)
             found.used |= set(holders.values())
-            found.answers |= {a.recording: a for file in part for a in _answer(file, holders)}
+            answers = (a for file in part for a in _answer(file, holders, known))
+            found.answers |= {answer.recording: answer for answer in answers}
     return found
 
 
-def _answer(file: Recording, holders: Mapping[Heard, int]) -> Iterable[Counterpart]:
+def _answer(
+    file: Recording, holders: Mapping[Heard, int], known: Mapping[int, Recording]
+) -> Iterable[Counterpart]:
     """How the channels that `holders` have answer a file of their part, if they do."""
     channels = heard(file)
     others = tuple(dict.fromkeys(holders[c] for c in channels if c and c in holders))
     lacking = tuple(n for n, c in enumerate(channels, 1) if c and c not in holders)
-    relation = Relation.REDUCED if lacking else Relation.OTHER_LAYOUT
+    recoded = len(others) == 1 and _recoded(file, known[others[0]])
+    whole = Relation.SAME_AUDIO if recoded else Relation.OTHER_LAYOUT
+    relation = Relation.REDUCED if lacking else whole
     if others:
         yield Counterpart(file.id, relation, others[0], others=others, channels=lacking)
+
+
+def _recoded(one: Recording, other: Recording) -> bool:
+    """Whether one is the other in FLAC."""
+    kinds = one.description.kind, other.description.kind
+    return kinds[0] is not kinds[1] and heard(one) == heard(other)

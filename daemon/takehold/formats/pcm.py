@@ -44,6 +44,16 @@ def layout(form: WaveFormat) -> Layout | None:
     return None
 
 
+def interleaved(layout: Layout, samples: Array) -> bytes:
+    """Decoded samples of shape (frames, channels) as a payload: what `unpack` reads.
+
+    int32, left-justified, for the coding INTEGER; else the float of the coding.
+    """
+    cells = np.ascontiguousarray(samples, DTYPES[layout.coding]).view("u1")
+    cells = cells.reshape(*samples.shape, -1)[..., -layout.width :]
+    return (cells ^ 0x80 if layout.width == 1 else cells).tobytes()
+
+
 def unpack(layout: Layout, raw: memoryview, first: int, rows: Array) -> None:
     """Write the frames of `raw` from number `first` on to `rows`, of shape (channels, frames).
 

@@ -42,21 +42,6 @@ class SampleMeter:
         self._filled = 0
         self._channels = [ChannelMeter(layout) for _ in range(layout.channels)]
 
-    def feed_samples(self, samples: Array) -> None:
-        """Decoded samples of shape (frames, channels).
-
-        int32, left-justified, for the coding INTEGER; else the float of the coding. Raises
-        ValueError for another shape or type.
-        """
-        channels, dtype = self._layout.channels, self._rows.dtype
-        if samples.ndim != 2 or samples.shape[1] != channels or samples.dtype != dtype:
-            raise ValueError(f"{samples.dtype} {samples.shape}, not {dtype} (…, {channels})")
-
-        def copy(first: int, rows: Array) -> None:
-            np.copyto(rows, samples[first : first + rows.shape[1]].T)
-
-        self.take(len(samples), copy)
-
     def take(self, frames: int, fill: Fill) -> None:
         """So many frames more; `fill(first, rows)` writes those from `first` on to its rows.
 
@@ -72,7 +57,7 @@ class SampleMeter:
             if count == room:
                 self._measure()
 
-    def measured(self, digest: str | None = None) -> Measured:
+    def measured(self, digest: str) -> Measured:
         """What was measured so far; `digest` is that of the payload."""
         if self._filled:
             self._measure()

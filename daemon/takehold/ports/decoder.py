@@ -31,6 +31,24 @@ class Samples(Protocol):
         """
 
 
+class Stream(Protocol):
+    """The samples of an open file from its beginning to its end, whatever its header counts.
+
+    `bits` are those of a sample where the coding is lossless.
+    """
+
+    channels: int
+    sample_rate: int
+    bits: int
+    lossy: bool
+
+    def read(self, count: int) -> NDArray[Any]:
+        """The next frames, `count` at most, shape (frames, channels); none at the end.
+
+        Types as of `Samples`. An end before the one that the header tells is an error.
+        """
+
+
 class Decoder(Protocol):
     """Decodes through a library; never the judge of completeness."""
 
@@ -43,3 +61,6 @@ class Decoder(Protocol):
         It, and `Samples.read`, raise Malformed with the code `not-decoded` where the bytes do not
         decode, and the reader's errors as they are.
         """
+
+    def stream(self, reader: Reader, size: int) -> AbstractContextManager[Stream]:
+        """Its samples in their order, to be read once; errors as those of `open`."""

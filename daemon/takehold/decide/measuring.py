@@ -1,0 +1,56 @@
+"""Which compressed recordings should be measured now, and from which drive?
+
+What is no PCM cannot be measured while it streams by: it is decoded from a proven copy, and the
+card may be gone. As with comparisons (decide/comparing), cards, copies and second reads come first,
+and only days that are new or being closed are looked through.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from collections.abc import Set as AbstractSet
+
+from takehold.decide.comparing import at_hand, readable
+from takehold.decide.confirm import Closing
+from takehold.decide.reads import Reads, reads_of
+from takehold.decide.standing import production_folder
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
+from takehold.model.settings import Settings
+from takehold.model.situation import Target
+from takehold.model.sound import Kind
+from takehold.model.step import Measure
+
+NOT_DECODED = "not-decoded"
+
+
+def unmeasured(recording: Recording) -> bool:
+    """Whether it was read and could be measured yet; what does not decode never can."""
+    said = recording.description
+    if said.kind is not Kind.COMPRESSED or recording.sound is not None or not recording.readings:
+        return False
+    return all(complaint.code != NOT_DECODED for complaint in said.complaints)
+
+
+def to_measure(
+    ledger: Ledger, settings: Settings, closing: Closing, now: int
+) -> tuple[Recording, ...]:
+    """The production's recordings that may be measured now; `now` in seconds since 1970."""
+    ours = production_folder(settings)
+    found = (r for day in at_hand(ledger, closing, now) for r in ledger.day(day))
+    return tuple(
+        r
+        for r in found
+        if unmeasured(r) and r.place.startswith(ours) and reads_of(r) is not Reads.FIRST_WRONG
+    )
+
+
+def measurement(
+    ledger: Ledger, target: Target, wanted: Iterable[Recording], taken: AbstractSet[int]
+) -> Iterator[Measure]:
+    """The first of these that a drive holds a copy of; none in `taken`."""
+    for recording in wanted:
+        copy = readable(ledger, target, recording.id)
+        if copy is not None and recording.id not in taken:
+            yield Measure(target, recording, copy)
+            return
