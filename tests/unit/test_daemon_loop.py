@@ -19,6 +19,7 @@ from takehold.engine.progress import snapshot
 from takehold.engine.vigil import DO, Vigil
 from takehold.home import Home
 from takehold.model.errors import NoRights, VolumeFull
+from takehold.model.facts import Trouble
 from takehold.ports.keep_awake import Answer
 
 FILES = {b"DAY/T%02d.WAV" % n: take(n) for n in range(1, 4)}
@@ -232,6 +233,21 @@ def test_it_waits_until_the_next_try_and_no_longer() -> None:
         bench.comes(lambda: not bench.site.engine.lanes.running and 5.0 in bench.site.wake.waits)
         bench.site.clock.advance(6)
         bench.comes(bench.all_copied)
+
+
+def test_what_nobody_can_do_now_wakes_nobody() -> None:
+    """A drive is away, and the next try of its copies is long due: the loop waits all the same."""
+    bench = Bench(look_every_seconds=600)
+    long_ago = bench.site.clock.now() - 900
+    bench.site.engine.take(
+        [Trouble("land 9 uuid:away", "full", "Full.", "", long_ago, 1, long_ago)]
+    )
+    with bench:
+        bench.comes(bench.all_copied)
+        bench.comes(lambda: not bench.site.engine.lanes.running)
+        bench.site.clock.advance(400)
+        bench.site.wake.nudge()
+        bench.comes(lambda: bench.site.wake.waits[-5:] == [600.0] * 5)
 
 
 def test_the_config_is_read_again_between_turns() -> None:

@@ -8,7 +8,7 @@ import click
 
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.facts import card_facts
-from takehold.cli.live import around_of, last_state
+from takehold.cli.live import around_of, last_state, tell_silence
 from takehold.cli.tables import print_json
 from takehold.decide.card import CAUTION, card_answer
 from takehold.formats.names import shown
@@ -21,9 +21,13 @@ CLEARED = "Keep the card until the production says it may be cleared."
 
 
 def card(place: Home, name: str | None, as_json: bool) -> int:
-    """Print what may be done with cards; 0 if all asked for may be handed over."""
-    settings = settings_of(place)
-    around = around_of(last_state(place))
+    """Print what may be done with cards; 0 if all asked for may be handed over.
+
+    1, too, if takehold runs and does not answer: what is known may be old.
+    """
+    settings, state = settings_of(place), last_state(place)
+    around = around_of(state)
+    silent = tell_silence(place, state, err=as_json)
     with reading(place) as (ledger, _):
         loads = [
             load
@@ -42,7 +46,7 @@ def card(place: Home, name: str | None, as_json: bool) -> int:
             _print_card(one)
         click.echo(_last_line(facts))
     ready = bool(answers) and all(a.verdict is Verdict.READY for a in answers)
-    return FINE if ready else MEDIA
+    return FINE if ready and not silent else MEDIA
 
 
 def _last_line(facts: list[Any]) -> str:

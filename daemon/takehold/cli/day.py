@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sized
 from typing import Any
 
 import click
@@ -11,15 +11,14 @@ from takehold.cli import take_facts
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.facts import Row, day_facts
 from takehold.cli.findings import finding_lines
-from takehold.cli.live import around_of, last_state
+from takehold.cli.live import around_of, last_state, tell_silence
 from takehold.cli.tables import count, length, print_json, table
+from takehold.cli.view import judged_day
 from takehold.decide.day import is_day, shooting_day
-from takehold.decide.judge import judge
 from takehold.formats.names import shown
-from takehold.home import Home, reading, settings_of
+from takehold.home import Home, days_known, settings_of
 from takehold.model.errors import UsageError
 from takehold.model.finding import Relation, Verdict
-from takehold.model.ledger import Ledger
 from takehold.model.settings import Role, Settings
 
 HEAD = ("card", "file", "start", "length", "copies", "backup", "read")
@@ -27,8 +26,8 @@ SPARE = ("length", "start", "read")
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 
 
-def current_day(ledger: Ledger, settings: Settings, given: str | None) -> str:
-    """The day asked for; else today's shooting day, or the newest one that anything is known of."""
+def current_day(known: Collection[str], settings: Settings, given: str | None) -> str:
+    """The day asked for; else today's shooting day, or the newest that anything is `known` of."""
     from takehold.adapters.clock import SystemClock
 
     if given is not None:
@@ -37,8 +36,6 @@ def current_day(ledger: Ledger, settings: Settings, given: str | None) -> str:
             raise UsageError(says)
         return given
     today = shooting_day(SystemClock().local(), settings.day_starts_at)
-    known = {day for day, ids in ledger.of_day.items() if ids}
-    known |= {load.day for load in ledger.loads.values()}
     if today in known or not known:
         return today
     newest = max(known)
@@ -47,17 +44,20 @@ def current_day(ledger: Ledger, settings: Settings, given: str | None) -> str:
 
 
 def day(place: Home, given: str | None, *, as_json: bool, each: bool) -> int:
-    """Print a day, with `each` every finding on its own; 0 READY, 1 HOLD."""
-    settings = settings_of(place)
-    with reading(place) as (ledger, _):
-        wanted = current_day(ledger, settings, given)
-        judged = judge(ledger, wanted, settings, around_of(last_state(place)))
-        facts = day_facts(judged, ledger)
+    """Print a day, with `each` every finding on its own; 0 READY, 1 HOLD.
+
+    1, too, if takehold runs and does not answer: what is known may be old.
+    """
+    settings, state = settings_of(place), last_state(place)
+    silent = tell_silence(place, state, err=as_json)
+    wanted = current_day(days_known(place), settings, given)
+    judged, ledger = judged_day(place, wanted, settings, around_of(state))
+    facts = day_facts(judged, ledger)
     if as_json:
         print_json(facts)
     else:
         print_day(facts, each=each)
-    return FINE if judged.verdict is Verdict.READY else MEDIA
+    return FINE if judged.verdict is Verdict.READY and not silent else MEDIA
 
 
 def print_day(facts: Row, *, each: bool = False) -> None:
@@ -65,6 +65,8 @@ def print_day(facts: Row, *, each: bool = False) -> None:
     entries: Any = facts["files"]
     reasons: Any = facts["reasons"]
     why = f", {count(len(reasons), 'reason')}" if reasons else ""
+    if facts["verdict"] == Verdict.READY and reasons:
+        why = f", {unconfirmed(reasons)}"
     click.echo(f"{facts['day']}: {facts['verdict']}{why}.")
     if entries:
         names = load_names(entries)
@@ -86,6 +88,11 @@ def print_day(facts: Row, *, each: bool = False) -> None:
         click.echo(f"{says} Before you hand over: takehold wrap")
     else:
         click.echo(f"Manifest: {manifest['name']}.")
+
+
+def unconfirmed(reasons: Sized) -> str:
+    """What is said beside READY where no read confirmed it, and a person decided (P8)."""
+    return f"{count(len(reasons), 'file')} not confirmed and decided on by a person"
 
 
 def load_names(entries: Iterable[Any]) -> dict[int, str]:

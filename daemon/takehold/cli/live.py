@@ -6,6 +6,8 @@ import contextlib
 import os
 from typing import Any
 
+import click
+
 from takehold.adapters.clock import SystemClock
 from takehold.adapters.live import read_live
 from takehold.adapters.lock import InstanceLock
@@ -75,6 +77,17 @@ def last_state(place: Home) -> State | None:
 def is_silent(place: Home, state: State | None) -> bool:
     """Whether the one that runs has not come round for longer than it ever takes."""
     return state is not None and beats(place.pulse, state["answers_within"]) is False
+
+
+def tell_silence(place: Home, state: State | None, *, err: bool) -> bool:
+    """Say that the one that runs does not answer, if so; whether it was said.
+
+    What is shown beside it may be old: no command ends with 0 then. `err` where `--json` is asked.
+    """
+    silent = is_running(place) and is_silent(place, state)
+    if silent:
+        click.echo("! " + " ".join(SILENT), err=err)
+    return silent
 
 
 def _fits(value: Any, shape: Any) -> bool:

@@ -7,7 +7,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from takehold.adapters import service_manager
 from takehold.adapters.live import LiveFile
@@ -60,7 +60,10 @@ def run_daemon(place: Home) -> int:
         told = (live, ServiceManager(begun.pulse), log, bell)
         daemon = Daemon(begun.engine, wake, begun.clock, *told, begun.vigil)
         daemon.astray = begun.lock.is_lost
-        with _signals(daemon, wake, place, begun, log), _timer(begun.engine.settings, wake):
+        with (
+            nudges(begun.engine.settings, wake.nudge) as plan,
+            _signals(daemon, wake, place, begun, log, plan),
+        ):
             wake.watch_mounts()
             service_manager.ready()
             log.info("Started.")
@@ -90,24 +93,38 @@ def _leave(ended: bool) -> int:
 
 
 @contextlib.contextmanager
-def _timer(settings: Settings, wake: Wake) -> Iterator[None]:
-    """What is due by the clock is derived from the catalogue; the timer only wakes the loop."""
-    timer = Timer()
-    if settings.wrap_at is not None:
-        timer.daily(settings.wrap_at, wake.nudge)
-    timer.every(settings.look_every_seconds, wake.nudge)
-    interval = service_manager.watchdog_interval()
-    if interval is not None:
-        timer.every(interval / 2, wake.nudge)
-    timer.start()
-    try:
-        yield
-    finally:
-        timer.stop()
+def nudges(settings: Settings, nudge: Callable[[], None]) -> Iterator[Callable[[Settings], None]]:
+    """What is due by the clock is derived from the catalogue; the timer only wakes the loop.
+
+    It gives what plans the nudges anew, by another config.
+    """
+    with contextlib.ExitStack() as stack:
+
+        def plan(settings: Settings) -> None:
+            stack.close()
+            timer = Timer()
+            if settings.wrap_at is not None:
+                timer.daily(settings.wrap_at, nudge)
+            timer.every(settings.look_every_seconds, nudge)
+            interval = service_manager.watchdog_interval()
+            if interval is not None:
+                timer.every(interval / 2, nudge)
+            timer.start()
+            stack.callback(timer.stop)
+
+        plan(settings)
+        yield plan
 
 
 @contextlib.contextmanager
-def _signals(daemon: Daemon, wake: Wake, place: Home, begun: Running, log: Log) -> Iterator[None]:
+def _signals(
+    daemon: Daemon,
+    wake: Wake,
+    place: Home,
+    begun: Running,
+    log: Log,
+    plan: Callable[[Settings], None],
+) -> Iterator[None]:
     """SIGTERM and Ctrl-C stop; SIGHUP reads the config again, or keeps the old one."""
 
     def stop(*_: object) -> None:
@@ -119,6 +136,7 @@ def _signals(daemon: Daemon, wake: Wake, place: Home, begun: Running, log: Log) 
             settings = settings_of(place)
             signer = load_key(os.fsencode(place.key))
             begun.engine.adopt(settings, days_of(place, settings, signer, begun.clock))
+            plan(settings)
         except TakeholdError as error:
             says = " ".join(getattr(error, "complaints", None) or (error.says,))
             log.warning("The config was not taken; the old one goes on.", why=says)

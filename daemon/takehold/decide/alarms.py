@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
-from takehold.decide.keys import AWAY, OF_A_DAY, root_of
+from takehold.decide.check import named
+from takehold.decide.keys import AWAY, OF_A_DAY, rec_key, root_of
 from takehold.decide.listing import all_unread, unread_words
 from takehold.decide.plan import short_of_room
 from takehold.decide.schedule import unclosed
+from takehold.decide.unsettled import dispute, disputed, is_unsettled
 from takehold.formats.names import shown
 from takehold.model.facts import Trouble
+from takehold.model.finding import Severity
 from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
 from takehold.model.settings import Settings
 from takehold.model.situation import Situation
 
@@ -56,12 +60,18 @@ def open_troubles(ledger: Ledger, today: str, roots: Collection[str]) -> list[Tr
     """Those that somebody can mend: not of drives that are away, whose absence is said by itself.
 
     A card that could not be listed is said while it is in, and after that in its own day; of a
-    watch folder that is away its alarm tells.
+    watch folder that is away its alarm tells. What a person has decided on needs no hand.
     """
     today_only = tuple(f"{word} {today} " for word in OF_A_DAY)
+    decided = {rec_key(r.id) for r in disputed(ledger) if _is_decided(ledger, r)}
     return [
         trouble
         for key, trouble in ledger.troubles.items()
         if root_of(key) in {None, *roots}
+        and not (key in decided and is_unsettled(trouble))
         and (key.split(" ", 1)[0] not in (*OF_A_DAY, AWAY) or key.startswith(today_only))
     ]
+
+
+def _is_decided(ledger: Ledger, recording: Recording) -> bool:
+    return named(dispute(recording, Severity.LOOK), recording.day, ledger).id in ledger.acks

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from takehold.decide.reads import DISPUTES
 from takehold.model.errors import TakeholdError, Unreadable
 from takehold.model.facts import Trouble
 
@@ -33,6 +34,11 @@ def due(before: Trouble | None, now: int) -> bool:
     return before is None or not 0 < before.retry_at - now <= LONGEST_WAIT_S
 
 
+def came_anew(before: Trouble | None) -> bool:
+    """Whether reads differ, and the card may lie in another reader since."""
+    return before is not None and before.code in DISPUTES and not before.tries
+
+
 def unreadable(before: Trouble | None) -> bool:
     """Whether the work failed because a file on a card cannot be read."""
     return before is not None and before.code == Unreadable.code
@@ -50,5 +56,5 @@ def given_up(before: Trouble | None, *, watched: bool) -> bool:
 
 def anew(before: Trouble, now: int) -> Trouble:
     """The trouble as it is once somebody came, or something was put in: tried at once."""
-    tries = 0 if unreadable(before) else before.tries
+    tries = 0 if unreadable(before) or before.code in DISPUTES else before.tries
     return replace(before, retry_at=min(before.retry_at, now), tries=tries)

@@ -27,6 +27,7 @@ from takehold.decide.reads import Reads
 from takehold.decide.salvage import salvage_findings
 from takehold.decide.severity import weighed
 from takehold.decide.standing import DayStanding, same_disk
+from takehold.decide.unsettled import decided_on
 from takehold.formats.names import display, shown
 from takehold.model.facts import Acked, Trouble
 from takehold.model.finding import Finding, Severity, Verdict
@@ -87,14 +88,14 @@ def check(
     found += sound_findings(view, settings, packs)
     gone = long_gone(ledger, around)
     weighed_ones = (weighed(of_lost_card(f, view, ledger, gone), settings) for f in found)
-    named = (_named(f, view, ledger) for f in weighed_ones)
-    return tuple(sorted(named, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
+    told = (named(f, view.day, ledger) for f in weighed_ones)
+    return tuple(sorted(told, key=lambda f: (ORDER[f.severity], f.code, f.subject)))
 
 
-def _named(found: Finding, view: DayStanding, ledger: Ledger) -> Finding:
+def named(found: Finding, day: str, ledger: Ledger) -> Finding:
     """Its id holds for this day, this load and these bytes only: a decision covers no others."""
     about = [found.code, found.subject]
-    about += [] if found.code in OF_ANY_DAY else [view.day]
+    about += [] if found.code in OF_ANY_DAY else [day]
     load_id = found.load
     if found.recording is not None:
         recording = ledger.recordings[found.recording]
@@ -109,12 +110,15 @@ def _named(found: Finding, view: DayStanding, ledger: Ledger) -> Finding:
 
 
 def verdict(found: tuple[Finding, ...], acks: dict[str, Acked]) -> tuple[Verdict, tuple[str, ...]]:
-    """READY only when nothing holds and every `look` has a person's decision; else the reasons."""
+    """READY only when nothing holds and every `look` has a person's decision; else the reasons.
+
+    Beside READY: what no read confirmed, and a person decided on (P8).
+    """
     holds = [f for f in found if f.severity is HOLD]
     open_looks = [f for f in found if f.severity is LOOK and f.id not in acks]
     reasons = [f.says for f in holds]
     reasons += [f"{f.says} A decision is wanted: takehold ack {f.id}" for f in open_looks]
-    return (Verdict.HOLD, tuple(reasons)) if reasons else (Verdict.READY, ())
+    return (Verdict.HOLD, tuple(reasons)) if reasons else (Verdict.READY, decided_on(found, acks))
 
 
 def _broken(ledger: Ledger, recording: int, name: str) -> Iterator[Finding]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from takehold.decide.backoff import due
+from takehold.decide.backoff import came_anew, due
 from takehold.decide.reads import MOST_READS, Reads, reads_of
 from takehold.decide.standing import DayStanding, Standing, day_standing
 from takehold.model.finding import Relation
@@ -31,11 +31,14 @@ def second_reads(
     days: dict[str, DayStanding] = {}
     wanted: list[Recording] = []
     for recording in here:
-        if not recording.readings or not due(ledger.troubles.get(f"rec {recording.id}"), now):
+        known = ledger.troubles.get(f"rec {recording.id}")
+        if not recording.readings or not due(known, now):
             continue
         reads = reads_of(recording)
-        undecided = reads is Reads.DISPUTED and len(recording.readings) < MOST_READS
-        if undecided or _is_asked_for(recording, settings, closing, now):
+        once_more = len(recording.readings) < MOST_READS or came_anew(known)
+        if (once_more and is_in_doubt(recording, reads)) or _is_asked_for(
+            recording, settings, closing, now
+        ):
             wanted.append(recording)
         elif reads is Reads.ONCE:
             if recording.day not in days:  # weighed only where it matters: each look asks here
@@ -43,6 +46,12 @@ def second_reads(
             if _is_alone(recording, days[recording.day], settings, closing):
                 wanted.append(recording)
     return wanted
+
+
+def is_in_doubt(recording: Recording, reads: Reads) -> bool:
+    """Whether a further read is wanted: none has the most, or the last one differs from those."""
+    odd = recording.readings[-1].digests != recording.digests
+    return reads is Reads.DISPUTED or (reads is Reads.AGREED and odd)
 
 
 def _is_asked_for(recording: Recording, settings: Settings, closing: Closing, now: int) -> bool:

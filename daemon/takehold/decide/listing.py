@@ -96,11 +96,15 @@ def unread_words(load: Load, skip: Skip) -> tuple[str, str, str]:
     return subject, f"{subject} cannot be listed, so it is not known what is in it.", KEEP_IT_IN
 
 
-def worth_keeping(known: Listed | None, listed: Listed, *, watched: bool) -> bool:
-    """Whether a look is to be recorded: it shows something else, or shows still what is open."""
+def worth_keeping(known: Listed | None, listed: Listed, *, awaited: bool, watched: bool) -> bool:
+    """Whether a look is to be recorded: it shows something else, or shows still what is open.
+
+    `awaited`: the card has a file that only a further read can settle. `watched`: recorders write
+    there.
+    """
     if known is None or _without_time(known) != _without_time(listed):
         return known is None or not (watched and _only_grew(known, listed))
-    return is_open(listed) and not 0 <= listed.at - known.at < RENEW_S
+    return (awaited or is_open(listed)) and not 0 <= listed.at - known.at < RENEW_S
 
 
 def _only_grew(known: Listed, listed: Listed) -> bool:

@@ -11,7 +11,11 @@ from enum import Enum
 
 from takehold.model.recording import Digests, Recording
 
+# While the card lies there; once more each time that it is put in.
 MOST_READS = 5
+# Codes: reads differ, and a further one may settle them; and none can come (see unsettled.py).
+DIFFER, UNSETTLED = "reads-differ", "reads-unsettled"
+DISPUTES = frozenset({DIFFER, UNSETTLED})
 
 
 class Reads(Enum):

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from takehold.decide.enrol import untaken
 from takehold.decide.keys import prove_key, publish_key, rec_key
 from takehold.decide.plan import refuted
+from takehold.decide.reads import DISPUTES
 from takehold.model.facts import Broken, Fact, Gone, Inventoried, Met, Trouble
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Proof, Seen
@@ -98,4 +99,4 @@ def _read_no_more(ledger: Ledger, sight: Sight, here: set[str]) -> set[str]:
     paths = ledger.of_load.get(sight.load, {})
     gone = [ledger.recordings[i] for path in paths if path.hex() not in here for i in paths[path]]
     keys = {rec_key(recording.id) for recording in gone if recording.readings}
-    return {k for k in keys & set(ledger.troubles) if ledger.troubles[k].code != "reads-differ"}
+    return {k for k in keys & set(ledger.troubles) if ledger.troubles[k].code not in DISPUTES}

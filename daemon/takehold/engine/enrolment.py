@@ -8,6 +8,7 @@ from dataclasses import replace
 from takehold.decide.enrol import load_of, new_load
 from takehold.decide.listing import listing, worth_keeping
 from takehold.decide.recognise import sample
+from takehold.decide.unsettled import awaited
 from takehold.engine.observe import Found
 from takehold.engine.outcome import Recognised
 from takehold.model.facts import Fact, Listed, LoadSeen
@@ -71,7 +72,8 @@ class Enrolment:
     def _list(self, found: Found, load: Load, now: int, today: str) -> None:
         seen = (found.arrival.files, found.litter, found.skipped)
         listed = listing(self._ledger, load.id, now, today, *seen, found.arrival.complete)
-        if worth_keeping(self._ledger.listings.get(load.id), listed, watched=found.watched):
+        known, waits = self._ledger.listings.get(load.id), awaited(self._ledger, load.id)
+        if worth_keeping(known, listed, awaited=waits, watched=found.watched):
             self._record([listed])
 
     def recognised(self, told: Recognised) -> list[Fact]:

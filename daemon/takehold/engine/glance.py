@@ -52,9 +52,9 @@ class Shown:
 class Glance:
     """Remembers which days of which mounts were looked at since they came."""
 
-    def __init__(self, clock: Clock, stall_seconds: int) -> None:
+    def __init__(self, clock: Clock, patience: Patience) -> None:
         self._clock = clock
-        self._patience = Patience(stall_seconds)
+        self._patience = patience
         self._seen: set[tuple[str, str]] = set()
 
     def forget(self) -> None:

@@ -60,13 +60,14 @@ class Observer:
         disk: Disk,
         catalogue: Catalogue,
         clock: Clock,
+        patience: Patience,
     ) -> None:
-        self._settings = settings
+        self.settings = settings
         self._volumes = volumes
         self._disk = disk
         self._catalogue = catalogue
         self._clock = clock
-        self._patience = Patience(settings.stall_seconds)
+        self._patience = patience
         self._still: dict[str, dict[bytes, tuple[Stamp, int]]] = {}
         self._swept: set[tuple[str, str]] = set()
 
@@ -85,7 +86,7 @@ class Observer:
         self._refuse_doubles(look)
         self._report_twins(look)
         self._report_silent(look)
-        for destination in self._settings.destinations:
+        for destination in self.settings.destinations:
             self._destination(destination, mounted, sources, look)
         here = {v.mount_id for v in mounted}
         self._swept = {place for place in self._swept if place[0] in here}
@@ -96,7 +97,7 @@ class Observer:
     def _source_roots(
         self, mounted: tuple[Volume, ...], look: Look
     ) -> Iterable[tuple[Source, Root]]:
-        for source in self._settings.sources:
+        for source in self.settings.sources:
             if source.label is not None:
                 for volume in volumes_for(source.label, mounted):
                     yield source, self._volumes.root(volume)
@@ -163,8 +164,8 @@ class Observer:
 
     def _report_silent(self, look: Look) -> None:
         """A card or drive of ours that is in and does not answer: silence is no good news (P12)."""
-        cards = [s.label for s in self._settings.sources if s.label is not None]
-        drives = [d.label for d in self._settings.destinations if d.label is not None]
+        cards = [s.label for s in self.settings.sources if s.label is not None]
+        drives = [d.label for d in self.settings.destinations if d.label is not None]
         for silent in self._volumes.silent():
             card = any(matches(label, silent.label) for label in cards)
             if card or any(matches(label, silent.label) for label in drives):

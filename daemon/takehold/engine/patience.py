@@ -12,10 +12,13 @@ T = TypeVar("T")
 
 
 class Patience:
-    """One question at a time for each key, each in a thread of its own."""
+    """One question at a time for each key, each in a thread of its own.
+
+    `seconds` is how long each is waited for; it may be set at any time, for the next question.
+    """
 
     def __init__(self, seconds: float) -> None:
-        self._seconds = seconds
+        self.seconds = seconds
         self._hanging: dict[str, threading.Thread] = {}
 
     def ask(self, key: str, question: Callable[[], T]) -> T:
@@ -37,7 +40,7 @@ class Patience:
 
         thread = threading.Thread(target=run, name=f"ask {key}", daemon=True)
         thread.start()
-        thread.join(self._seconds)
+        thread.join(self.seconds)
         if thread.is_alive():
             self._hanging[key] = thread
             raise Stalled("The device does not answer.", "Take it out and put it in again.")

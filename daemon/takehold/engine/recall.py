@@ -60,9 +60,9 @@ class _Found:
 class Recall:
     """Remembers which mounts were looked at since the program started."""
 
-    def __init__(self, disk: Disk, stall_seconds: int) -> None:
+    def __init__(self, disk: Disk, patience: Patience) -> None:
         self._disk = disk
-        self._patience = Patience(stall_seconds)
+        self._patience = patience
         self._seen: set[str] = set()
         self._said: list[str] = []
 
