@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -31,7 +31,7 @@ from takehold.model.errors import (
 from takehold.model.facts import Skip
 from takehold.model.recording import Seen, Stamp
 from takehold.model.volume import Root, Volume
-from takehold.ports.disk import Listing
+from takehold.ports.disk import Listing, Part
 
 PAGE = 4096
 OWN_PART = re.compile(rb"\.takehold-[0-9a-f]{16}\.part")
@@ -47,8 +47,8 @@ class FakeVolume:
     path to the offset of a byte that every read of it gets wrong by one bit; `flip_parts` is the
     same for the read-back of parts. `bad` maps a path to ranges (first, end) that no read gets.
     `lies`: flushes succeed and nothing reaches the medium.
-    Operations to fail or hang: list, open, read_at, read, part, reserve, write, flush, reader,
-    keep, check_name, settle, taken, stamp_of, free, sweep.
+    Operations to fail or hang: list, open, read_at, read, part, reserve, write, flush_piece,
+    flush_together, flush, reader, keep, check_name, settle, taken, stamp_of, free, sweep.
     """
 
     root: Root
@@ -244,6 +244,10 @@ class FakePart:
         if self._volume.free() < size:
             raise VolumeFull(f"{self._volume.says(self._path)}: no room is left.")
 
+    def flush_piece(self) -> bool:
+        with self._fatal("flush_piece"):
+            return True
+
     def flush(self, size: int) -> bool:
         with self._fatal("flush"):
             del self._written[size:]
@@ -309,6 +313,10 @@ class FakeDestination:
         self._volume.asked("check_name", path)
         if len(path.rpartition(b"/")[2]) > self._volume.longest_name:
             raise NameRefused(f"{self._volume.says(path)}: the file system cannot hold this name.")
+
+    def flush_together(self, parts: Sequence[Part]) -> None:
+        assert len(parts) > 1, "a single one is flushed by itself"
+        self._volume.asked("flush_together", b"")
 
     def settle(self, folder: bytes) -> bool:
         self._volume.asked("settle", folder)

@@ -44,25 +44,26 @@ IN_PLACE = f"""\
     if path:
         return
 """
-COMPARED = "            if digests != job.digests:\n"
-NAMED = "            path, there = self._keep(job, part, job.digests)\n"
+COMPARED = "            if back != job.digests.xxh64:\n"
+NAMED = "            path, there = self._keep(job, written.part, job.digests)\n"
 TAKEN_BACK = f"""\
 {NAMED}            {LINGER}
 {COMPARED}                import os
-                os.unlink(os.path.join(self.target.root.path, path))
+                os.unlink(os.path.join(self._course.target.root.path, path))
 """
 PROVEN_EARLY = f"""\
-            mine, early = self.target.root, Proof(self._clock.now(), seen, durable, mtime_ns)
-            place = job.recording.place
-            copy = Copy(job.recording.id, self.target.name, mine.identity, mine.disks, place, early)
-            self._report(job, self.target, copy)
+            target = self._course.target
+            early = Proof(self._clock.now(), seen, written.durable, mtime_ns)
+            copy = Copy(job.recording.id, target.name, target.root.identity, target.root.disks,
+                        job.recording.place, early)
+            self._course._report(job, target, copy)
             {LINGER}; __import__("time").sleep(0.001)
 {NAMED}"""
-PUBLISHING = "        key = publish_key(step.day, step.number, step.target.root.identity)\n"
+PUBLISHING = "    key = publish_key(step.day, step.number, root)\n"
 PUBLISHED_EARLY = f"""\
-{PUBLISHING}        about, now = (step.day, step.number, step.target.name), self._clock.now()
-        tell(Outcome((Published(*about, step.target.root.identity, now),), key))
-        {LINGER}
+{PUBLISHING}    early = Published(step.day, step.number, step.target.name, root, clock.now())
+    tell(Outcome((early,), key))
+    {LINGER}
 """
 AT_ONCE = "    with transaction(db, path):  # one for all"
 IN_STEPS = "    if path:  # one for all"
@@ -80,7 +81,7 @@ MISTAKES = (
         "a copy is named before it is compared, and taken back",
         "lying",
         23,
-        "engine/landing.py",
+        "engine/proving.py",
         ((f"{NAMED}        except", "        except"), (COMPARED, TAKEN_BACK)),
         "has a final name and other bytes than the card",
     ),
@@ -88,7 +89,7 @@ MISTAKES = (
         "a copy is recorded before it is named",
         "copy",
         23,
-        "engine/landing.py",
+        "engine/proving.py",
         ((NAMED, PROVEN_EARLY),),
         "a proof is recorded",
     ),
@@ -96,7 +97,7 @@ MISTAKES = (
         "lists are published before their manifest",
         "wrap",
         19,
-        "engine/perform.py",
+        "engine/publish.py",
         (("in files.items():\n", "in reversed(files.items()):\n"),),
         "stands before its manifest",
     ),
@@ -104,7 +105,7 @@ MISTAKES = (
         "a manifest is recorded as published before it is",
         "wrap",
         19,
-        "engine/perform.py",
+        "engine/publish.py",
         ((PUBLISHING, PUBLISHED_EARLY),),
         "is recorded as published without",
     ),

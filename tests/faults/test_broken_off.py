@@ -51,11 +51,11 @@ def test_a_catalogue_that_was_made_in_place_of_a_damaged_one_and_is_empty_is_sti
     """Killed between the new file and the facts from the manifests: they are looked for again."""
     place = Home("", str(tmp_path), "")
     SqliteCatalogue.open(place.catalogue).close()
-    catalogue, lost = _open(place)
+    catalogue, _, lost = _open(place)
     assert lost == ""
     catalogue.record([Trouble("k", "c", "s", "d", 1, 1, 1)])
     catalogue.close()
-    catalogue, lost = _open(place)
+    catalogue, _, lost = _open(place)
     assert lost is None
     catalogue.close()
 

@@ -13,7 +13,7 @@ import pytest
 from loopbench import Bench
 from stops import calls_undisturbed, stopped_at
 
-# The main thread makes some 1,200 such calls until the day is signed: the first 35 or so make the
+# The main thread makes some 430 such calls until the day is signed: the first 35 or so make the
 # catalogue, before the program listens; the copies are made between the 65th and the 110th.
 POINTS = [
     (5, "SIGINT"),
@@ -23,7 +23,7 @@ POINTS = [
     (85, "SIGTERM"),
     (100, "SIGINT"),
     (200, "SIGTERM"),
-    (600, "SIGTERM"),
+    (300, "SIGTERM"),
 ]
 
 

@@ -11,14 +11,13 @@ from typing import Any
 import pytest
 
 from fakedisk import FakeVolume
-from fakeworld import CARDS, DAY, DRIVES, Decoder, Site, call_count, ending, take, within
+from fakeworld import CARDS, DAY, DRIVES, Site, call_count, ending, take, within
 from takehold.engine.closing import PUBLISH_PATIENCE_S
 from takehold.engine.once import owing, until_quiet
 from takehold.model.errors import NoRights, VolumeFull, VolumeGone, WorldError
 from takehold.model.facts import Broken, Proven, Published, Revised, SameBytes, WasRead
 from takehold.model.finding import Verdict
 from takehold.model.settings import Role, Source
-from takehold.ports.disk import Reader
 
 FILES = {b"DAY/T%02d.WAV" % n: take(n) for n in range(1, 4)}
 PLACES = {b"Lantern Bay/2031-03-14/SND_A1/" + path: data for path, data in FILES.items()}
@@ -177,14 +176,15 @@ def test_a_date_that_was_misread_puts_no_take_in_another_day() -> None:
     site, card, shuttles = alone({b"T01.WAV": take(1)})
     card.flip[b"T01.WAV"] = take(1).index(DAY.encode()) + len(DAY) - 1
 
-    class Once(Decoder):
-        """Asked at the end of the first look at the header; from then on the card is read right."""
+    asked = card.asked
 
-        def complaint(self, reader: Reader, size: int, frames: int) -> str | None:
+    def misread_once(op: str, path: bytes, writing: bool = False) -> None:
+        """The first look at the header is wrong; from then on the card is read right."""
+        if op == "open" and call_count(card, "open", path):
             card.flip.clear()
-            return None
+        asked(op, path, writing)
 
-    site.decoder = Once()
+    card.asked = misread_once  # type: ignore[method-assign]
     site.start()
     site.work(lambda: bool(site.engine.ledger.troubles))
     assert {t.code for t in site.engine.ledger.troubles.values()} == {"header-differs"}

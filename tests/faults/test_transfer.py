@@ -14,9 +14,10 @@ from fakedisk import FakeDisk, FakeVolume
 from fakeworld import DAY, FORMAT, Clock, call_count, ending, take, within
 from takehold.engine import transfer as engine
 from takehold.engine.job import Job
+from takehold.engine.judging import Opinion, Spring
 from takehold.engine.outcome import Outcome
 from takehold.engine.ring import Ring
-from takehold.engine.transfer import Spring, Transfer
+from takehold.engine.transfer import Transfer
 from takehold.formats.describe import describe
 from takehold.model.errors import TakeholdError, VolumeFull, VolumeGone, WorldError
 from takehold.model.facts import ChannelBlocks, Fact, Gone, Proven, SameBytes, WasRead
@@ -42,6 +43,7 @@ class Bench:
         self.told: list[Outcome] = []
         self.moved: list[int] = []
         self.stop = threading.Event()
+        self.opinion: Opinion | None = None
 
     def recording(self, path: bytes, number: int = 1) -> Recording:
         data = self.card.files[path]
@@ -64,7 +66,9 @@ class Bench:
         def carry() -> None:
             try:
                 with self.disk.source(self.card.root) as tree:
-                    spring = Spring(lambda r: tree.open(r.path), lambda r: r.stamp)
+                    spring = Spring(
+                        lambda r: tree.open(r.path), lambda r: r.stamp, opinion=self.opinion
+                    )
                     moving = Transfer(
                         spring, self.ring, self.told.append, self.clock, self.stall_seconds
                     )

@@ -61,6 +61,9 @@ READING = Reading(
     Digests("0" * 16, "1" * 64), Sound(100, "2" * 32, b"\x00\xff" * 4, 50), 7, Seen.MEDIUM
 )
 MEASURED = Sound(100, "2" * 32, b"", coding=Coding.FLOAT32, levels=b"\x00\xff" * 36)
+UNMEASURED = replace(READING, sound=None)
+LONG = Description(Kind.COMPRESSED, WaveFormat(0x55, 2, 48_000, 0, 1), frames=100)
+BROKEN_OFF = replace(LONG, frames=None, complaints=(Complaint("not-decoded", "odd \udcff"),))
 BLOCKS = f.ChannelBlocks(2, 2**40, (b"\x00\xff" * 8, b"\x01" * 16))
 COMPARED = Comparison((2,), (7, 8), Relation.DIFFERENT, 9, frame=2**33, channels=(1, 3), offset=-5)
 COPY = Copy(2, "shuttle", "root-1", frozenset({"d2", "d3"}), b"p/a", Proof(8, Seen.CACHE, False))
@@ -147,6 +150,8 @@ ONE_OF_EACH: list[list[f.Fact]] = [
     [SALVAGED, replace(SALVAGED, missing=(), kept=(), appearance="")],
     [SALVAGED, f.Gone(2)],
     [f.WasRead(2, replace(READING, sound=MEASURED)), BLOCKS],
+    [f.WasRead(2, UNMEASURED), f.WasRead(2, UNMEASURED), f.WasMeasured(2, BROKEN_OFF, None)],
+    [f.WasRead(2, UNMEASURED), f.WasRead(2, UNMEASURED), f.WasMeasured(2, LONG, MEASURED), BLOCKS],
     [f.Compared(COMPARED), f.Compared(replace(COMPARED, theirs=(9,), residual_db=-98.5))],
     [f.Compared(COMPARED), f.Compared(replace(COMPARED, at=9, correlation=0.25))],
     [
@@ -253,6 +258,7 @@ class Days:
             kinds += [self.inventory] * 3 + [self.list]
         if self.ledger.recordings:
             kinds += [self.read, self.prove, self.prove, self.breaks, self.stamp, self.gone]
+            kinds += [self.measure]
         fact = self.draw(st.sampled_from(kinds))()
         if fact is not None:
             self.ledger.apply([fact])
@@ -292,6 +298,12 @@ class Days:
 
     def read(self) -> f.Fact:
         return f.WasRead(self.some(self.ledger.recordings), self.draw(READINGS))
+
+    def measure(self) -> f.Fact | None:
+        number = self.some(self.ledger.recordings)
+        said, sound = self.draw(st.sampled_from([(LONG, MEASURED), (BROKEN_OFF, None)]))
+        read = self.ledger.recordings[number].readings
+        return f.WasMeasured(number, said, sound) if read else None
 
     def stamp(self) -> f.Fact:
         return f.SameBytes(self.some(self.ledger.recordings), Stamp(1, self.draw(st.integers())))

@@ -39,7 +39,6 @@ from takehold.decide.plan import (
     prove_key,
     publish_key,
     rec_key,
-    recordings_of,
     stock_key,
 )
 from takehold.model import facts as f
@@ -60,6 +59,7 @@ from takehold.model.step import (
     TakeStock,
     Transfer,
     lane,
+    recordings_of,
 )
 
 # Seeds of a chance of its own: one draw for many decisions.

@@ -15,9 +15,12 @@ from functools import partial
 from random import Random
 from typing import Any
 
+import takehold.engine.course as course
+import takehold.engine.judging as judging
 import takehold.engine.landing as landing
 import takehold.engine.patience as patience
 import takehold.engine.perform as perform
+import takehold.engine.proving as proving
 import takehold.engine.reading as reading
 import takehold.engine.ring as ring
 import takehold.engine.small_file as small_file
@@ -256,10 +259,13 @@ def in_turns(baton: Baton) -> Iterator[None]:
         return Job(*known, closed=Event(baton))  # type: ignore[arg-type]  # the stand-in
 
     stand_ins: list[tuple[Any, str, Any]] = [
+        (course, "threading", threads),
+        (judging, "threading", threads),
+        (judging, "queue", queues),
         (landing, "threading", threads),
         (landing, "queue", queues),
+        (proving, "queue", queues),
         (transfer, "threading", threads),
-        (transfer, "queue", queues),
         (ring, "threading", threads),
         (patience, "threading", Names(Thread=AtOnce)),
         (perform, "Job", job),
@@ -267,6 +273,7 @@ def in_turns(baton: Baton) -> Iterator[None]:
         (reading, "Buffer", partial(ring.Buffer, SMALL)),
         (reading, "_mine", threading.local()),
         (small_file, "SIZE", SMALL),
+        (landing, "PIECE", 2 * SMALL),
     ]
     before = [(module, name, getattr(module, name)) for module, name, _ in stand_ins]
     for module, name, value in stand_ins:

@@ -48,28 +48,28 @@ class Mistake:
 MISTAKES = (
     Mistake(
         "a copy is proven without being compared",
-        "engine/landing.py",
-        "if digests != job.digests:",
-        "if digests is None:",
+        "engine/proving.py",
+        "if back != job.digests.xxh64:",
+        "if back is None:",
         2,
     ),
     Mistake(
         "a name that is taken counts as the copy",
-        "engine/landing.py",
+        "engine/proving.py",
         "return (seen, there.mtime_ns) if found == digests else None",
         "return (seen, there.mtime_ns)",
         45,
     ),
     Mistake(
         "how a copy was read back is not asked",
-        "engine/landing.py",
+        "engine/proving.py",
         "proof = Proof(self._clock.now(), seen, durable, mtime_ns)",
         "proof = Proof(self._clock.now(), Seen.MEDIUM, durable, mtime_ns)",
         14,
     ),
     Mistake(
         "durability is taken for granted",
-        "engine/landing.py",
+        "engine/proving.py",
         "durable = copy.proof.durable and folder_durable",
         "durable = True",
         9,
@@ -83,9 +83,9 @@ MISTAKES = (
     ),
     Mistake(
         "an altered copy stays proven",
-        "engine/perform.py",
-        "if digests != recording.digests:\n                tell(",
-        "if digests is None:\n                tell(",
+        "engine/recheck.py",
+        "if digests != recording.digests:",
+        "if digests is None:",
         45,
     ),
     Mistake(

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING, Any
 from memory_catalogue import MemoryCatalogue
 from randomdays import properties
 from randomdays.baton import Event
-from takehold.decide.plan import recordings_of
 from takehold.engine.lanes import Running, total_of
 from takehold.engine.outcome import Outcome
 from takehold.engine.perform import Performer, Work
 from takehold.model.errors import FileMissing, NameTaken
 from takehold.model.facts import Asked, Fact
 from takehold.model.ledger import Ledger
-from takehold.model.step import lane
+from takehold.model.step import lane, recordings_of
 from takehold.model.volume import Root, Volume
 from takehold.ports.volumes import Absent, Silent
 

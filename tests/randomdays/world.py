@@ -26,6 +26,7 @@ from takehold.decide.manifest import Writer
 from takehold.engine.cycle import Engine
 from takehold.engine.cycle import World as Ports
 from takehold.engine.days import Days
+from takehold.engine.patience import Patience
 from takehold.engine.perform import Performer
 from takehold.formats.bwf_file import bwf
 from takehold.model.errors import VolumeFull, VolumeGone, WorldError
@@ -295,7 +296,8 @@ class World:
         days = Days(self.settings, self.archive, key(), self.clock, Writer("cart", "takehold"))
         known = Ledger.of(self.book.facts())
         self.engine = Engine(self.settings, ports, days, lambda: None, known)
-        performer = Performer(self.disk, Quiet(), self.clock, self.settings.stall_seconds)
+        patience = Patience(self.settings.stall_seconds)
+        performer = Performer(self.disk, Quiet(), self.clock, patience)
         self.lanes = InlineLanes(self, performer)
         self.engine.lanes = self.lanes  # type: ignore[assignment]  # stands in
 

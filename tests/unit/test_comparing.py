@@ -23,14 +23,23 @@ from planworld import (
 from planworld import cards as loads
 from takehold.decide.comparing import NEW_S
 from takehold.decide.keys import compare_key, prove_key
-from takehold.decide.plan import Wanted, plan, recordings_of
+from takehold.decide.plan import Wanted, plan
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Reading
 from takehold.model.situation import Situation
-from takehold.model.step import CatchUp, Compare, Confirm, Prove, Step, Transfer, lane
+from takehold.model.step import (
+    CatchUp,
+    Compare,
+    Confirm,
+    Prove,
+    Step,
+    Transfer,
+    lane,
+    recordings_of,
+)
 from twocards import Cards
 
 D1, D2 = target("shuttle-1"), target("shuttle-2")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterator
+from functools import lru_cache
+from sys import intern
 from typing import Any
 
 from takehold.adapters import plain
@@ -16,6 +18,10 @@ from takehold.model.sound import Coding, Description, Sound
 
 Value = str | bytes | int | None
 Row = dict[str, Value]
+_LOADS_OF_DAY = """WHERE load IN (
+    SELECT load FROM recording WHERE day = :day UNION SELECT id FROM load WHERE day = :day
+)"""
+_FILES_OF_DAY = f"WHERE recording IN (SELECT id FROM recording {_LOADS_OF_DAY})"  # noqa: S608  # own names only
 
 
 def write(db: sqlite3.Connection, fact: f.Fact) -> None:
@@ -53,6 +59,8 @@ def write(db: sqlite3.Connection, fact: f.Fact) -> None:
 
 def _write_rest(db: sqlite3.Connection, fact: f.Fact) -> None:
     match fact:
+        case f.WasMeasured():
+            _write_measure(db, fact)
         case f.ChannelBlocks():
             put(db, "channel_blocks", _channel_blocks_row(fact), "recording")
         case f.Compared(comparison):
@@ -76,6 +84,17 @@ def _write_rest(db: sqlite3.Connection, fact: f.Fact) -> None:
             _write_answer(db, fact)
 
 
+def _write_measure(db: sqlite3.Connection, fact: f.WasMeasured) -> None:
+    """The audio belongs to the first read of a recording."""
+    said = _text(plain.dumps(fact.description)), fact.recording
+    db.execute("UPDATE recording SET description = CAST(? AS TEXT) WHERE id = ?", said)
+    row = _sound_row(fact.sound)
+    changed = ", ".join(f"{name} = ?" for name in row)
+    first = "SELECT min(id) FROM reading WHERE recording = ?"
+    sql = f"UPDATE reading SET {changed} WHERE id = ({first})"  # noqa: S608  # own names only
+    db.execute(sql, (*row.values(), fact.recording))
+
+
 def _write_answer(db: sqlite3.Connection, fact: f.Fact) -> None:
     match fact:
         case f.Acked():
@@ -88,22 +107,33 @@ def _write_answer(db: sqlite3.Connection, fact: f.Fact) -> None:
             put(db, "answer", _same_names(fact), "id")
 
 
-def everything(db: sqlite3.Connection) -> Iterator[f.Fact]:
-    """All that is known, in an order that folds: what others refer to comes first."""
+def everything(db: sqlite3.Connection, day: str | None = None) -> Iterator[f.Fact]:
+    """All that is known, in an order that folds: what others refer to comes first.
+
+    With a day, of recordings only those on loads that hold any of it, or first came then.
+    """
+    of_load, of_file = ("", "") if day is None else (_LOADS_OF_DAY, _FILES_OF_DAY)
     yield from (f.LoadSeen(_load(row)) for row in _rows(db, "load"))
     yield from (_listed(row) for row in _rows(db, "listing", "load"))
     readings: dict[int, list[Reading]] = defaultdict(list)
-    for row in _rows(db, "reading"):
+    for row in _rows(db, "reading", where=of_file, day=day):
         readings[row["recording"]].append(_reading(row))
-    for row in _rows(db, "recording"):
-        yield f.Inventoried(_recording(row, tuple(readings.get(row["id"], ()))))
+    places: dict[bytes, bytes] = {}
+    for row in _rows(db, "recording", where=of_load, day=day):
+        recording = _recording(row, tuple(readings.pop(row["id"], ())))
+        places[recording.place] = recording.place
+        yield f.Inventoried(recording)
         if row["gone"]:
             yield f.Gone(row["id"])
-    yield from (f.Broken(*tuple(row)[1:]) for row in _rows(db, "broken"))
-    yield from (f.Proven(_copy(row)) for row in _rows(db, "copy"))
+    yield from (f.Broken(*tuple(r)[1:]) for r in _rows(db, "broken", where=of_file, day=day))
+    yield from (f.Proven(_copy(r, places)) for r in _rows(db, "copy", where=of_file, day=day))
     for row in _rows(db, "comparison"):
         yield f.Compared(plain.loads(Comparison, row["said"]))
-    yield from (_salvaged(row) for row in _rows(db, "salvaged"))
+    yield from (_salvaged(row) for row in _rows(db, "salvaged", where=of_file, day=day))
+    yield from _of_no_file(db)
+
+
+def _of_no_file(db: sqlite3.Connection) -> Iterator[f.Fact]:
     yield from (f.Revised(*tuple(row)[1:]) for row in _rows(db, "revision"))
     yield from (f.Published(*tuple(row)[1:]) for row in _rows(db, "published"))
     yield from (_met(row) for row in _rows(db, "met"))
@@ -112,6 +142,12 @@ def everything(db: sqlite3.Connection) -> Iterator[f.Fact]:
     yield from (_receipt(row) for row in _rows(db, "receipt"))
     yield from (f.Asked(*row) for row in _rows(db, "request"))
     yield from (f.Answered(*row) for row in _rows(db, "answer"))
+
+
+def days(db: sqlite3.Connection) -> frozenset[str]:
+    """The days that any file is of, or on which a load first came."""
+    found = db.execute("SELECT day FROM recording WHERE NOT gone UNION SELECT day FROM load")
+    return frozenset(row[0] for row in found)
 
 
 def put(db: sqlite3.Connection, table: str, row: Row, key: str = "") -> None:
@@ -129,8 +165,11 @@ def put(db: sqlite3.Connection, table: str, row: Row, key: str = "") -> None:
     db.execute(sql, values)
 
 
-def _rows(db: sqlite3.Connection, table: str, order: str = "id") -> Iterator[sqlite3.Row]:
-    return iter(db.execute(f"SELECT * FROM {table} ORDER BY {order}"))  # noqa: S608  # own names only
+def _rows(
+    db: sqlite3.Connection, table: str, order: str = "id", where: str = "", day: str | None = None
+) -> Iterator[sqlite3.Row]:
+    sql = f"SELECT * FROM {table} {where} ORDER BY {order}"  # noqa: S608  # own names only
+    return iter(db.execute(sql, {"day": day} if where else {}))
 
 
 def _text(value: str) -> bytes:
@@ -213,7 +252,7 @@ def _recording(row: sqlite3.Row, readings: tuple[Reading, ...]) -> Recording:
         path=row["path"],
         stamp=plain.loads(Stamp, row["stamp"]),
         seen_at=row["seen_at"],
-        day=row["day"],
+        day=intern(row["day"]),
         place=row["place"],
         version=row["version"],
         description=plain.loads(Description, row["description"]),
@@ -222,13 +261,18 @@ def _recording(row: sqlite3.Row, readings: tuple[Reading, ...]) -> Recording:
 
 
 def _reading_row(recording: int, reading: Reading) -> Row:
-    sound = reading.sound
     return {
         "recording": recording,
         "xxh64": reading.digests.xxh64,
         "sha256": reading.digests.sha256,
         "at": reading.at,
         "seen": reading.seen.value,
+        **_sound_row(reading.sound),
+    }
+
+
+def _sound_row(sound: Sound | None) -> Row:
+    return {
         "frames": sound.frames if sound else None,
         "digest": sound.digest if sound else None,
         "blocks": sound.blocks if sound else None,
@@ -287,21 +331,22 @@ def _copy_row(copy: Copy) -> Row:
     }
 
 
-def _copy(row: sqlite3.Row) -> Copy:
+def _copy(row: sqlite3.Row, places: dict[bytes, bytes]) -> Copy:
+    """`places` are paths that are in memory already: most copies stand at one of them."""
     proof = Proof(
         row["at"],
         Seen(row["seen"]),
         bool(row["durable"]),
         int(row["mtime"]),
-        row["written_on"],
+        intern(row["written_on"]),
         bool(row["remounted"]),
     )
     return Copy(
         recording=row["recording"],
-        destination=row["destination"],
-        root=row["root"],
+        destination=intern(row["destination"]),
+        root=intern(row["root"]),
         disks=_disks(row["disks"]),
-        path=row["path"],
+        path=places.setdefault(row["path"], row["path"]),
         proof=proof,
     )
 
@@ -328,5 +373,6 @@ def _receipt(row: sqlite3.Row) -> f.Receipt:
     return f.Receipt(**{**told, "confirmed": bool(row["confirmed"])})
 
 
+@lru_cache(plain.SHARED)
 def _disks(text: str) -> frozenset[str]:
     return plain.loads(frozenset[str], text)

@@ -8,6 +8,7 @@ from takehold.decide.litter import holds_audio, is_document, named_wave
 from takehold.decide.noticed import finding
 from takehold.decide.reads import Reads, other_digests
 from takehold.decide.standing import DayStanding, Standing, container
+from takehold.decide.unsettled import UNSETTLED_DO, UNSETTLED_SAYS, dispute, is_unsettled
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label, rate_name
 from takehold.model.facts import Trouble
@@ -63,7 +64,7 @@ def file_findings(
     yield from _versions(standing, view)
     if standing.owes_copies:
         yield from _copies(standing, settings, trouble)
-    yield from _reads(standing)
+    yield from _reads(standing, trouble)
 
 
 def _make(
@@ -119,12 +120,13 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         return
     if standing.load.role is Role.BACKUP:
         alone = answer.relation is Relation.MISSING and _is_audio(standing)
-        if alone and not view.opaque:
+        if alone and standing.recording.id not in view.beside_opaque:
             says = "it is on the backup card only"
+            says += ", as far as the primary cards can be looked into" if view.opaque else ""
             yield _make(standing, "only-on-backup", LOOK, says, "Look for it on the primary card.")
         return
     if answer.relation is Relation.MISSING and _is_audio(standing) and backup_was_seen(view):
-        if not (view.opaque and container(standing.recording)):
+        if not (standing.load.id in view.opaque and container(standing.recording)):
             says, do = "the backup card has no such recording", KEEP + " Look at the backup card."
             yield _make(standing, "backup-missing", _sure(standing), says, do)
     elif answer.relation is Relation.UNREAD and standing.reads is not Reads.NONE:
@@ -233,7 +235,7 @@ def _opaque(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         yield _make(standing, "not-wave", LOOK, says, "Open it in the recorder.")
     relation = standing.answer.relation if standing.answer else Relation.IDENTICAL
     known = _is_audio(standing) or is_document(path) or standing.load.role is not Role.PRIMARY
-    known = known or view.opaque
+    known = known or standing.load.id in view.opaque
     if relation in (Relation.MISSING, Relation.DIFFERENT) and not known:
         have = "other bytes" if relation is Relation.DIFFERENT else "no such file"
         says = f"it may hold audio, and the backup card has {have} of that name"
@@ -328,17 +330,9 @@ def _not_durable(standing: Standing, proof: Proof, where: str) -> Finding:
     return _make(standing, "not-durable", NOTE, says, do, at=where)
 
 
-def _reads(standing: Standing) -> Iterator[Finding]:
+def _reads(standing: Standing, trouble: Trouble | None) -> Iterator[Finding]:
     if standing.reads is Reads.DISPUTED and not standing.confirmed:
-        other = other_digests(standing.recording)
-        mine = standing.recording.digests
-        says = (
-            "the card was read differently twice: sha256 "
-            f"{mine.sha256[:16] if mine else '?'}… and {other.sha256[:16] if other else '?'}…"
-        )
-        do = "Use another reader and cable; it is read again by itself. " + KEEP
-        severity = HOLD if standing.current else LOOK
-        yield _make(standing, "reads-differ", severity, says, do)
+        yield _disputed(standing, is_unsettled(trouble))
     elif standing.current and standing.reads is Reads.FIRST_WRONG:
         says = "its first read was refuted by later ones, and it was not copied anew yet"
         do = "Put the card in, with another reader or cable. " + KEEP
@@ -349,6 +343,18 @@ def _reads(standing: Standing) -> Iterator[Finding]:
     elif standing.current and standing.reads is Reads.ONCE and not standing.confirmed:
         says = "its card was read once only, and no second read or backup confirms it"
         yield _make(standing, "unconfirmed", HOLD, says, "Leave the card in, or put it in again.")
+
+
+def _disputed(standing: Standing, unsettled: bool) -> Finding:
+    mine, other = standing.recording.digests, other_digests(standing.recording)
+    says = (
+        f"{_name(standing)}: the card was read differently twice: sha256 "
+        f"{mine.sha256[:16] if mine else '?'}… and {other.sha256[:16] if other else '?'}…"
+    )
+    if standing.current and not unsettled:
+        do = "Use another reader and cable; it is read again by itself. " + KEEP
+        return dispute(standing.recording, HOLD, says + ".", do)
+    return dispute(standing.recording, LOOK, says + UNSETTLED_SAYS, UNSETTLED_DO)
 
 
 def _second_was_cold(standing: Standing) -> bool:

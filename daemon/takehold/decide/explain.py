@@ -10,6 +10,7 @@ from takehold.model.step import (
     CatchUp,
     Compare,
     Confirm,
+    Measure,
     Prove,
     Publish,
     Recognise,
@@ -31,6 +32,8 @@ def what(step: Step) -> str:
         case Prove(target=target, pairs=proofs):
             copies = "1 copy" if len(proofs) == 1 else f"{len(proofs)} copies"
             return f"reading {copies} on {shown(target.name)} again"
+        case Measure(target=target):
+            return f"measuring the audio of 1 file on {shown(target.name)}"
         case Compare(ours=ours, theirs=theirs):
             return f"comparing the audio of {_files(ours)} with {_files(theirs)} of the backup"
         case Publish(target=target, day=day, number=number):

@@ -4,8 +4,10 @@
    layout. What is left is paired by its names and its timecode (decide/candidates), and what its
    blocks do not tell is said by a comparison of the samples, once that was made.
 2. One to one: a backup's channel answers one part of a take only, the strongest relation first.
-3. The order of the files does not matter.
-4. Only reads count: a file that was not read yet confirms nothing.
+3. What was made from other files of its card (decide/derived) takes no channel from them: it is
+   answered by what answers them.
+4. The order of the files does not matter.
+5. Only reads count: a file that was not read yet confirms nothing.
 Cost: linear in the number of files, but for sorting.
 """
 
@@ -13,12 +15,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from takehold.decide.candidates import Unit, paired, units
-from takehold.decide.layouts import Heard, heard, other_layouts, silent
+from takehold.decide.derived import derived
+from takehold.decide.layouts import heard, other_layouts, silent
 from takehold.decide.spread import spread
 from takehold.decide.takes import takes
+from takehold.decide.twins import Twins, other_layout
 from takehold.formats.names import same_key
 from takehold.model.comparison import Comparison, Side
 from takehold.model.finding import Counterpart, Relation
@@ -55,13 +60,14 @@ def match(
     words: Iterable[str] = (),
 ) -> Matched:
     """Match two cards; `words` mark what was recorded again (decide/takes)."""
-    board = _Board(_in_order(primaries), _in_order(backups))
-    for key in (_path_and_bytes, _bytes, _audio_and_name, _audio):
-        board.pair(key)
-    if board.is_open():
-        ours, theirs = _grouped(board.ours, words), _grouped(board.theirs, words)
-        alike = board.layouts(_part_of(ours), _part_of(theirs))
-        board.candidates(ours, theirs, alike, compared or {})
+    ours, theirs = _in_order(primaries), _in_order(backups)
+    made = {n for files in _by_load(ours).values() for n in derived(files)}
+    board = _Board([r for r in ours if r.id not in made], theirs)
+    board.solve(words, compared or {})
+    if made:
+        board.ours = ours
+        board.derive(made)
+        board.solve(words, compared or {})
     return board.matched()
 
 
@@ -71,11 +77,15 @@ def _in_order(recordings: Iterable[Recording]) -> list[Recording]:
 
 def _grouped(recordings: Iterable[Recording], words: Iterable[str]) -> list[Take]:
     """The takes of each load, those beside that were recorded again for themselves."""
+    found = [take for files in _by_load(recordings).values() for take in takes(files, words)]
+    return [*found, *(again for take in found for again in take.again)]
+
+
+def _by_load(recordings: Iterable[Recording]) -> dict[int, list[Recording]]:
     loads: dict[int, list[Recording]] = defaultdict(list)
     for recording in recordings:
         loads[recording.load].append(recording)
-    found = [take for files in loads.values() for take in takes(files, words)]
-    return [*found, *(again for take in found for again in take.again)]
+    return loads
 
 
 def _part_of(found: Iterable[Take]) -> dict[int, int]:
@@ -86,7 +96,10 @@ def _part_of(found: Iterable[Take]) -> dict[int, int]:
 
 @dataclass(slots=True)
 class _Board:
-    """What is answered so far. `used` are the backup's recordings that answer something."""
+    """What is answered so far. `used` are the backup's recordings that answer something.
+
+    `twins` are the answers for what was made from other files: they take nothing.
+    """
 
     ours: list[Recording]
     theirs: list[Recording]
@@ -94,15 +107,32 @@ class _Board:
     used: set[int] = field(default_factory=set)
     uncompared: list[tuple[Side, Side]] = field(default_factory=list)
     parts: dict[int, int] = field(default_factory=dict)
+    twins: dict[int, Counterpart] = field(default_factory=dict)
+
+    def solve(self, words: Iterable[str], compared: Compared) -> None:
+        """Answer what is left, by digests and by what comparisons told."""
+        for key in (_path_and_bytes, _bytes, _audio_and_name, _audio):
+            self.pair(key)
+        if self.is_open():
+            ours, theirs = _grouped(self.ours, words), _grouped(self.theirs, words)
+            alike = self.layouts(_part_of(ours), _part_of(theirs))
+            self.candidates(ours, theirs, alike, compared)
+
+    def derive(self, made: AbstractSet[int]) -> None:
+        """Answer those that were made from others by what the backup holds of them."""
+        held = Twins(self.theirs)
+        found = (held.of(r) for r in self.ours if r.id in made)
+        self.twins = {answer.recording: answer for answer in found if answer is not None}
 
     def is_open(self) -> bool:
         """Whether there is a backup, and some recording of either card is left alone."""
-        alone = len(self.answers) < len(self.ours) or len(self.used) < len(self.theirs)
+        answered = len(self.answers) + len(self.twins)
+        alone = answered < len(self.ours) or len(self.used) < len(self.theirs)
         return alone and bool(self.ours and self.theirs)
 
     def left(self) -> list[Recording]:
         """The primary recordings without an answer."""
-        return [r for r in self.ours if r.id not in self.answers]
+        return [r for r in self.ours if r.id not in self.answers and r.id not in self.twins]
 
     def free(self) -> list[Recording]:
         """The backup's recordings that answer nothing."""
@@ -153,7 +183,7 @@ class _Board:
             if odd:
                 yield recording.id, odd[0].pop()
             elif others:
-                self.give(_other_layout(recording, tuple(others)))
+                self.give(other_layout(recording, tuple(others)))
 
     def candidates(
         self,
@@ -175,7 +205,8 @@ class _Board:
 
     def matched(self) -> Matched:
         """All of it, seen from both cards."""
-        ours = [self.answers.get(r.id) or Counterpart(r.id, Relation.MISSING) for r in self.ours]
+        all_ = {**self.twins, **self.answers}
+        ours = [all_.get(r.id) or Counterpart(r.id, Relation.MISSING) for r in self.ours]
         return Matched(tuple(ours), tuple(self._mirrored()), tuple(self.uncompared))
 
     def _mirrored(self) -> list[Counterpart]:
@@ -184,7 +215,7 @@ class _Board:
         for answer in self.answers.values():
             for other in answer.others:
                 seen[other].append(answer)
-        twins = _Twins(self.ours) if len(self.used) < len(self.theirs) else None
+        twins = Twins(self.ours) if len(self.used) < len(self.theirs) else None
         parts = {self.parts.get(r.id, r.id): seen[r.id] for r in self.theirs if r.id in seen}
         found: list[Counterpart] = []
         for backup in self.theirs:
@@ -194,28 +225,9 @@ class _Board:
             twin = twins.of(backup) if twins else None
             mates = parts.get(self.parts.get(backup.id, backup.id))
             if twin is None and mates and silent(backup):
-                twin = _other_layout(backup, (mates[0].recording,))
+                twin = other_layout(backup, (mates[0].recording,))
             found.append(twin or Counterpart(backup.id, Relation.MISSING))
         return found
-
-
-class _Twins:
-    """What the primary cards hold, so that a second backup of it is not on the backup only."""
-
-    def __init__(self, ours: Iterable[Recording]) -> None:
-        self._bytes = {r.digests: r.id for r in ours if r.digests is not None}
-        self._channels: dict[Heard, int] = {c: r.id for r in ours for c in heard(r) if c}
-
-    def of(self, backup: Recording) -> Counterpart | None:
-        """The primary recordings that hold all of it."""
-        if backup.digests in self._bytes:
-            twin = self._bytes[backup.digests]
-            return Counterpart(backup.id, Relation.IDENTICAL, twin, others=(twin,))
-        channels = [c for c in heard(backup) if c]
-        holders = tuple(dict.fromkeys(self._channels[c] for c in channels if c in self._channels))
-        if holders and all(c in self._channels for c in channels):
-            return _other_layout(backup, holders)
-        return None
 
 
 def _mirror(backup: Recording, answers: list[Counterpart]) -> Counterpart:
@@ -230,10 +242,6 @@ def _mirror(backup: Recording, answers: list[Counterpart]) -> Counterpart:
         residual_db=weakest.residual_db,
         correlation=weakest.correlation,
     )
-
-
-def _other_layout(recording: Recording, others: tuple[int, ...]) -> Counterpart:
-    return Counterpart(recording.id, Relation.OTHER_LAYOUT, others[0], others=others)
 
 
 def _file_by_file(mine: Unit, its: Unit) -> list[tuple[Unit, Unit]]:

@@ -21,6 +21,7 @@ from takehold.decide.comparing import cards_at_work, comparison, open_pairs
 from takehold.decide.confirm import Closing, second_reads
 from takehold.decide.durable import wants_read
 from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
+from takehold.decide.measuring import measurement, to_measure
 from takehold.decide.reads import Reads, reads_of
 from takehold.decide.recognise import sample
 from takehold.decide.salvage import salvage_of
@@ -34,21 +35,20 @@ from takehold.model.settings import Settings
 from takehold.model.situation import Sight, Sighted, Situation, Target
 from takehold.model.step import (
     CatchUp,
-    Compare,
     Confirm,
     Owed,
     Prove,
     Publish,
     Recognise,
-    Salvage,
     Step,
     TakeStock,
     Transfer,
     lane,
+    recordings_of,
 )
 
 STOCK_FILES = 500
-BATCH_FILES = 64
+BATCH_FILES = 500
 BATCH_BYTES = 2 * 10**9
 MEGABYTE = 10**6
 NOT_DESCRIBED = "not-described"
@@ -114,33 +114,22 @@ def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> 
 def _comparisons(
     ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted, taken: set[int]
 ) -> Iterator[Step]:
-    """Of each drive one pair of sides, in no other step."""
-    pairs = open_pairs(ledger, settings, wanted.closing, now.now) if now.targets else ()
+    """Of each drive one recording to measure and one pair of sides, in no other step.
+
+    Measures come first: where they tell that two sides are the same, nothing is compared.
+    """
+    about = ledger, settings, wanted.closing, now.now
+    pairs, unheard = (open_pairs(*about), to_measure(*about)) if now.targets else ((), ())
+    waiting = {recording.id for recording in unheard}
     for target in now.targets:
-        for step in comparison(ledger, target, pairs, taken):
+        steps: list[Step] = [*measurement(ledger, target, unheard, taken)]
+        for step in (*steps, *comparison(ledger, target, pairs, taken | waiting)):
             yield step
             taken |= _claimed(step, wanted)
 
 
 def _claimed(step: Step, wanted: Wanted) -> set[int]:
     return set() if lane(step) in wanted.lanes else recordings_of(step)
-
-
-def recordings_of(step: Step) -> set[int]:
-    """The recordings that a step works on."""
-    match step:
-        case Transfer(owed=owed):
-            return {o.recording.id for o in owed}
-        case Confirm(recordings=recordings):
-            return {r.id for r in recordings}
-        case Salvage(recording=recording):
-            return {recording.id}
-        case CatchUp() | Prove():
-            return {pair[0].id for pair in step.pairs}
-        case Compare(ours=ours, theirs=theirs):
-            return {recording.id for recording, _ in (*ours, *theirs)}
-        case _:
-            return set()
 
 
 def _card(

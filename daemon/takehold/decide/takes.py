@@ -7,6 +7,7 @@ From the strongest tie to the weakest:
 2. Files of one originator, roll, scene and take with the same TimeReference and length.
 3. Parts of a file that was split: TimeReference[k+1] = TimeReference[k] + frames[k], modulo the
    timecode day; or nearly so, after a file that is as long as a file may be.
+What was made from other files of the card (decide/derived) is a take of its own.
 Each file has its place in a set once: if a whole set lies twice on a card, it is two takes.
 The order of the recordings does not matter. Cost: linear in their number, but for sorting.
 """
@@ -21,6 +22,7 @@ from functools import lru_cache
 from itertools import chain, pairwise
 from typing import TYPE_CHECKING
 
+from takehold.decide.derived import derived as from_others
 from takehold.decide.take_names import marked, same_number, same_words, scene_and_take
 from takehold.formats.timecode import day_samples
 from takehold.model.recording import Recording
@@ -109,7 +111,10 @@ def _told_apart(
     tells = marked(words)
     audio = [r for r in recordings if r.description.kind is not Kind.OTHER]
     audio.sort(key=lambda r: r.id)
-    firsts = _built([r for r in audio if not tells(r)], again=False)
+    made = from_others(audio)
+    rolled = [r for r in audio if not tells(r)]
+    firsts = _built([r for r in rolled if r.id not in made])
+    firsts += _built([r for r in rolled if r.id in made], derived=True)
     later = _built([r for r in audio if tells(r)], again=True)
     return firsts, later
 
@@ -131,9 +136,12 @@ def _order(take: Take, starts_at: int) -> tuple[bool, float, int]:
     return at is None, (at or 0) / (take.sample_rate or 1), take.first
 
 
-def _built(recordings: Sequence[Recording], *, again: bool) -> list[Take]:
+def _built(
+    recordings: Sequence[Recording], *, again: bool = False, derived: bool = False
+) -> list[Take]:
     pieces = [*_pieces(recordings)]
-    return [_take(group, again=again) for group in _joined(pieces)]
+    made = map(_take, _joined(pieces))
+    return [replace(take, rerecorded=again, derived=derived) for take in made]
 
 
 def _pieces(recordings: Iterable[Recording]) -> Iterator[_Piece]:
@@ -280,7 +288,7 @@ def _in_time(group: list[_Piece]) -> list[_Piece]:
     return [*group[begin:], *group[:begin]]
 
 
-def _take(group: list[_Piece], *, again: bool) -> Take:
+def _take(group: list[_Piece]) -> Take:
     files = [file for piece in group for file in piece.files]
     said = [file.description.metadata for file in files]
     names = [scene_and_take(file) for file in files]
@@ -300,7 +308,7 @@ def _take(group: list[_Piece], *, again: bool) -> Take:
         note=next((s.note for s in said if s.note), ""),
         tracks=_tracks(first.files),
         expected=max((p.expected or 0 for p in group), default=0) or None,
-        rerecorded=again,
+        types=tuple(dict.fromkeys(word for s in said for word in s.types)),
     )
 
 
@@ -312,9 +320,10 @@ def _beside(firsts: list[Take], later: Iterable[Take]) -> list[Take]:
     """What was recorded again goes to its original: by scene and take, else by its timecode."""
     named: dict[Hashable, int] = {}
     for nth, take in enumerate(firsts):
-        if take.scene or take.take:
+        if (take.scene or take.take) and not take.derived:
             named.setdefault((same_words(take.scene), same_number(take.take)), nth)
-    timed = sorted((t.start, n) for n, t in enumerate(firsts) if t.start is not None)
+    own = [(t.start, n) for n, t in enumerate(firsts) if not t.derived]
+    timed = sorted((start, n) for start, n in own if start is not None)
     again: dict[int, list[Take]] = defaultdict(list)
     alone: list[Take] = []
     for take in sorted(later, key=lambda take: (take.start or 0, take.first)):

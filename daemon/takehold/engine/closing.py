@@ -12,9 +12,10 @@ from typing import Protocol
 
 from takehold.decide.backoff import due, trouble
 from takehold.decide.check import Around
-from takehold.decide.plan import CopyName, recordings_of
+from takehold.decide.plan import CopyName
 from takehold.engine.days import Days
 from takehold.engine.glance import Glance, Shown
+from takehold.engine.patience import Patience
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import (
     Answered,
@@ -29,11 +30,20 @@ from takehold.model.facts import (
     Revised,
     TroubleOver,
     Unpublished,
+    WasMeasured,
     WasRead,
 )
 from takehold.model.ledger import Ledger
 from takehold.model.situation import Situation
-from takehold.model.step import CatchUp, Prove, Publish, Recognise, Step, TakeStock
+from takehold.model.step import (
+    CatchUp,
+    Prove,
+    Publish,
+    Recognise,
+    Step,
+    TakeStock,
+    recordings_of,
+)
 from takehold.ports.clock import Clock
 from takehold.ports.disk import Disk
 
@@ -57,10 +67,10 @@ class Present(Protocol):
 class Closer:
     """Writes manifests; remembers only which days were touched since the program started."""
 
-    def __init__(self, days: Days, clock: Clock) -> None:
+    def __init__(self, days: Days, clock: Clock, patience: Patience) -> None:
         self.days = days
         self._clock = clock
-        self._glance = Glance(clock, days.settings.stall_seconds)
+        self._glance = Glance(clock, patience)
         self._touched: set[str] = set()
         # Days whose manifest was written after the newest fact that it may tell of, and amid what.
         self._fresh: dict[str, object] = {}
@@ -104,7 +114,7 @@ class Closer:
             match fact:
                 case Inventoried(recording):
                     self._touched.add(recording.day)
-                case WasRead(recording=rid) | Broken(recording=rid):
+                case WasRead(recording=rid) | WasMeasured(recording=rid) | Broken(recording=rid):
                     self._touched |= {r.day for r in [ledger.recordings.get(rid)] if r}
                 case Proven(copy):
                     self.suspects -= {(copy.recording, copy.root, copy.path)}

@@ -18,6 +18,7 @@ from takehold.decide.explain import what
 from takehold.decide.inventory import take_in
 from takehold.decide.keys import OF_A_DAY, publish_key
 from takehold.decide.plan import Wanted, plan
+from takehold.decide.reads import DISPUTES
 from takehold.decide.schedule import wraps_due
 from takehold.decide.settle import settled
 from takehold.engine.absences import away, gone_unread, unlisted
@@ -28,10 +29,12 @@ from takehold.engine.endings import came_late, ended
 from takehold.engine.enrolment import Enrolment
 from takehold.engine.lanes import Lanes
 from takehold.engine.observe import MUTE_DRIVE, Found, Look, Observer
-from takehold.engine.outcome import QUIET, Outcome
+from takehold.engine.outcome import QUIET, Outcome, together
+from takehold.engine.patience import Patience
 from takehold.engine.perform import Performer, Work
 from takehold.engine.recall import Recall
 from takehold.engine.requests import AT_ONCE, facts_of
+from takehold.engine.unsettled import out_of_reach
 from takehold.engine.waking import Waking
 from takehold.formats.names import display, shown
 from takehold.model.errors import TakeholdError
@@ -100,29 +103,28 @@ class Engine:
         self.settings = settings
         self.ledger = known
         self._world = world
-        self._observer = self._new_observer(settings)
-        performer = Performer(world.disk, world.decoder, world.clock, settings.stall_seconds)
+        self._patience = patience = Patience(settings.stall_seconds)
+        of_it = world.volumes, world.disk, world.catalogue, world.clock
+        self._observer = Observer(settings, *of_it, patience)
+        performer = Performer(world.disk, world.decoder, world.clock, patience)
         self.lanes = Lanes(performer, world.clock, nudge)
         self.waking = Waking(world.clock, world.volumes)
-        self.recall = Recall(world.disk, settings.stall_seconds)
+        self.recall = Recall(world.disk, patience)
         self._enrolment = Enrolment(self.ledger, self._record)
         self._mounts: set[str] = set()
         self._asked_at: dict[int, int] = {}
         self._unrecorded: deque[Outcome] = deque()
         self._calm = Calm(world.clock)
         self.ailing = self.resting = False
-        self.closer = Closer(days, world.clock)
+        self.closer = Closer(days, world.clock, patience)
         self.closer.remember(self.ledger)
         self.now = Now(Situation(world.clock.now(), self.today(), (), ()))
-
-    def _new_observer(self, settings: Settings) -> Observer:
-        world = self._world
-        return Observer(settings, world.volumes, world.disk, world.catalogue, world.clock)
 
     def adopt(self, settings: Settings, days: Days) -> None:
         """Go on with another config from the next turn on."""
         self.settings = settings
-        self._observer = self._new_observer(settings)
+        self._patience.seconds = settings.stall_seconds
+        self._observer.settings = settings
         self.closer.days = days
         self._calm.end()
 
@@ -150,8 +152,10 @@ class Engine:
         self._unrecorded.extend(outcomes)
         try:
             while self._unrecorded:
-                self._record(self._facts_of(self._unrecorded[0]))
-                self._unrecorded.popleft()
+                batch = together(self._unrecorded)
+                self._record([fact for outcome in batch for fact in self._facts_of(outcome)])
+                for _ in batch:
+                    self._unrecorded.popleft()
         except TakeholdError as error:
             self._ail(error)
         return bool(outcomes), freed
@@ -174,7 +178,7 @@ class Engine:
             facts += take_in(self.ledger, outcome.load, outcome.described, self.settings, seen)
         if outcome.error is None:
             known = self.ledger.troubles.get(outcome.key)
-            if facts or known is None or known.code != "reads-differ":  # only a read settles that
+            if facts or known is None or known.code not in DISPUTES:  # only a read settles that
                 facts.append(TroubleOver(outcome.key))
         elif outcome.error.code not in QUIET and not came_late(self.ledger, outcome.key):
             facts.append(self._trouble(outcome.key, outcome.error))
@@ -318,6 +322,8 @@ class Engine:
                     unsettled.append(f"{shown(label)}/{display(file.path)}")
         known = [sight for sight in sights if not sight.anew]
         self._record(gone_unread(self.ledger, known, self._trouble))
+        now = self._world.clock.now()
+        self._record(out_of_reach(self.ledger, sights, now, self._trouble))
         listed = [found.arrival.root for found in look.found]
         before = self.now.alarms
         self._record(unlisted(self.ledger, self.today(), listed, look.alarms, before))

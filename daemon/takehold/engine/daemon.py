@@ -101,7 +101,8 @@ class Daemon:
     def _pause(self, busy: bool) -> float:
         """Until the next look, or the next second try, or while work runs the next second.
 
-        A turn that closed a day leaves something to do: its manifest goes on the drives.
+        A turn that closed a day leaves something to do: its manifest goes on the drives. What was
+        due at the last look and does not run cannot be done now: it waits for what it lacks.
         """
         engine = self._engine
         if engine.lanes.running:
@@ -109,8 +110,9 @@ class Daemon:
         if busy:
             return 0.0
         pauses = [float(engine.settings.look_every_seconds), self._vigil.wait_s()]
-        now = self._clock.now()
-        waiting = [t for t in engine.ledger.troubles.values() if not given_up(t, watched=False)]
+        now, looked = self._clock.now(), engine.now.situation.now
+        coming = [t for t in engine.ledger.troubles.values() if t.retry_at > looked]
+        waiting = [t for t in coming if not given_up(t, watched=False)]
         pauses += [float(max(1, t.retry_at - now)) for t in waiting]
         if engine.ailing:
             pauses.append(AILING_WAIT_S)

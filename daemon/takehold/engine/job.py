@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from takehold.model.errors import TakeholdError
 from takehold.model.recording import Digests, Recording
+from takehold.model.sound import Description
 
 
 @dataclass(slots=True, eq=False)
@@ -15,6 +16,7 @@ class Job:
 
     After that, `fault` says why nothing of it may be kept, or `digests` what every copy must be.
     `previous` is the version before this one, if the file is known under another stamp.
+    `described` is what more is known now of what the file says of itself.
     """
 
     recording: Recording
@@ -22,6 +24,7 @@ class Job:
     closed: threading.Event = field(default_factory=threading.Event)
     fault: TakeholdError | None = None
     digests: Digests | None = None
+    described: Description | None = None
 
     @property
     def size(self) -> int:

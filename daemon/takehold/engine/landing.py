@@ -1,44 +1,32 @@
-"""Landing copies on one destination (P2, P3).
-
-One thread writes parts and flushes them, another reads each back from the medium, compares,
-gives it its name and flushes the folder. Only then the copy is reported as proven.
+"""Landing copies on one destination: one thread writes parts, another proves them (proving.py).
 
 Rules of this file:
-1. Any error of write, flush or close kills that copy; nothing is retried here.
-2. A name that is taken stays as it is: if the very same bytes stand there, that is the copy;
-   else the new one gets a name of its own.
-3. What a sleep of the machine came into gets no name.
-4. A lander that is given up (`leave`) keeps no buffer that others wait for, and takes no more.
+1. Any error of a write kills that copy; nothing is retried here.
+2. A lander that is given up (`leave`) keeps no buffer that others wait for, and takes no more.
 """
 
 from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import replace
 
-from takehold.decide.durable import promised
-from takehold.decide.place import beside
+from takehold.engine.course import Course, Report
 from takehold.engine.job import Job
-from takehold.engine.patience import told
-from takehold.engine.reading import read_whole
+from takehold.engine.proving import Prover, Written, folder_of
 from takehold.engine.ring import Buffer, Ring
-from takehold.engine.stretch import Awake
-from takehold.formats.names import display, shown
-from takehold.model.errors import CopyDiffers, NameTaken, Stalled, TakeholdError, VolumeGone
-from takehold.model.recording import Copy, Digests, Proof, Seen
+from takehold.formats.names import shown
+from takehold.model.errors import Stalled, TakeholdError
 from takehold.model.situation import Target
 from takehold.ports.clock import Clock
-from takehold.ports.disk import DestinationTree, Part
+from takehold.ports.disk import DestinationTree
 
-OTHER_NAMES = 100
-SETTLE_EVERY = 32
 # A flush may have to write everything that a slow drive holds back.
 FLUSH_PATIENCE = 15
+# Bytes that are read back at once while the rest is written. 16 to 128 MiB were tried: the tail
+# that is left to be read back at the end grows with it, and the flushes get fewer.
+PIECE = 64 << 20
 
-Report = Callable[[Job, Target, "Copy | TakeholdError"], None]
 Item = tuple[str, Job, Buffer | None] | None
 
 
@@ -49,25 +37,33 @@ class Lander:
         self, tree: DestinationTree, target: Target, ring: Ring, report: Report, clock: Clock
     ) -> None:
         self.target = target
-        self.left = False
-        self.flushing = False
-        self.moved_ns = clock.steady_ns()
+        self._course = Course(target, report, clock, self.leave)
+        self._prover = Prover(tree, self._course, clock)
         self._tree = tree
         self._ring = ring
-        self._report = report
-        self._clock = clock
-        self._awake = Awake(clock, clock.asleep_ns())
         self._inbox: queue.SimpleQueue[Item] = queue.SimpleQueue()
-        self._proofs: queue.SimpleQueue[tuple[Job, Part, bool] | None] = queue.SimpleQueue()
-        self._lock = threading.Lock()
-        self._open: dict[int, Job] = {}
         self._in_hand: Buffer | None = None
         self._threads = [
             threading.Thread(target=run, name=f"{name} {target.name}", daemon=True)
-            for name, run in (("write", self._write), ("prove", self._prove))
+            for name, run in (("write", self._write), ("prove", self._prover.run))
         ]
         for thread in self._threads:
             thread.start()
+
+    @property
+    def left(self) -> bool:
+        """Whether it was given up."""
+        return self._course.left
+
+    @property
+    def flushing(self) -> bool:
+        """Whether its device may take long to answer now."""
+        return self._course.flushing
+
+    @property
+    def moved_ns(self) -> int:
+        """When something moved last, by the steady clock."""
+        return self._course.moved_ns
 
     @property
     def behind(self) -> bool:
@@ -81,15 +77,12 @@ class Lander:
 
     def wants(self, job: Job) -> bool:
         """Whether this destination still takes the recording's bytes."""
-        return not self.left and job.recording.id in self._open
+        return self._course.wants(job)
 
     def begin(self, job: Job) -> None:
         """A recording follows."""
-        with self._lock:
-            if self.left:
-                return
-            self._open[job.recording.id] = job
-        self._put(("begin", job, None))
+        if self._course.begin(job):
+            self._put(("begin", job, None))
 
     def data(self, job: Job, buffer: Buffer) -> None:
         """Bytes of it; the lander gives the buffer back."""
@@ -109,25 +102,23 @@ class Lander:
 
         Who had nothing to do was not still: its time counts from now.
         """
-        with self._lock:
+        with self._course.lock:
             if self.left:
                 return False
             if not (self.behind or self.flushing):
-                self._touch()
+                self._course.touch()
             self._inbox.put(item)
             return True
 
     def leave(self, why: TakeholdError) -> None:
         """Give this destination up for now: its buffers go back, its open recordings are missed."""
-        with self._lock:
-            self.left = True
-            missed, self._open = list(self._open.values()), {}
+        with self._course.lock:
+            missed = self._course.give_up()
             held, self._in_hand = self._in_hand, None
         if held is not None:
             self._ring.forsake(held)
         self._drain()
-        for job in missed:
-            self._report(job, self.target, why)
+        self._course.miss(missed, why)
         self._inbox.put(None)
 
     def outlive(self, stack: ExitStack) -> None:
@@ -145,196 +136,80 @@ class Lander:
         except queue.Empty:
             return
 
-    def _touch(self) -> None:
-        self.moved_ns = self._clock.steady_ns()
-
-    def _answer(self, job: Job, result: Copy | TakeholdError) -> None:
-        with self._lock:
-            if self._open.pop(job.recording.id, None) is None:
-                return
-        self._report(job, self.target, result)
-
     # -- writing
 
     def _write(self) -> None:
-        part: Part | None = None
+        written: Written | None = None
         while (item := self._inbox.get()) is not None:
             word, job, buffer = item
-            self._touch()
+            self._course.touch()
             if buffer is not None:
-                part = self._write_data(part, job, buffer)
+                written = self._write_data(written, job, buffer)
             elif word == "begin":
-                part = self._begin(job)
-            elif part is not None:
-                self._flush(part, job)
-                part = None
-            self._touch()
-        if part is not None:
-            part.drop()
-        self._proofs.put(None)
+                written = self._begin(job)
+            elif written is not None:
+                self._end(written)
+                written = None
+            self._course.touch()
+        if written is not None:
+            self._prover.given_up(written)
+        self._prover.close()
 
-    def _begin(self, job: Job) -> Part | None:
-        if self.left:
-            return None
-        part: Part | None = None
+    def _begin(self, job: Job) -> Written | None:
+        self._course.wait_for_room()
+        written: Written | None = None
         try:
-            part = self._tree.part(folder_of(job.recording.place))
-            self._tree.check_name(job.recording.place)
-            part.reserve(job.size)
+            if not self.left:
+                written = Written(job, self._tree.part(folder_of(job.recording.place)))
+                self._tree.check_name(job.recording.place)
+                written.part.reserve(job.size)
+                return written
         except TakeholdError as error:
-            self._fail(job, part, error)
-            return None
-        return part
+            self._course.fail(job, error)
+        if written is not None:
+            self._prover.given_up(written)
+        else:
+            self._course.let_go()
+        return None
 
-    def _write_data(self, part: Part | None, job: Job, buffer: Buffer) -> Part | None:
-        with self._lock:
-            if self.left:
-                self._ring.back(buffer)
-                wanted = False
-            else:
+    def _write_data(self, written: Written | None, job: Job, buffer: Buffer) -> Written | None:
+        """Bytes of a part; the part as long as it is still wanted."""
+        wanted = self._take(buffer)
+        try:
+            if written is not None and wanted:
+                written.part.write(buffer.view[: buffer.length], buffer.offset)
+                end = buffer.offset + buffer.length
+                if end % PIECE == 0 and end < job.size:
+                    self._prover.written(written, end)
+        except TakeholdError as error:
+            self._course.fail(job, error)
+            wanted = False
+        self._let_go()
+        if written is not None and (self.left or not wanted):
+            self._prover.given_up(written)
+            return None
+        return written
+
+    def _take(self, buffer: Buffer) -> bool:
+        """Have a buffer in hand, so that it can be forsaken; it goes back at once if left."""
+        with self._course.lock:
+            if not self.left:
                 self._in_hand = buffer
-                wanted = True
-        if not wanted:
-            self._drop(part)
-            return None
-        try:
-            if part is not None:
-                part.write(buffer.view[: buffer.length], buffer.offset)
-        except TakeholdError as error:
-            self._fail(job, part, error)
-            part = None
-        with self._lock:
+                return True
+        self._ring.back(buffer)
+        return False
+
+    def _let_go(self) -> None:
+        with self._course.lock:
             held, self._in_hand = self._in_hand, None
         if held is not None:
             self._ring.back(held)
-        if self.left:
-            self._drop(part)
-            return None
-        return part
 
-    def _flush(self, part: Part, job: Job) -> None:
-        if self.left or job.fault is not None:
-            part.drop()
-            self._forget(job)
-            return
-        self.flushing = True
-        try:
-            durable = part.flush(job.size)
-        except TakeholdError as error:
-            self._fail(job, part, error)
-            return
-        finally:
-            self.flushing = False
-        self._proofs.put((job, part, durable))
-
-    def _fail(self, job: Job, part: Part | None, error: TakeholdError) -> None:
-        self._drop(part)
-        name = display(job.recording.path)
-        gone = isinstance(error, VolumeGone)
-        if not gone and name not in error.says:  # a part's own name says nothing to a person
-            told(error, f"{name} to {shown(self.target.name)}")
-        self._answer(job, error)
-        if gone and not self.left:
-            self.leave(error)
-
-    def _drop(self, part: Part | None) -> None:
-        if part is not None:
-            part.drop()
-
-    def _forget(self, job: Job) -> None:
-        with self._lock:
-            self._open.pop(job.recording.id, None)
-
-    # -- proving
-
-    def _prove(self) -> None:
-        kept: list[tuple[Job, Copy]] = []
-        while (item := self._proofs.get()) is not None:
-            job, part, durable = item
-            job.closed.wait()
-            if self.left or job.fault is not None or job.digests is None:
-                part.drop()
-                self._forget(job)
-            else:
-                self._prove_one(job, part, durable, kept)
-            if kept and (self._proofs.empty() or len(kept) >= SETTLE_EVERY):
-                kept = self._settle(kept)
-        self._settle(kept)
-
-    def _prove_one(self, job: Job, part: Part, durable: bool, kept: list[tuple[Job, Copy]]) -> None:
-        assert job.digests is not None
-        try:
-            with part.reader() as reader:
-                digests, seen = read_whole(reader, job.size, self._touch)
-                mtime_ns = reader.stamp().mtime_ns
-            if digests != job.digests:
-                raise CopyDiffers(
-                    f"{shown(self.target.name)} gave back other bytes than were written for "
-                    f"{display(job.recording.path)}.",
-                    "It is copied again by itself. If this returns, do not trust that drive.",
-                )
-            path, there = self._keep(job, part, job.digests)
-        except TakeholdError as error:
-            self._fail(job, part, error)
-            return
-        root = self.target.root
-        if there is not None:  # another's bytes: flushed or not, only the medium can say
-            seen, mtime_ns = there
-            durable = durable and seen is Seen.MEDIUM
-        proof = Proof(self._clock.now(), seen, durable, mtime_ns)
-        copy = Copy(job.recording.id, self.target.name, root.identity, root.disks, path, proof)
-        kept.append((job, copy))
-
-    def _keep(
-        self, job: Job, part: Part, digests: Digests
-    ) -> tuple[bytes, tuple[Seen, int] | None]:
-        """The name it has now; where the same bytes stood there, how those were read back."""
-        place = path = job.recording.place
-        for number in range(2, OTHER_NAMES):
-            try:
-                self._awake.check()
-                part.keep(path)
-            except NameTaken:
-                there = self._stands_there(path, job.size, digests)
-                if there is not None:
-                    part.drop()
-                    return path, there
-                path = beside(place, b"other", number)
-            else:
-                return path, None
-        raise NameTaken(f"{display(place)} and {OTHER_NAMES} names beside it are taken.")
-
-    def _stands_there(self, path: bytes, size: int, digests: Digests) -> tuple[Seen, int] | None:
-        """How the very same bytes were read back under that name, and their time; or None."""
-        there = self._tree.stamp_of(path)
-        if there is None or there.size != size:
-            return None
-        with self._tree.open(path) as reader:
-            found, seen = read_whole(reader, size, self._touch)
-        return (seen, there.mtime_ns) if found == digests else None
-
-    def _settle(self, kept: list[tuple[Job, Copy]]) -> list[tuple[Job, Copy]]:
-        """Make the names durable, then report; the empty list of what is still to settle."""
-        folders: dict[bytes, bool | TakeholdError] = {}
-        for folder in {folder_of(copy.path) for _, copy in kept}:
-            try:
-                folders[folder] = self._tree.settle(folder)
-            except TakeholdError as error:
-                folders[folder] = error
-        for job, copy in kept:
-            folder_durable = folders[folder_of(copy.path)]
-            if isinstance(folder_durable, TakeholdError):
-                self._answer(job, folder_durable)
-                continue
-            durable = copy.proof.durable and folder_durable
-            proof = promised(copy.proof, self.target.root.volume, durable=durable)
-            self._answer(job, replace(copy, proof=proof))
-        return []
-
-
-def folder_of(path: bytes) -> bytes:
-    """The folder part of a path, b"" for none."""
-    return path.rpartition(b"/")[0]
+    def _end(self, written: Written) -> None:
+        if self.left or written.job.fault is not None:
+            self._prover.given_up(written)
+        else:
+            self._prover.written(written, written.job.size)
 
 
 def stalled(target: Target) -> Stalled:

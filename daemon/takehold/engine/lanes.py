@@ -7,13 +7,13 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from takehold.decide.plan import recordings_of
 from takehold.engine.outcome import Outcome
 from takehold.engine.perform import Performer, Work
 from takehold.model.step import (
     CatchUp,
     Compare,
     Confirm,
+    Measure,
     Prove,
     Recognise,
     Salvage,
@@ -21,6 +21,7 @@ from takehold.model.step import (
     TakeStock,
     Transfer,
     lane,
+    recordings_of,
 )
 from takehold.ports.clock import Clock
 
@@ -141,8 +142,9 @@ def _sizes(step: Step) -> list[int]:
             return [o.recording.stamp.size for o in owed]
         case Confirm(recordings=recordings):
             return [r.stamp.size for r in recordings]
-        case Salvage(recording=recording):
-            return [recording.stamp.size]
+        case Salvage(recording=recording) | Measure(recording=recording):
+            reads = 2 if isinstance(step, Measure) else 1  # proven again, then decoded
+            return reads * [recording.stamp.size]
         case CatchUp(pairs=pairs):
             return [late.stamp.size for late, _, _ in pairs]
         case Prove(pairs=pairs) | Compare(ours=pairs):

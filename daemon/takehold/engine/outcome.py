@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import islice
 from typing import Protocol
 
 from takehold.decide.inventory import Described
 from takehold.model.errors import Slept, TakeholdError
-from takehold.model.facts import Fact
+from takehold.model.facts import ChannelBlocks, Fact, Proven, WasRead
 from takehold.model.recording import Load
 from takehold.model.volume import Root
 
@@ -39,6 +40,28 @@ class Outcome:
     load: Load | None = None
     described: tuple[Described, ...] = ()
     recognised: Recognised | None = None
+
+
+# Facts that end no trouble but that of their own work.
+_PLAIN = (WasRead, ChannelBlocks, Proven)
+MOST_TOGETHER = 100
+
+
+def together(outcomes: Iterable[Outcome]) -> list[Outcome]:
+    """The first ones that can be recorded at once: plain ones, no two of them about one work.
+
+    At least one, if there is any. A flush of the catalogue costs more than all its rows.
+    """
+    found: dict[str, Outcome] = {}
+    for outcome in islice(outcomes, MOST_TOGETHER):
+        plain = outcome.error is None and not (outcome.load or outcome.recognised)
+        plain = plain and all(isinstance(fact, _PLAIN) for fact in outcome.facts)
+        if found and (not plain or outcome.key in found):
+            break
+        found[outcome.key] = outcome
+        if not plain:
+            break
+    return list(found.values())
 
 
 Tell = Callable[[Outcome], None]

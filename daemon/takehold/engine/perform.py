@@ -8,24 +8,33 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
+from functools import partial
 
-from takehold.decide.durable import read_again
 from takehold.decide.inventory import Described
-from takehold.decide.keys import compare_key, land_key, prove_key, publish_key, rec_key, stock_key
+from takehold.decide.keys import compare_key, land_key, prove_key, rec_key, stock_key
 from takehold.decide.plan import NOT_DESCRIBED
 from takehold.engine.job import Job
+from takehold.engine.judging import OPINION_IN_PASSING, Spring
 from takehold.engine.outcome import Outcome, Recognised, Stop, Tell
 from takehold.engine.patience import Patience
-from takehold.engine.reading import as_unreadable, read_whole
+from takehold.engine.publish import publish
+from takehold.engine.reading import as_unreadable
+from takehold.engine.recheck import Recheck, broken
 from takehold.engine.recognise import is_known
 from takehold.engine.ring import Ring
 from takehold.engine.salvage import Salvager
-from takehold.engine.small_file import land_bytes
 from takehold.engine.stretch import Stretch
-from takehold.engine.transfer import Spring, Transfer
+from takehold.engine.transfer import Transfer
 from takehold.formats.describe import describe
-from takehold.model.errors import FileMissing, NameTaken, SourceChanged, TakeholdError, VolumeGone
-from takehold.model.facts import Broken, ChannelBlocks, Compared, Met, Proven, Published
+from takehold.model.errors import (
+    EvidenceError,
+    FileMissing,
+    SourceChanged,
+    TakeholdError,
+    VolumeGone,
+)
+from takehold.model.facts import ChannelBlocks, Compared, Proven
+from takehold.model.finding import Relation
 from takehold.model.recording import Copy, Recording
 from takehold.model.situation import Sighted, Target
 from takehold.model.sound import Complaint, Description, Kind
@@ -33,6 +42,7 @@ from takehold.model.step import (
     CatchUp,
     Compare,
     Confirm,
+    Measure,
     Prove,
     Publish,
     Recognise,
@@ -41,15 +51,15 @@ from takehold.model.step import (
     TakeStock,
 )
 from takehold.model.step import Transfer as TransferStep
-from takehold.model.volume import Volume
 from takehold.ports.clock import Clock
 from takehold.ports.decoder import Decoder
 from takehold.ports.disk import DestinationTree, Disk, Reader, SourceTree
 
 TELL_EVERY = 50
-LISTS = (b".sha256", b".xxh64")
 # How a read of a copy ends that is shorter than it was, or holds other bytes.
 NOT_AS_WRITTEN = frozenset({"altered", SourceChanged.code})
+# How a comparison ends that may have read such a copy.
+DOUBTFUL = NOT_AS_WRITTEN | {"not-decoded", FileMissing.code}
 # A file with one of these is not whole: a decoder's opinion of it says nothing new.
 NOT_WHOLE = frozenset({"header-unfinished", "header-untrue", "no-fmt", "no-data", "empty-file"})
 
@@ -71,12 +81,11 @@ class Work:
 class Performer:
     """Carries steps out."""
 
-    def __init__(self, disk: Disk, decoder: Decoder, clock: Clock, stall_seconds: int) -> None:
+    def __init__(self, disk: Disk, decoder: Decoder, clock: Clock, patience: Patience) -> None:
         self._disk = disk
         self._decoder = decoder
         self._clock = clock
-        self._stall_seconds = stall_seconds
-        self._patience = Patience(stall_seconds)
+        self._patience = patience
         self._rings: list[Ring] = []
 
     def perform(self, work: Work, tell: Tell, moved: Callable[[int], None], stop: Stop) -> None:
@@ -98,16 +107,14 @@ class Performer:
                 again = [(Job(r), ()) for r in step.recordings]
                 self._from_card(step, again, tell, moved, stop)
             case Salvage() as step:
-                parts = self._disk, self._patient, self._clock, self._stall_seconds
+                parts = self._disk, self._patient, self._clock, self._patience.seconds
                 Salvager(step, *parts).run(tell, moved, stop)
             case CatchUp() as step:
                 self._catch_up(step, tell, moved, stop)
-            case Prove() as step:
-                self._prove(step, tell, moved, stop)
-            case Compare() as step:
-                self._compare(step, work.blocks, tell, moved, stop)
+            case Prove() | Measure() | Compare() as step:
+                self._read_copies(step, work, tell, moved, stop)
             case Publish() as step:
-                self._publish(step, work.files, tell, stretch)
+                publish(step, work.files, self._disk, self._clock, tell, stretch)
 
     # -- inventory
 
@@ -164,7 +171,8 @@ class Performer:
                 if reader.stamp() != file.stamp:
                     return
                 said = describe(reader.read_at, file.stamp.size)
-                said = self._second_opinion(said, reader, file.stamp.size)
+                if file.stamp.size > OPINION_IN_PASSING:
+                    said = self._second_opinion(said, reader, file.stamp.size)
         except VolumeGone:
             raise
         except FileMissing as error:
@@ -199,7 +207,8 @@ class Performer:
     ) -> None:
         try:
             with self._disk.source(step.root) as tree:
-                spring = Spring(lambda r: tree.open(r.path), lambda r: r.stamp)
+                opinion = self._second_opinion
+                spring = Spring(lambda r: tree.open(r.path), lambda r: r.stamp, opinion=opinion)
                 self._carry(spring, jobs, tell, moved, stop)
         except TakeholdError as error:
             for job, _ in jobs[:1]:
@@ -214,7 +223,7 @@ class Performer:
         stop: Stop,
     ) -> None:
         with self._ring() as ring:
-            transfer = Transfer(spring, ring, tell, self._clock, self._stall_seconds)
+            transfer = Transfer(spring, ring, tell, self._clock, self._patience.seconds)
             targets = {t.root.identity: t for _, ts in jobs for t in ts}
             for target in targets.values():
                 try:
@@ -272,63 +281,60 @@ class Performer:
     def _unread(self, copy: Copy, key: str, error: TakeholdError) -> Outcome:
         """A copy that others should be made from is altered, is gone, or cannot be read now."""
         if error.code in NOT_AS_WRITTEN:
-            return Outcome((self._broken(copy, "altered"),), key)
+            return Outcome((broken(copy, "altered", self._clock),), key)
         if isinstance(error, FileMissing):
-            return Outcome((self._broken(copy, "missing"),), key)
+            return Outcome((broken(copy, "missing", self._clock),), key)
         return Outcome(key=key, error=error)
 
-    # -- proving again
+    # -- reading copies
+
+    def _read_copies(
+        self,
+        step: Prove | Measure | Compare,
+        work: Work,
+        tell: Tell,
+        moved: Callable[[int], None],
+        stop: Stop,
+    ) -> None:
+        match step:
+            case Prove():
+                self._prove(step, tell, moved, stop)
+            case Measure():
+                self._measure(step, tell, moved, stop)
+            case Compare():
+                self._compare(step, work.blocks, tell, moved, stop)
 
     def _prove(self, step: Prove, tell: Tell, moved: Callable[[int], None], stop: Stop) -> None:
-        def read() -> None:
-            _go_on(moved, stop)
-
-        volume = step.target.root.volume
         try:
             with self._disk.destination(step.target.root) as tree:
+                again = Recheck(tree, step.target, self._clock, tell, lambda: _go_on(moved, stop))
                 for recording, copy in step.pairs:
                     if stop.is_set():
                         return
-                    here = replace(copy, disks=step.target.root.disks)
-                    self._prove_one(tree, recording, here, volume, tell, read)
+                    again.holds(recording, copy)
                     moved(recording.stamp.size)
         except TakeholdError as error:
             tell(Outcome(key=prove_key(step.pairs[0][1]), error=error))
 
-    def _prove_one(
-        self,
-        tree: DestinationTree,
-        recording: Recording,
-        copy: Copy,
-        volume: Volume,
-        tell: Tell,
-        read: Callable[[], None],
-    ) -> None:
-        key = prove_key(copy)
+    def _measure(self, step: Measure, tell: Tell, moved: Callable[[int], None], stop: Stop) -> None:
+        """What is measured are the bytes that were proven: they are proven again right before."""
+        from takehold.engine.measure import measure  # noqa: PLC0415  # numpy takes 0.1 s
+
+        recording, copy = step.recording, step.copy
+        read = partial(_go_on, moved, stop)
+        told: list[Outcome] = []
         try:
-            with tree.open(copy.path) as reader:
-                digests, seen = read_whole(reader, recording.stamp.size, read)
-                mtime_ns = reader.stamp().mtime_ns
-        except FileMissing:
-            tell(Outcome((self._broken(copy, "missing"),), key))
-        except VolumeGone:
-            raise
+            with self._disk.destination(step.target.root) as tree:
+                Recheck(tree, step.target, self._clock, told.append, read).holds(recording, copy)
+                for outcome in told:
+                    tell(outcome)
+                if any(isinstance(fact, Proven) for outcome in told for fact in outcome.facts):
+                    moved(recording.stamp.size)
+                    with tree.open(copy.path) as reader:
+                        facts = measure(recording, reader, self._decoder, read)
+                    tell(Outcome(facts, prove_key(copy)))
         except TakeholdError as error:
-            tell(Outcome(key=key, error=error))
-        else:
-            if digests != recording.digests:
-                tell(Outcome((self._broken(copy, "altered"),), key))
-                return
-            now = self._clock.now()
-            proof = read_again(copy.proof, volume, now, seen, mtime_ns)
-            tell(Outcome((Proven(replace(copy, proof=proof)),), key))
-
-    def _broken(self, copy: Copy, why: str) -> Broken:
-        return Broken(
-            copy.recording, copy.destination, copy.root, copy.path, why, self._clock.now()
-        )
-
-    # -- comparing samples
+            tell(Outcome(key=prove_key(copy), error=error))
 
     def _compare(
         self,
@@ -338,51 +344,36 @@ class Performer:
         moved: Callable[[int], None],
         stop: Stop,
     ) -> None:
+        """Where a copy may be another one than was proven, it is read again before a word is said.
+
+        What is broken is compared no more: another copy is, from this drive or another.
+        """
         from takehold.engine.compare import compare  # noqa: PLC0415  # numpy takes 0.1 s
 
         key = compare_key(*(tuple(r.id for r, _ in side) for side in (step.ours, step.theirs)))
+        copies = (*step.ours, *step.theirs)
         try:
             with self._disk.destination(step.target.root) as tree:
-                found = compare(step, tree, self._decoder, blocks, lambda n: _go_on(moved, stop, n))
+                again = Recheck(tree, step.target, self._clock, tell, lambda: _go_on(moved, stop))
+                try:
+                    found = compare(
+                        step, tree, self._decoder, blocks, lambda n: _go_on(moved, stop, n)
+                    )
+                except (EvidenceError, FileMissing) as error:
+                    if error.code not in DOUBTFUL or all(again.holds(*pair) for pair in copies):
+                        raise
+                    tell(Outcome(key=key))
+                    return
+                # Without known blocks nothing else would show that a copy is not the recording.
+                unsure = found.relation is Relation.DIFFERENT
+                unseen = [pair for pair in copies if unsure and pair[0].id not in blocks]
+                if not all(again.holds(*pair) for pair in unseen):
+                    tell(Outcome(key=key))
+                    return
         except TakeholdError as error:
             tell(Outcome(key=key, error=error))
         else:
             tell(Outcome((Compared(replace(found, at=self._clock.now())),), key))
-
-    # -- manifests
-
-    def _land_file(self, tree: DestinationTree, path: bytes, data: bytes, stretch: Stretch) -> None:
-        """A list that stands there was written for this revision: it is as true as it was then.
-
-        An empty one says nothing: the check of a file system after a power cut can leave it so.
-        """
-        try:
-            land_bytes(tree, path, data, stretch.check)
-        except NameTaken:
-            there = tree.stamp_of(path)
-            if not path.endswith(LISTS) or there is None or there.size == 0:
-                raise
-
-    def _publish(
-        self, step: Publish, files: Mapping[bytes, bytes], tell: Tell, stretch: Stretch
-    ) -> None:
-        key = publish_key(step.day, step.number, step.target.root.identity)
-        try:
-            with self._disk.destination(step.target.root) as tree:
-                for path, data in files.items():
-                    self._land_file(tree, path, data, stretch)
-        except NameTaken:  # another manifest has that number there: ours gets the next one
-            at, root = self._clock.now(), step.target.root.identity
-            about = step.day, step.number, "", step.target.name, root
-            tell(Outcome((Met(*about, at, ours=False, loose=False),), key))
-            return
-        except TakeholdError as error:
-            tell(Outcome(key=key, error=error))
-            return
-        done = Published(
-            step.day, step.number, step.target.name, step.target.root.identity, self._clock.now()
-        )
-        tell(Outcome((done,), key))
 
 
 def _go_on(moved: Callable[[int], None], stop: Stop, count: int = 0) -> None:

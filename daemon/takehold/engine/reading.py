@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from contextlib import ExitStack
+from mmap import PAGESIZE
+
+import xxhash
 
 from takehold.engine.ring import Buffer
 from takehold.formats.digest import FileDigest
 from takehold.model.errors import FileMissing, TakeholdError, Unreadable, WorldError
 from takehold.model.recording import Digests, Seen
-from takehold.ports.disk import Reader
+from takehold.ports.disk import Part, Reader
 
 _mine = threading.local()
 
@@ -32,6 +36,55 @@ def read_whole(reader: Reader, size: int, moved: Callable[[], None]) -> tuple[Di
         if count < len(buffer.view) or offset > size:
             break
     return (digest.digests() if offset == size else None), reader.seen(size)
+
+
+class ReadBack:
+    """A part's bytes as the medium gives them back, piece by piece, by their XXH64 alone.
+
+    What is asked is whether the medium kept what it was given, not whether somebody forged it: of
+    2**64 kinds of damage one would pass, and SHA-256 would cost ten times as much.
+    """
+
+    def __init__(self, part: Part) -> None:
+        self._part = part
+        self._opened = ExitStack()
+        self._reader: Reader | None = None
+        self._digest = xxhash.xxh64()
+        self._at = 0
+
+    def up_to(self, end: int, moved: Callable[[], None]) -> None:
+        """Go on to `end`, in whole pages or the end of the file."""
+        reader = self._open()
+        buffer = _buffer()
+        while self._at < end:
+            pages = -(-(end - self._at) // PAGESIZE)  # no further: it may not be written yet
+            count = reader.read_into(buffer.view[: pages * PAGESIZE], self._at)
+            if not count:
+                break
+            self._digest.update(buffer.view[:count])
+            self._at += count
+            moved()
+
+    def whole(self, size: int, moved: Callable[[], None]) -> tuple[str | None, Seen, int]:
+        """Go on to its end: the checksum, how all of it was read, and its time (ns).
+
+        None for the checksum if the file is shorter or longer. Nothing stays open.
+        """
+        with self._opened:
+            self.up_to(size, moved)
+            reader = self._open()
+            stamp = reader.stamp()
+            same = self._at == size == stamp.size
+            return self._digest.hexdigest() if same else None, reader.seen(size), stamp.mtime_ns
+
+    def _open(self) -> Reader:
+        if self._reader is None:
+            self._reader = self._opened.enter_context(self._part.reader())
+        return self._reader
+
+    def close(self) -> None:
+        """It is given up; errors of what was only read tell nothing."""
+        self._opened.close()
 
 
 def as_unreadable(error: TakeholdError) -> TakeholdError:

@@ -32,7 +32,7 @@ class Ring:
     """A fixed number of buffers. Whoever was counted in `send` gives its buffer back once."""
 
     def __init__(self, count: int = COUNT, size: int = SIZE) -> None:
-        self._size = size
+        self.size = size
         self._free = [Buffer(size) for _ in range(count)]
         self._lock = threading.Condition()
 
@@ -61,7 +61,7 @@ class Ring:
 
     def forsake(self, buffer: Buffer) -> None:
         """One reader hangs with it: a new buffer takes its place, it is never used again."""
-        fresh = Buffer(self._size)
+        fresh = Buffer(self.size)
         with self._lock:
             self._free.append(fresh)
             self._lock.notify()

@@ -29,9 +29,10 @@ from takehold.decide.salvage import (
     place_of_salvage,
     said_beside,
 )
-from takehold.engine.landing import FLUSH_PATIENCE, OTHER_NAMES, folder_of
+from takehold.engine.landing import FLUSH_PATIENCE
 from takehold.engine.outcome import Outcome, Stop, Tell
 from takehold.engine.patience import Patience
+from takehold.engine.proving import OTHER_NAMES, folder_of
 from takehold.engine.reading import as_unreadable, read_whole
 from takehold.engine.ring import Buffer
 from takehold.engine.small_file import land_bytes

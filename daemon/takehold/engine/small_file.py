@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from takehold.engine.landing import folder_of
+from takehold.engine.proving import folder_of
 from takehold.engine.reading import read_up
 from takehold.engine.ring import Buffer
 from takehold.formats.names import display

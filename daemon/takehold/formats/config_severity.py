@@ -28,6 +28,7 @@ FREE = frozenset(
         *("timecode-overlap", "timecode-off-clock", "pack-not-covering"),
         *("report-names-missing", "report-omits"),
         *("track-silent", "track-dead", "zero-tail", "clipped", "not-numbers"),
+        "sound-unmeasured",
     }
 )
 # About copies, reads and the inventory.

@@ -146,6 +146,9 @@ def _merged(basic: Metadata, rich: Metadata) -> Metadata:
         set_index=rich.set_index,
         ubits=rich.ubits or basic.ubits,
         tracks=rich.tracks or basic.tracks,
+        types=rich.types,
+        parent_uid=rich.parent_uid,
+        parent_name=rich.parent_name,
     )
 
 

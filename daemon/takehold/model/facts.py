@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from takehold.model.comparison import Comparison
 from takehold.model.recording import Copy, Load, Reading, Recording, Stamp
+from takehold.model.sound import Description, Sound
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,19 @@ class WasRead:
 
     recording: int
     reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class WasMeasured:
+    """A recording that was read was decoded and measured later, from a proven copy.
+
+    `description` is what is known of it since: its length, or that it does not decode; then there
+    is no `sound`.
+    """
+
+    recording: int
+    description: Description
+    sound: Sound | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,6 +285,7 @@ Fact = (
     | Listed
     | Inventoried
     | WasRead
+    | WasMeasured
     | ChannelBlocks
     | Compared
     | SameBytes

@@ -22,7 +22,8 @@ CopyKey = tuple[str, bytes]
 class Ledger:
     """Facts by what they are about. `copies` are by recording, then (root, path).
 
-    `held` are the recordings with a copy on a root; `serial` counts the facts.
+    `held` are the recordings with a copy on a root; `differing` those of which a later read gave
+    other bytes; `serial` counts the facts.
     """
 
     loads: dict[int, Load] = field(default_factory=dict)
@@ -32,6 +33,7 @@ class Ledger:
     of_day: dict[str, set[int]] = field(default_factory=lambda: defaultdict(set))
     copies: dict[int, dict[CopyKey, Copy]] = field(default_factory=dict)
     held: dict[str, set[int]] = field(default_factory=dict)
+    differing: set[int] = field(default_factory=set)
     comparisons: dict[tuple[Side, Side], Comparison] = field(default_factory=dict)
     broken: dict[int, list[f.Broken]] = field(default_factory=dict)
     salvaged: dict[int, list[f.Salvaged]] = field(default_factory=dict)
@@ -72,6 +74,7 @@ class Ledger:
             case f.WasRead(recording=rid, reading=reading):
                 known = self.recordings[rid]
                 self.recordings[rid] = replace(known, readings=(*known.readings, reading))
+                self._note_differing(self.recordings[rid])
             case f.SameBytes(recording=rid, stamp=stamp):
                 self.recordings[rid] = replace(self.recordings[rid], stamp=stamp)
             case f.Gone(recording=rid):
@@ -89,6 +92,8 @@ class Ledger:
 
     def _apply_rest(self, fact: f.Fact) -> None:
         match fact:
+            case f.WasMeasured():
+                self._measure(fact)
             case f.Compared(comparison):
                 self.comparisons[(comparison.ours, comparison.theirs)] = comparison
             case f.Revised():
@@ -118,6 +123,12 @@ class Ledger:
                 self.answers[asked] = fact
                 self.asked.pop(asked, None)
 
+    def _measure(self, fact: f.WasMeasured) -> None:
+        known = self.recordings[fact.recording]
+        first, *later = known.readings
+        readings = (replace(first, sound=fact.sound), *later)
+        self.recordings[known.id] = replace(known, description=fact.description, readings=readings)
+
     def _break(self, fact: f.Broken) -> None:
         left = self.copies.get(fact.recording, {})
         left.pop((fact.root, fact.path), None)
@@ -138,13 +149,19 @@ class Ledger:
         if known is not None:
             self._forget(recording.id)
         self.recordings[recording.id] = recording
+        self._note_differing(recording)
         paths = self.of_load.setdefault(recording.load, {})
         paths.setdefault(recording.path, []).append(recording.id)
         paths[recording.path].sort()
         self.of_day[recording.day].add(recording.id)
         self.next_id = max(self.next_id, recording.id + 1)
 
+    def _note_differing(self, recording: Recording) -> None:
+        if any(reading.digests != recording.digests for reading in recording.readings):
+            self.differing.add(recording.id)
+
     def _forget(self, rid: int) -> None:
+        self.differing.discard(rid)
         known = self.recordings.pop(rid, None)
         if known is None:
             return

@@ -55,13 +55,13 @@ class Channel:
 class Measured:
     """A recording's audio.
 
-    `digest` is the XXH3-128 of the raw payload in hex; None where decoded samples were measured.
+    `digest` is the XXH3-128 of the raw payload in hex.
     `first_sample` is the absolute count of the first frame, 0 if it is unknown. `channels` is
     empty, and `coding` None, where the payload is not PCM of 1 to 64 channels.
     """
 
     frames: int
-    digest: str | None
+    digest: str
     coding: Coding | None
     channels: tuple[Channel, ...]
     first_sample: int = 0

@@ -76,7 +76,9 @@ class Metadata:
     """What bext and iXML say, empty where they say nothing.
 
     `time_reference` is the first sample's count since midnight at the file's sample rate;
-    `date` and `time` are bext's text as found.
+    `date` and `time` are bext's text as found. `types` are the words of iXML's TAKE_TYPE in
+    capitals, none for an ordinary take; `parent_uid` and `parent_name` name the file that this one
+    was made from.
     """
 
     project: str = ""
@@ -98,6 +100,9 @@ class Metadata:
     set_index: str = ""
     ubits: str = ""
     tracks: tuple[Track, ...] = ()
+    types: tuple[str, ...] = ()
+    parent_uid: str = ""
+    parent_name: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,6 +94,15 @@ class Compare:
 
 
 @dataclass(frozen=True, slots=True)
+class Measure:
+    """Measure the audio of a compressed recording from a proven copy, which is read again first."""
+
+    target: Target
+    recording: Recording
+    copy: Copy
+
+
+@dataclass(frozen=True, slots=True)
 class Publish:
     """Put a written revision's files on a destination."""
 
@@ -103,7 +112,7 @@ class Publish:
 
 
 AtCard = Recognise | TakeStock | Transfer | Confirm | Salvage
-Step = AtCard | CatchUp | Prove | Compare | Publish
+Step = AtCard | CatchUp | Prove | Measure | Compare | Publish
 
 
 def lane(step: Step) -> str:
@@ -114,7 +123,25 @@ def lane(step: Step) -> str:
         case (
             CatchUp(target=target)
             | Prove(target=target)
+            | Measure(target=target)
             | Compare(target=target)
             | Publish(target=target)
         ):
             return f"drive {target.root.volume.device}"
+
+
+def recordings_of(step: Step) -> set[int]:
+    """The recordings that a step works on."""
+    match step:
+        case Transfer(owed=owed):
+            return {o.recording.id for o in owed}
+        case Confirm(recordings=recordings):
+            return {r.id for r in recordings}
+        case Salvage(recording=recording) | Measure(recording=recording):
+            return {recording.id}
+        case CatchUp() | Prove():
+            return {pair[0].id for pair in step.pairs}
+        case Compare(ours=ours, theirs=theirs):
+            return {recording.id for recording, _ in (*ours, *theirs)}
+        case _:
+            return set()

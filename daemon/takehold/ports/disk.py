@@ -7,6 +7,7 @@ with `says` naming the file and the root, and MUST never follow a link below the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Protocol
@@ -71,6 +72,13 @@ class Part(Protocol):
         Any error kills this part: the caller MUST `drop` it and begin anew.
         """
 
+    def flush_piece(self) -> bool:
+        """Flush what is written so far; False where it cannot be read back from the medium yet.
+
+        May be called by a second thread, which may then read up to there while more is written.
+        An error kills the part, as any.
+        """
+
     def flush(self, size: int) -> bool:
         """Cut to `size` and flush to the medium; False where the file system cannot promise it."""
 
@@ -97,6 +105,13 @@ class DestinationTree(Protocol):
         """Raise NameRefused if no file of that name can be held, as far as asking for it tells.
 
         Its folder must be there. What only the giving of a name shows is left to `keep`.
+        """
+
+    def flush_together(self, parts: Sequence[Part]) -> None:
+        """Flush these by one call, if that promises as much as a flush of each; else do nothing.
+
+        Each MUST be flushed by itself afterwards, which then costs little. An error, whosever it
+        is, is one of each of them.
         """
 
     def settle(self, folder: bytes) -> bool:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import errno
 import os
+from collections.abc import Sequence
 from contextlib import AbstractContextManager, suppress
 from threading import Lock
 
 from takehold.adapters.disk.faults import fault, told
+from takehold.adapters.disk.flushing import flush_all, flush_to_medium, flushes_as_a_whole
 from takehold.adapters.disk.leftovers import sweep_folder
 from takehold.adapters.disk.naming import KnownNames
 from takehold.adapters.disk.reading import FileReader, cold
 from takehold.adapters.disk.roots import OpenRoot, is_plain, parts, split
-from takehold.adapters.disk.writing import FilePart, flush_to_medium, new_part
+from takehold.adapters.disk.writing import FilePart, new_part
 from takehold.model.errors import FileMissing, WorldError
 from takehold.model.recording import Stamp
+from takehold.ports.disk import Part
 
 # A link or a file stands where a folder should be made.
 _IN_THE_WAY = frozenset({errno.ELOOP, errno.ENOTDIR})
@@ -26,6 +29,7 @@ class LocalDestination:
     def __init__(self, at: OpenRoot, names: KnownNames) -> None:
         self._at = at
         self._names = names
+        self._as_a_whole = flushes_as_a_whole(at.root.volume)
         self._settling = Lock()
         self._settled: set[bytes] = set()
 
@@ -45,6 +49,19 @@ class LocalDestination:
             suppress(FileNotFoundError),
         ):
             os.stat(name, dir_fd=fd, follow_symlinks=False)
+
+    def flush_together(self, parts: Sequence[Part]) -> None:
+        """One flush of the file system instead of one a part."""
+        self._at.check()
+        ours = [part for part in parts if isinstance(part, FilePart)]
+        if len(ours) < 2 or not self._as_a_whole:  # one flush is one flush
+            return
+        for part in ours:
+            part.cut()
+        with told(self._at.root, b""):
+            flush_all(self._at.fd)
+        for part in ours:
+            part.on_medium()
 
     def settle(self, folder: bytes) -> bool:
         """Flush the folder; of its parents those that got a folder, or were not flushed yet."""

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from threading import Lock
 
+from takehold.adapters.disk.libc import libc
 from takehold.formats.names import same_key
 
 _NOREPLACE = 1  # RENAME_NOREPLACE of linux/fs.h, rename(2)
@@ -85,16 +86,12 @@ def _rename(fd: int, old: bytes, new: bytes) -> None:
 
 
 def _rename_noreplace(fd: int, old: bytes, new: bytes) -> None:
-    call = getattr(_libc(), "renameat2", None)
+    call = getattr(libc(), "renameat2", None)
     if call is None:
         raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
     if call(fd, old, fd, new, ctypes.c_uint(_NOREPLACE)) != 0:
         number = ctypes.get_errno()
         raise OSError(number, os.strerror(number), new)
-
-
-def _libc() -> ctypes.CDLL:
-    return ctypes.CDLL(None, use_errno=True)
 
 
 def _rename_by_link(fd: int, old: bytes, new: bytes) -> None:

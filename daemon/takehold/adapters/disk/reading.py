@@ -15,9 +15,10 @@ from takehold.model.recording import Seen, Stamp
 PAGE = 4096
 """Offsets, lengths and buffers of a direct read or write are multiples of it."""
 
-DIRECT_FROM = 1 << 20
+DIRECT_FROM = 1 << 19
 """Below this size in bytes a direct read or write costs more than it saves (measured)."""
 
+_WINDOW = 2 * PAGE
 _DIRECT = getattr(os, "O_DIRECT", 0)  # Linux only
 # O_NONBLOCK: should a pipe take the file's place after the look, its opening does not hang.
 _FILE = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK
@@ -50,9 +51,11 @@ class FileReader:
         self._path = path
         self._fd = fd
         self._direct = direct
+        self._window, self._window_at = b"", 0
         self._drop_cache()
-        # Direct: headers are read through the cache, and nothing beyond them.
-        self._advise("POSIX_FADV_RANDOM" if direct is not None else "POSIX_FADV_SEQUENTIAL")
+        # Headers are read through the cache, and nothing beyond them.
+        self._advise("POSIX_FADV_RANDOM")
+        self._in_order = direct is not None
         self._witness = Witness(at.root.volume)
 
     def stamp(self) -> Stamp:
@@ -63,16 +66,35 @@ class FileReader:
     def read_at(self, offset: int, length: int) -> bytes:
         """Through the cache. What a later whole read finds there was fetched now, so it counts."""
         with told(self._at.root, self._path):
-            if self._direct is not None:
-                return os.pread(self._fd, length, offset)
-            before = self._witness.before()
-            read = os.pread(self._fd, length, offset)
-            self._witness.after(before)
-            return read
+            read = self._in_window(offset, length)
+            return self._pread(offset, length) if read is None else read
+
+    def _in_window(self, offset: int, length: int) -> bytes | None:
+        """A header is asked for in dozens of small pieces: out of a few pages, read once."""
+        if length > _WINDOW:
+            return None
+        if not 0 <= offset - self._window_at <= len(self._window) - length:
+            start = offset - offset % PAGE
+            try:
+                self._window, self._window_at = self._pread(start, _WINDOW), start
+            except OSError:  # what was asked for may be readable all the same
+                return None
+        begin = offset - self._window_at
+        held = self._window[begin : begin + length]
+        return held if len(held) == length else None
+
+    def _pread(self, offset: int, length: int) -> bytes:
+        if self._direct is not None:
+            return os.pread(self._fd, length, offset)
+        before = self._witness.before()
+        read = os.pread(self._fd, length, offset)
+        self._witness.after(before)
+        return read
 
     def read_into(self, buffer: memoryview, offset: int) -> int:
         """Fill the buffer; a short count is the end of the file."""
         with told(self._at.root, self._path):
+            self._read_on()
             before = self._witness.before()
             got = self._read_direct(buffer, offset)
             while got < len(buffer) and (more := os.preadv(self._fd, [buffer[got:]], offset + got)):
@@ -101,6 +123,12 @@ class FileReader:
                 raise
             self._fall_back()
         return got
+
+    def _read_on(self) -> None:
+        """All of it is wanted now: where it goes through the cache, it may be fetched ahead."""
+        if not self._in_order:
+            self._in_order = True
+            self._advise("POSIX_FADV_SEQUENTIAL")
 
     def _fall_back(self) -> None:
         if self._direct is not None:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 import os
 import stat
+import threading
 
 from takehold.model.recording import Seen
 from takehold.model.volume import Volume
@@ -29,13 +30,33 @@ def on_block_device(volume: Volume) -> bool:
     return real and not volume.kind.startswith("fuse")
 
 
+class _Counters:
+    """This thread's own counters, opened once: they are asked before and after each read."""
+
+    def __init__(self) -> None:
+        self._fd = os.open("/proc/thread-self/io", os.O_RDONLY)
+
+    def fetched(self) -> int:
+        text = os.pread(self._fd, 1024, 0)
+        return int(text.split(b"\nread_bytes: ", 1)[1].split(b"\n", 1)[0])
+
+    def __del__(self) -> None:
+        with contextlib.suppress(AttributeError, OSError):
+            os.close(self._fd)
+
+
+_mine = threading.local()
+
+
 def fetched_by_thread() -> int | None:
     """Bytes this thread has caused to be fetched from storage; None where nobody counts."""
     try:
-        with open("/proc/thread-self/io", "rb") as counters:
-            return int(counters.read().split(b"\nread_bytes: ", 1)[1].split(b"\n", 1)[0])
+        if not hasattr(_mine, "counters"):
+            _mine.counters = _Counters()
+        fetched: int = _mine.counters.fetched()
     except (OSError, ValueError, IndexError):
         return None
+    return fetched
 
 
 class Witness:

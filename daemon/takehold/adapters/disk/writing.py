@@ -13,13 +13,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from takehold.adapters.disk.faults import fault, refuse, told, where
+from takehold.adapters.disk.flushing import CANNOT_PROMISE, flush_to_medium, promises
 from takehold.adapters.disk.naming import KnownNames
 from takehold.adapters.disk.reading import DIRECT_FROM, PAGE, FileReader, cold_in, direct_again
 from takehold.adapters.disk.roots import OpenRoot, close_quietly, split
 from takehold.adapters.disk.witness import on_block_device
 from takehold.formats.names import OWN_PREFIX
 from takehold.model.errors import WorldError
-from takehold.model.volume import Volume
 
 OWN_PART = re.compile(rb"\.takehold-[0-9a-f]{16}\.part")
 """The whole of a part's name."""
@@ -30,27 +30,6 @@ _RESERVE_FROM = 8 << 20  # bytes; for smaller files it costs more than it saves 
 _RESERVING = frozenset({"ext4", "xfs", "btrfs", "f2fs"})
 _FAT = frozenset({"vfat", "msdos"})
 _FAT_LARGEST = 0xFFFFFFFF  # bytes: DIR_FileSize has 32 bits (Microsoft FAT specification)
-_CANNOT_PROMISE = frozenset({errno.ENOTTY, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EINVAL})
-# Asks a drive to empty its own memory too; plain fsync does not, on macOS (fcntl(2) there).
-_FULL_FLUSH = getattr(fcntl, "F_FULLFSYNC", None)
-
-
-def flush_to_medium(fd: int, volume: Volume) -> bool:
-    """Flush a file or folder; False where that promises nothing. Other errors are the caller's.
-
-    For a FUSE server without a block device the kernel answers success also where the server
-    knows no flush (ENOSYS is swallowed), so nothing is promised there.
-    """
-    try:
-        if _FULL_FLUSH is not None:
-            with contextlib.suppress(OSError):
-                fcntl.fcntl(fd, _FULL_FLUSH)
-        os.fsync(fd)
-    except OSError as error:
-        if error.errno in _CANNOT_PROMISE:
-            return False
-        raise
-    return volume.keeps and not volume.kind.startswith("fuse.") and volume.kind != "fuse"
 
 
 class FilePart:
@@ -68,6 +47,8 @@ class FilePart:
         self._path = _join(folder, self._name)
         self._direct: int | None = None
         self._flushed = False
+        self._on_medium = False
+        self._end = 0
         self._dead = False
         self._open = True
 
@@ -90,12 +71,13 @@ class FilePart:
         try:
             os.posix_fallocate(self._fd, 0, size)
         except OSError as error:
-            if error.errno not in _CANNOT_PROMISE:
+            if error.errno not in CANNOT_PROMISE:
                 raise
 
     def write(self, buffer: memoryview, offset: int) -> None:
         """Write all of it; an unaligned end is padded, and cut by `flush`."""
-        self._flushed = False
+        self._flushed = self._on_medium = False
+        self._end = max(self._end, offset + len(buffer))
         with self._fatal():
             done = self._write_direct(buffer, offset)
             while done < len(buffer):
@@ -130,11 +112,31 @@ class FilePart:
             direct, self._direct = self._direct, None
             os.close(direct)
 
+    def flush_piece(self) -> bool:
+        """Flush what is there; what went through the cache is only read back as a whole."""
+        with self._fatal():
+            if self._direct is None:
+                return False
+            return flush_to_medium(self._fd, self._at.root.volume)
+
+    def cut(self) -> None:
+        """To the length of what was written: a padded end goes, and what was reserved beyond."""
+        with self._fatal():
+            if self._direct is not None:
+                os.ftruncate(self._fd, self._end)
+
+    def on_medium(self) -> None:
+        """It was flushed from outside, with all else on its file system, after `cut`."""
+        self._on_medium = True
+
     def flush(self, size: int) -> bool:
         """Cut to `size` and flush. After an error nothing of this part can be trusted."""
         with self._fatal():
-            os.ftruncate(self._fd, size)
-            promised = flush_to_medium(self._fd, self._at.root.volume)
+            if self._on_medium and os.fstat(self._fd).st_size == size:
+                promised = promises(self._at.root.volume)
+            else:
+                os.ftruncate(self._fd, size)
+                promised = flush_to_medium(self._fd, self._at.root.volume)
             self._flushed = True
             return promised
 
