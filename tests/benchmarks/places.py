@@ -50,7 +50,10 @@ class Places:
         disk = self._bench.disk(name, fs, megabytes, label=name[:11], mount=False)
         run("losetup", "-d", disk.loop)
         disk.loop = attach(disk.image, "--direct-io=on")
-        return disk.mount_again()
+        mount = disk.mount_again()
+        # In use now, it goes with its mount, however this run ends: an image is memory that is held.
+        run("losetup", "-d", disk.loop)
+        return mount
 
     def slow_down(self) -> None:
         """From now on the devices are no faster than real ones: call it once the card is full."""

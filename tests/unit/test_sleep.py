@@ -6,14 +6,16 @@ CLOCK_MONOTONIC does not). Here a fake clock sleeps; the engine and its threads 
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 import pytest
 
 from fakedisk import FakeVolume
-from fakeworld import CARDS, DAY, Clock, Site, ending, take, within
+from fakeworld import CARDS, DAY, NOON, Clock, Site, ending, take, within
 from takehold.adapters import clock as clock_adapter
 from takehold.adapters.clock import SystemClock
 from takehold.decide.sleep import clock_moved, in_words, sentence, slept
@@ -346,3 +348,35 @@ def test_a_clock_set_while_it_runs_is_said_once() -> None:
     site.clock.advance(HOURS)
     site.work()
     assert [s[:22] for s in site.engine.waking.says({})] == ["The laptop slept for 5"]
+
+
+@pytest.mark.parametrize("at", range(0, 30, 3))
+def test_no_day_is_signed_upon_a_look_of_before_a_sleep(at: int) -> None:
+    """Wrap looks at the drives last; meanwhile the lid is closed, and one more take recorded."""
+    site = Site(sources=CARDS[:1])
+    card = site.card("SND_A1", dict(FILES))
+    drives = [site.drive("SHUTTLE_1"), site.drive("SHUTTLE_2")]
+    site.work()
+    calls = 0
+
+    def noticed(op: str, path: bytes) -> None:
+        nonlocal calls
+        if op == "stamp_of":
+            calls += 1
+            if calls == at + 1:
+                site.clock.sleep(2 * HOURS)
+                card.put(b"DAY/T04.WAV", take(4))
+
+    for drive in drives:
+        drive.calls = Calls(noticed)
+    site.wrap()
+    site.work()
+    site.wrap()
+    kept = site.archive.kept[DAY]
+    signed = [json.loads(kept[name]) for name in sorted(kept) if name.endswith("manifest.json")]
+    assert signed[-1]["verdict"] == "READY"
+    assert calls <= at or len(signed[-1]["files"]) == len(FILES) + 1
+    for doc in signed:
+        after = datetime.fromisoformat(doc["written_at"]) >= NOON + timedelta(hours=2)
+        if after and doc["verdict"] == "READY":
+            assert len(doc["files"]) == len(FILES) + 1

@@ -16,6 +16,7 @@ from takehold.decide.plan import CopyName
 from takehold.engine.days import Days
 from takehold.engine.glance import Glance, Shown
 from takehold.engine.patience import Patience
+from takehold.engine.stretch import Awake
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import (
     Answered,
@@ -62,6 +63,10 @@ class Present(Protocol):
     @property
     def around(self) -> Around:
         """What is so at this moment only."""
+
+    @property
+    def asleep_ns(self) -> int:
+        """The clock's count of sleep then."""
 
 
 class Closer:
@@ -234,6 +239,8 @@ class Closer:
     def _write(
         self, ledger: Ledger, day: str, asked: list[Asked], now: Present, key: str
     ) -> list[Fact]:
+        if Awake(self._clock, now.asleep_ns).over():
+            return []  # what is in now was not looked at
         at = self._clock.now()
         try:
             kept = self.days.left_over(ledger, day)

@@ -77,11 +77,15 @@ class World:
 
 @dataclass(slots=True)
 class Now:
-    """The newest look, for the faces: situation, alarms, and files not settled yet."""
+    """The newest look, for the faces: situation, alarms, and files not settled yet.
+
+    `asleep_ns` is the clock's count then.
+    """
 
     situation: Situation
     alarms: dict[str, Trouble] = field(default_factory=dict)
     unsettled: tuple[str, ...] = ()
+    asleep_ns: int = 0
 
     @property
     def around(self) -> Around:
@@ -336,7 +340,7 @@ class Engine:
         )
         alarms = look.alarms | unread_alarms(self.ledger, situation)
         alarms |= unclosed_alarms(self.ledger, self.settings, self._world.clock.local())
-        return Now(situation, alarms, tuple(unsettled))
+        return Now(situation, alarms, tuple(unsettled), self.waking.asleep_ns)
 
     def _enrol(self, found: Found, claimed: set[int]) -> Sight:
         arrival, root = found.arrival, found.arrival.root
