@@ -213,3 +213,31 @@ def test_a_decoder_is_asked_about_the_bytes_that_are_copied() -> None:
     assert isinstance(read, WasRead)
     assert asked == [len(take(1, 30))]
     bench.check(bench.drives[0], b"T01.WAV")
+
+
+@pytest.mark.parametrize("op", ["flush_piece", "flush", "settle"])
+def test_a_flush_may_take_longer_than_a_write(op: str) -> None:
+    """P6: a slow drive writes what it holds back, of a piece as of the whole; it does not hang."""
+    bench = Bench({b"T01.WAV": LONG}, drives=1, stall_seconds=6)  # 0.3 s of this clock
+    [drive] = bench.drives
+    slow = drive.hang(op)
+    threading.Timer(0.9, slow.set).start()
+    with ending(slow):
+        bench.run(bench.jobs(b"T01.WAV"))
+    bench.check(drive, b"T01.WAV")
+    assert bench.errors() == {}
+
+
+def test_a_flush_that_fails_for_many_is_said_of_each_by_its_own_name() -> None:
+    """One call, one error; sixteen files are written anew, each with its own sentence."""
+    names = [b"T%02d.WAV" % n for n in range(1, 7)]
+    bench = Bench({name: take(n, frames=500) for n, name in enumerate(names, 1)}, drives=2)
+    bad, _ = bench.drives
+    first = bad.hang("flush")
+    threading.Timer(0.3, first.set).start()
+    bad.fail_next("flush_together", WorldError("d1: Input/output error."))
+    with ending(first):
+        bench.run(bench.jobs(*names))
+    said = [told.error.says for told in bench.told if told.error is not None]
+    assert said
+    assert all(sum(name.decode() in says for name in names) == 1 for says in said)

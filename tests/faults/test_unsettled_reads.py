@@ -8,12 +8,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from fakedisk import FakeVolume
 from fakeworld import CARDS, DAY, Site, take
+from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.decide.alarms import open_troubles
 from takehold.decide.lost_card import AWAY_S
 from takehold.decide.manifest import names_of
@@ -21,6 +23,7 @@ from takehold.decide.reads import UNSETTLED
 from takehold.engine.requests import ack_text
 from takehold.model import facts as f
 from takehold.model.finding import Finding, Severity, Verdict
+from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 
 NAME = b"DAY/T01.WAV"
@@ -237,3 +240,18 @@ def test_a_config_that_makes_it_graver_leaves_no_way_out() -> None:
     strict: Settings = replace(site.settings, severities=(("reads-differ", HOLD),))
     site.settings = strict
     assert the_one(site).severity is HOLD
+
+
+def test_a_day_alone_knows_what_was_decided_on_another_day(tmp_path: Path) -> None:
+    """`takehold status` reads today's part of the catalogue: yesterday's decision stands."""
+    site, card = misread()
+    lost(site, card)
+    decide(site, the_one(site).id)
+    site.wrap()
+    site.clock.advance(24 * HOUR)
+    site.work()
+    catalogue = SqliteCatalogue.open(str(tmp_path / "catalogue.db"))
+    catalogue.record(list(site.catalogue.facts()))
+    alone = Ledger.of(catalogue.facts(site.engine.today()))
+    catalogue.close()
+    assert open_troubles(alone, site.engine.today(), []) == []

@@ -19,7 +19,7 @@ from takehold.home import Home, days_known, reading
 from takehold.model import facts as f
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings, Source
-from takehold.model.sound import Complaint
+from takehold.model.sound import Complaint, Track
 from takeworld import HZ, wav
 
 DAYS = ("2031-05-05", "2031-05-06", "2031-05-07")
@@ -30,6 +30,7 @@ LOADS = {
     2: load(2, Role.BACKUP, day=DAYS[0]),
     3: load(3, source="share", label="share", identity="uuid:S:share", day=DAYS[0]),
     4: load(4, day=DAYS[1], label="SND_A2", identity="uuid:SND_A2", folder=b"SND_A2"),
+    5: load(5, Role.BODYPACK, day=DAYS[2], label="PACK_1", identity="uuid:P", folder=b"PACK_1"),
 }
 
 
@@ -45,7 +46,10 @@ def file(draw: st.DrawFn, number: int) -> Recording:
     of, day = draw(st.sampled_from(sorted(LOADS))), draw(st.sampled_from(DAYS))
     scene, take = draw(st.sampled_from("12")), draw(st.integers(1, 5))
     start = (9 * 3600 + 600 * number) * HZ
-    made = wav(number, b"%d.WAV" % number, scene, str(take), start, of=of, date=day)
+    if LOADS[of].role is Role.BODYPACK:  # into the next day
+        start = 20 * 3600 * HZ
+    long = (14 * 3600 if LOADS[of].role is Role.BODYPACK else 10) * HZ
+    made = wav(number, b"%d.WAV" % number, scene, str(take), start, long, of=of, date=day)
     place = b"Lantern Bay/" + day.encode() + b"/%d/" % of + made.path
     made = replace(made, day=day, place=place)
     match draw(st.integers(0, 9)):
@@ -99,6 +103,7 @@ def test_a_day_alone_is_judged_as_among_all(facts: list[f.Fact]) -> None:
             assert alone.findings == among.findings
             assert (alone.verdict, alone.reasons) == (among.verdict, among.reasons)
             assert alone.takes == among.takes
+            assert alone.coverage == among.coverage
             assert (alone.view.files, alone.view.loads) == (among.view.files, among.view.loads)
 
 
@@ -137,3 +142,21 @@ def test_a_watch_folder_of_later_days_holds_no_earlier_one_up() -> None:
     among = judge(known, DAYS[1], asked)
     assert "inventory-incomplete" not in {found.code for found in among.findings}
     assert alone.findings == among.findings
+
+
+def test_a_packs_file_of_the_evening_before_is_read_with_the_day() -> None:
+    """Its card came in days later; the file reaches into the morning of the take."""
+    track = (Track(1, 1, "Keeper"),)
+    mine = wav(10, b"1.WAV", "1", "1", 9 * 3600 * HZ, of=1, date=DAYS[1], tracks=track)
+    pack = wav(11, b"KEEPER.WAV", "", "", 20 * 3600 * HZ, 14 * 3600 * HZ, of=5, date=DAYS[0])
+    files = (replace(mine, day=DAYS[1]), replace(pack, day=DAYS[0]))
+    facts: list[f.Fact] = [f.LoadSeen(one) for one in LOADS.values()]
+    facts += [f.Inventoried(one) for one in files]
+    with tempfile.TemporaryDirectory() as folder:
+        home = Home("", folder, "")
+        catalogue = SqliteCatalogue.open(home.catalogue)
+        catalogue.record(facts)
+        catalogue.close()
+        alone, _ = judged_day(home, DAYS[1], with_share(), Around())
+    assert alone.coverage == judge(ledger(facts), DAYS[1], with_share(), Around()).coverage
+    assert alone.coverage.packs

@@ -18,8 +18,15 @@ from takehold.model.sound import Coding, Description, Sound
 
 Value = str | bytes | int | None
 Row = dict[str, Value]
+# A transmitter's file of the evening before may reach into the day. Whether a person has decided
+# on a trouble is seen by the reads of its file, whatever its day.
 _LOADS_OF_DAY = """WHERE load IN (
     SELECT load FROM recording WHERE day = :day UNION SELECT id FROM load WHERE day = :day
+    UNION SELECT load.id FROM load JOIN recording ON recording.load = load.id
+        WHERE load.role = 'bodypack' AND recording.day = date(:day, '-1 day')
+    UNION SELECT load FROM recording WHERE id IN (
+        SELECT CAST(substr(key, 5) AS INTEGER) FROM trouble WHERE key LIKE 'rec %'
+    )
 )"""
 _FILES_OF_DAY = f"WHERE recording IN (SELECT id FROM recording {_LOADS_OF_DAY})"  # noqa: S608  # own names only
 
@@ -110,7 +117,8 @@ def _write_answer(db: sqlite3.Connection, fact: f.Fact) -> None:
 def everything(db: sqlite3.Connection, day: str | None = None) -> Iterator[f.Fact]:
     """All that is known, in an order that folds: what others refer to comes first.
 
-    With a day, of recordings only those on loads that hold any of it, or first came then.
+    With a day, of recordings only those on loads that hold any of it, or first came then, or may
+    say something of it.
     """
     of_load, of_file = ("", "") if day is None else (_LOADS_OF_DAY, _FILES_OF_DAY)
     yield from (f.LoadSeen(_load(row)) for row in _rows(db, "load"))

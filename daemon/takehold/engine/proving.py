@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import queue
 from collections.abc import Sequence
+from copy import copy as another
 from dataclasses import replace
 
 from takehold.decide.durable import promised
@@ -95,10 +96,18 @@ class Prover:
         if self._course.left or written.dead:
             return
         try:
-            if written.part.flush_piece():
+            if self._flushed_piece(written):
                 written.back.up_to(end, self._course.touch)
         except TakeholdError as error:
             self._fail(written, error)
+
+    def _flushed_piece(self, written: Written) -> bool:
+        self._course.flushing = True
+        try:
+            return written.part.flush_piece()
+        finally:
+            self._course.flushing = False
+            self._course.touch()
 
     def _prove(self, whole: Sequence[Written]) -> None:
         """What is written as a whole: flushed together, each read back, their names settled."""
@@ -134,7 +143,7 @@ class Prover:
             self._tree.flush_together([written.part for written in several])
         except TakeholdError as error:
             for written in several:
-                self._fail(written, error)
+                self._fail(written, another(error))
 
     def _flush_one(self, written: Written) -> None:
         try:
@@ -212,11 +221,14 @@ class Prover:
     def _settle(self, kept: Sequence[tuple[Job, Copy]]) -> None:
         """Make the names durable, then report."""
         folders: dict[bytes, bool | TakeholdError] = {}
+        self._course.flushing = True
         for folder in {folder_of(copy.path) for _, copy in kept}:
             try:
                 folders[folder] = self._tree.settle(folder)
             except TakeholdError as error:
                 folders[folder] = error
+        self._course.flushing = False
+        self._course.touch()
         for job, copy in kept:
             folder_durable = folders[folder_of(copy.path)]
             if isinstance(folder_durable, TakeholdError):
