@@ -51,7 +51,7 @@ class Places:
         run("losetup", "-d", disk.loop)
         disk.loop = attach(disk.image, "--direct-io=on")
         mount = disk.mount_again()
-        # In use now, it goes with its mount, however this run ends: an image is memory that is held.
+        # In use now, it goes with its mount, however this run ends: images are held in memory.
         run("losetup", "-d", disk.loop)
         return mount
 

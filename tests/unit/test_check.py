@@ -278,3 +278,12 @@ def test_every_kind_of_file_is_covered_by_the_cases() -> None:
         if isinstance(x, f.Inventoried)
     }
     assert kinds == set(Kind)
+
+
+def test_a_file_that_is_whole_and_holds_nothing_is_told() -> None:
+    """A recorder that lost its card right after it had opened the file leaves such a one."""
+    whole = recording(1)
+    empty = replace(whole, description=replace(whole.description, frames=0))
+    known = ledger(cards(), taken(empty))
+    found = check(view(known), known, settings(), Around())
+    assert [x.severity for x in found if x.code == "no-data"] == [Severity.LOOK]

@@ -15,7 +15,7 @@ from takehold.model.facts import Trouble
 from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.recording import Proof, Seen
 from takehold.model.settings import Role, Settings
-from takehold.model.sound import Kind
+from takehold.model.sound import Complaint, Kind
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
 KEEP = "Keep the card as it is."
@@ -83,7 +83,11 @@ def _name(standing: Standing) -> str:
 
 
 def _complaints(standing: Standing) -> Iterator[Finding]:
-    for complaint in standing.recording.description.complaints:
+    said = standing.recording.description
+    complaints = said.complaints
+    if said.frames == 0 and not complaints:  # a whole file by its form: opened, and no more
+        complaints = (Complaint("no-data", "0 frames"),)
+    for complaint in complaints:
         severity, says, do = COMPLAINTS[complaint.code]
         if complaint.code == "not-wave" and not holds_audio(standing.recording.path):
             continue
