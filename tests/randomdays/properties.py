@@ -147,17 +147,23 @@ def manifest_true(world: World, raw: bytes) -> None:
         _ready(world, doc)
 
 
+# Beside READY: which of differing reads is right was not shown, and a person knew it.
+DECIDED = "Not confirmed: a person decided on it."
+
+
 def _ready(world: World, doc: dict[str, Any]) -> None:
     roles = {load["id"]: load["role"] for load in doc["loads"]}
     files = [file for file in doc["files"] if file["current"]]
     must(files or any(f["decision"] for f in doc["findings"]), "P12: READY of nothing")
     for file in files:
         name = f"{doc['day']} {file['place']}"
-        twice = len(file["reads"]) >= 2
+        twice = sum(read["sha256"] == file["sha256"] for read in file["reads"]) >= 2
         answer = (file["counterpart"] or {}).get("relation")
-        must(twice or answer == "identical", f"P8: READY, {name} is not confirmed")
-        must(file["sha256"] in world.audio, f"P8: READY, {name} was never recorded so")
-        if answer in ("identical", "same audio"):
+        settled = any(file["path"] in says and DECIDED in says for says in doc["reasons"])
+        must(twice or answer == "identical" or settled, f"P8: READY, {name} is not confirmed")
+        true = file["sha256"] in world.audio
+        must(true or settled, f"P8: READY, {name} was never recorded so")
+        if true and answer in ("identical", "same audio"):
             where = file["counterpart"]["load"], file["counterpart"]["path"]
             other = next(f for f in files if (f["load"], f["path"]) == where)
             must(
@@ -168,7 +174,7 @@ def _ready(world: World, doc: dict[str, Any]) -> None:
         if wave and world.settings.has_backup() and roles[file["load"]] == "primary":
             backed = answer in ("identical", "same audio")
             decided = any(f["decision"] and "backup" in f["says"] for f in doc["findings"])
-            must(backed or (twice and decided), f"P8: READY, {name} has no backup")
+            must(backed or ((twice or settled) and decided), f"P8: READY, {name} has no backup")
         standing = {world.drive_of(c["identity"]).volume.root.disks for c in file["copies"]}
         must(_apart(standing) >= 2, f"P5: READY, {name} is on {len(standing)} disk")
     named = {file["sha256"] for file in doc["files"]}
