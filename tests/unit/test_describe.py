@@ -122,6 +122,20 @@ def test_a_started_frame_is_told():
     assert codes(bwf(FORMAT, SAID, AUDIO[:-2])) == ["frame-cut"]
 
 
+@pytest.mark.parametrize("count", [2**53, 2**63, 2**64 - 1])
+def test_a_count_of_samples_that_cannot_be_is_told_and_not_believed(count: int):
+    """As erased flash reads; no row and no document could hold it (RFC 7493, section 2.2)."""
+    answer = described(bwf(FORMAT, replace(SAID, time_reference=count), AUDIO))
+    assert answer.metadata.time_reference is None
+    assert {c.code for c in answer.complaints} >= {"bext-unreadable"}
+    assert str(count) in answer.complaints[0].detail
+
+
+def test_the_most_samples_that_can_be_are_believed():
+    answer = described(bwf(FORMAT, replace(SAID, time_reference=2**53 - 1), AUDIO))
+    assert answer.metadata.time_reference == 2**53 - 1
+
+
 def test_fmt_and_data_may_be_missing():
     whole = bwf(FORMAT, Metadata(), AUDIO)
     assert codes(wave_of(chunk(b"data", AUDIO))) == ["no-fmt"]

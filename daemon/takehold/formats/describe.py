@@ -11,6 +11,8 @@ from takehold.formats.riff import Chunk, NotWave, ReadAt, Walk
 from takehold.model.sound import Complaint, Description, Kind, Metadata, Span, WaveFormat
 
 _GLANCE = 512  # bytes that show whether a file is text
+# What a document can hold of a number (RFC 7493, section 2.2): half a million days at 192 kHz.
+MOST_SAMPLES = 2**53 - 1
 
 
 def describe(read: ReadAt, size: int) -> Description:
@@ -99,11 +101,21 @@ def _metadata(
     basic = basic if isinstance(basic, Metadata) else Metadata()
     rich = rich if isinstance(rich, Metadata) else Metadata()
     rich = replace(rich, time_reference=_at_file_rate(rich, format_))
+    for code, said in (("bext-unreadable", basic), ("ixml-unreadable", rich)):
+        if (said.time_reference or 0) > MOST_SAMPLES:
+            says = f"{said.time_reference} samples since midnight cannot be right"
+            complaints.append(Complaint(code, says))
+    basic, rich = _believed(basic), _believed(rich)
     ours, theirs = basic.time_reference, rich.time_reference
     if ours is not None and theirs is not None and ours != theirs:
         says = f"bext TimeReference {ours}, iXML timestamp {theirs}"
         complaints.append(Complaint("metadata-disagrees", says))
     return _merged(basic, rich), complaints
+
+
+def _believed(said: Metadata) -> Metadata:
+    """Without a count of samples that no clock comes to: erased memory reads as all ones."""
+    return replace(said, time_reference=None) if (said.time_reference or 0) > MOST_SAMPLES else said
 
 
 def _parsed(
