@@ -335,3 +335,28 @@ def test_a_decision_on_an_altered_copy_covers_no_second_alteration() -> None:
         ids.append([x.id for x in told if x.code == "copy-altered"])
     assert ids[0][0] in ids[1]
     assert len(set(ids[1])) == 2
+
+
+def test_a_card_that_is_pulled_in_the_moment_of_a_look_is_just_gone() -> None:
+    """All of it was copied and confirmed: the next breath shows that it is not in any more."""
+    site = Site(sources=CARDS[:1])
+    site.drive("SHUTTLE_1")
+    site.drive("SHUTTLE_2")
+    card = site.card("SND_A1", {b"T01.WAV": take(1)})
+    site.work()
+    site.wrap()
+    assert site.judged().verdict is Verdict.READY
+    asked = card.asked
+
+    def pulled(op: str, path: bytes, writing: bool = False) -> None:
+        if op == "list":
+            card.yank()
+        asked(op, path, writing)
+
+    card.asked = pulled  # type: ignore[method-assign]
+    site.engine.turn()
+    assert card.gone
+    site.later()
+    site.wrap()
+    assert site.judged().verdict is Verdict.READY
+    assert site.engine.ledger.troubles == {}

@@ -15,7 +15,7 @@ from takehold.decide.litter import HIDDEN_AUDIO, matters, sort_litter
 from takehold.decide.sources import matches, volumes_for
 from takehold.engine.patience import Patience
 from takehold.formats.names import display, shown
-from takehold.model.errors import TakeholdError
+from takehold.model.errors import TakeholdError, VolumeGone
 from takehold.model.facts import Skip, Trouble
 from takehold.model.recording import Stamp
 from takehold.model.settings import Destination, Settings, Source
@@ -126,6 +126,8 @@ class Observer:
         try:
             listed = self._patience.ask(f"list {root.volume.mount_id} {place}", listing)
         except TakeholdError as error:
+            if isinstance(error, VolumeGone) and self._went(root):
+                return  # pulled while it was looked at: it is not in
             says = f"{shown(source.name)} at {place} cannot be listed: {error.says}"
             self._alarm(look, f"list {root.identity}", error.code, says, error.do)
             return
@@ -145,6 +147,9 @@ class Observer:
                 skipped=tuple(sorted((*listed.skipped, *hidden), key=lambda s: s.path)),
             )
         )
+
+    def _went(self, root: Root) -> bool:
+        return all(v.mount_id != root.volume.mount_id for v in self._volumes.mounted())
 
     def _refuse_doubles(self, look: Look) -> None:
         """One folder that answers to two sources would be its own backup."""
