@@ -11,8 +11,10 @@ import json
 import os
 import random
 import re
+import subprocess
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from crash.power_checker import Told, at_once, at_quiet
 from crash.power_medium import Media, Point
@@ -126,6 +128,8 @@ class Stage:
             self._check_exfat(disk)
         if name == "card":  # so that a read-only mount finds nothing to mend
             run("e2fsck", "-p", disk.image, check=False)
+        elif disk.fs == "ext4":
+            _mend_superblock(disk.image)
         disk.loop = attach(disk.image)
         disk.mount_again(options="ro,noatime" if name == "card" else "noatime")
 
@@ -143,6 +147,15 @@ class Stage:
         if disk.loop:
             run("losetup", "-d", disk.loop, check=False)
             disk.loop = ""
+
+
+def _mend_superblock(image: Path) -> None:
+    """Its 1,024 bytes are two sectors: torn between them, only e2fsck reads it, as at a boot."""
+    looked = subprocess.run(
+        ["dumpe2fs", "-h", str(image)], capture_output=True, timeout=30, check=False
+    )
+    if looked.returncode:
+        run("e2fsck", "-y", image, check=False)
 
 
 def said_by(log: Sequence[Record]) -> list[str]:

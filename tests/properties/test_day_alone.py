@@ -30,6 +30,7 @@ LOADS = {
     2: load(2, Role.BACKUP, day=DAYS[0]),
     3: load(3, source="share", label="share", identity="uuid:S:share", day=DAYS[0]),
     4: load(4, day=DAYS[1], label="SND_A2", identity="uuid:SND_A2", folder=b"SND_A2"),
+    6: load(6, source="share", label="share", identity="uuid:S:late", day=DAYS[2]),
     5: load(5, Role.BODYPACK, day=DAYS[2], label="PACK_1", identity="uuid:P", folder=b"PACK_1"),
 }
 
@@ -160,3 +161,20 @@ def test_a_packs_file_of_the_evening_before_is_read_with_the_day() -> None:
         alone, _ = judged_day(home, DAYS[1], with_share(), Around())
     assert alone.coverage == judge(ledger(facts), DAYS[1], with_share(), Around()).coverage
     assert alone.coverage.packs
+
+
+def test_a_watch_folder_that_came_later_holds_the_day_as_among_all() -> None:
+    """Of one file nobody knows the day: its header cannot be read (P7)."""
+    mine = replace(wav(10, b"1.WAV", "1", "1", 9 * 3600 * HZ, of=1), day=DAYS[0])
+    odd = Complaint("not-described", "the header could not be read")
+    lost = replace(wav(11, b"2.WAV", "1", "2", 10 * 3600 * HZ, of=6), day=DAYS[2], readings=())
+    lost = replace(lost, description=replace(lost.description, complaints=(odd,)))
+    facts: list[f.Fact] = [f.LoadSeen(one) for one in LOADS.values()]
+    facts += [f.Listed(6, 9, 1, (), (), 1), f.Inventoried(mine), f.Inventoried(lost)]
+    with tempfile.TemporaryDirectory() as folder:
+        home = Home("", folder, "")
+        catalogue = SqliteCatalogue.open(home.catalogue)
+        catalogue.record(facts)
+        catalogue.close()
+        alone, _ = judged_day(home, DAYS[0], with_share(), Around())
+    assert "inventory-incomplete" in {found.code for found in alone.findings}

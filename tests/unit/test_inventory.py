@@ -18,7 +18,7 @@ from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording, Stamp
 from takehold.model.settings import Role, Source
 from takehold.model.situation import Sighted
-from takehold.model.sound import Metadata
+from takehold.model.sound import Metadata, WaveFormat
 
 FOLDER = b"Lantern Bay/2031-05-06/SND_A1/"
 
@@ -242,3 +242,50 @@ def test_every_file_has_one_answer_and_no_two_places_meet(rounds: list) -> None:
         for path in paths:
             unread = [r for r in known.versions(1, path) if not r.readings]
             assert len(unread) == (0 if are_read else 1)
+
+
+def part(
+    name: bytes, time: str, start_s: int, seconds: int, date: str = DAY, **said: str
+) -> Described:
+    """A file at 48 kHz that begins so many seconds after midnight."""
+    about = Metadata(date=date, time=time, scene="9", take="2", time_reference=start_s * 48_000)
+    whole = described(b"x")
+    made = replace(
+        whole,
+        format=WaveFormat(1, 2, 48_000, 24, 6),
+        frames=seconds * 48_000,
+        metadata=replace(about, **said),
+    )
+    return Described(Sighted(name, Stamp(7, 1), 0), made)
+
+
+SIX = 6 * 3600
+BEFORE = "2031-05-05"
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_a_take_that_runs_over_the_days_beginning_stays_in_one_day(together: bool) -> None:
+    """TimeReference[k+1] = TimeReference[k] + frames[k]: the parts are one take, and one day's."""
+    parts = (
+        part(b"T_1.WAV", "05:50:00", SIX - 600, 700),
+        part(b"T_2.WAV", "06:01:40", SIX + 100, 700),
+        part(b"T_3.WAV", "06:13:20", SIX + 800, 30),
+    )
+    known = book()
+    for some in [parts] if together else [parts[:1], parts[1:2], parts[2:]]:
+        take(known, *some)
+    assert [r.day for r in known.recordings.values()] == [BEFORE] * 3
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        part(b"T_2.WAV", "06:01:40", SIX + 101, 700),
+        part(b"T_2.WAV", "06:01:40", SIX + 100, 700, take="3"),
+        part(b"T_2.WAV", "06:01:40", SIX + 100, 700, tape="another roll"),
+    ],
+)
+def test_what_is_no_part_of_it_goes_by_its_own_time(other: Described) -> None:
+    known = book()
+    take(known, part(b"T_1.WAV", "05:50:00", SIX - 600, 700), other)
+    assert [r.day for r in known.recordings.values()] == [BEFORE, DAY]

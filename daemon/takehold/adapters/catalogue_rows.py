@@ -19,7 +19,8 @@ from takehold.model.sound import Coding, Description, Sound
 Value = str | bytes | int | None
 Row = dict[str, Value]
 # A transmitter's file of the evening before may reach into the day. Whether a person has decided
-# on a trouble is seen by the reads of its file, whatever its day.
+# on a trouble is seen by the reads of its file, whatever its day; and whether what is not known of
+# a watch folder may be of the day, by all that is known of it (decide/check_cards).
 _LOADS_OF_DAY = """WHERE load IN (
     SELECT load FROM recording WHERE day = :day UNION SELECT id FROM load WHERE day = :day
     UNION SELECT load.id FROM load JOIN recording ON recording.load = load.id
@@ -27,6 +28,8 @@ _LOADS_OF_DAY = """WHERE load IN (
     UNION SELECT load FROM recording WHERE id IN (
         SELECT CAST(substr(key, 5) AS INTEGER) FROM trouble WHERE key LIKE 'rec %'
     )
+    UNION SELECT load FROM listing WHERE untaken OR skipped <> '[]'
+    UNION SELECT CAST(substr(key, 6) AS INTEGER) FROM trouble WHERE key LIKE 'load %'
 )"""
 _FILES_OF_DAY = f"WHERE recording IN (SELECT id FROM recording {_LOADS_OF_DAY})"  # noqa: S608  # own names only
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from takehold.decide.border import Ends
 from takehold.decide.day import DayOf, day_of, shooting_day, undated
 from takehold.decide.listing import file_first_listed
 from takehold.decide.litter import holds_audio, is_document
@@ -42,6 +43,7 @@ def take_in(
     taken: dict[str, set[str]] = {}
     source = settings.source(load.source)
     watched = source is not None and source.path is not None
+    ends = Ends(ledger, load.id)
     for number, item in enumerate(described):
         path = item.file.path
         before = ledger.versions(load.id, path)
@@ -53,6 +55,9 @@ def take_in(
         known = [] if watched else [r for r in before if r.id in gone or is_document(path)]
         met = known[-1].day if known else _met(ledger, load, item, settings, seen)
         where = _day(kept, met, item, settings, seen)
+        if not kept:
+            where = replace(where, day=ends.day_of(item.description, where.day))
+        ends.add(item.description, where.day)
         if where.day not in taken:
             taken[where.day] = {same_key(r.place) for r in ledger.day(where.day)}
         # The place of a version that goes is free again: nothing was ever copied there.
