@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from fakeworld import DAY, Site, take
+from fakeworld import CARDS, DAY, Site, ending, take, within
 from takehold.engine.calm import AGAIN_S, rounded
 from takehold.model.errors import WorldError
 from takehold.model.facts import Acked
@@ -136,3 +136,20 @@ def test_nothing_rests_while_a_file_is_being_written() -> None:
 )
 def test_free_space_is_told_to_three_digits(free: int, shown: int) -> None:
     assert rounded(free) == shown
+
+
+def test_room_that_is_reserved_for_a_file_on_its_way_is_no_lack_of_room() -> None:
+    """While it is copied the drive's free space is without it, and the file is not there yet."""
+    site = Site(sources=CARDS[:1])
+    card = site.card("SND_A1", {b"T01.WAV": take(1)})
+    drive = site.drive("SHUTTLE_1", capacity=len(take(1)) + 100)
+    hang = card.hang("read")
+    with ending(hang):
+        site.work(lambda: any(op == "reserve" for op, _ in drive.calls))
+        assert within(5, lambda: any(op == "read" for op, _ in card.calls))
+        drive.capacity = 100
+        site.engine.turn()
+        assert not any(key.startswith("room ") for key in site.engine.now.alarms)
+        drive.capacity = len(take(1)) + 100
+    site.work()
+    assert site.on(drive)

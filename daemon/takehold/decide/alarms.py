@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from collections.abc import Set as AbstractSet
 from datetime import datetime
 
 from takehold.decide.check import named
@@ -31,10 +32,12 @@ def unclosed_alarms(ledger: Ledger, settings: Settings, here: datetime) -> dict[
     return alarms
 
 
-def room_alarms(ledger: Ledger, now: Situation, settings: Settings) -> dict[str, Trouble]:
-    """Drives that lack files and have no room for them."""
+def room_alarms(
+    ledger: Ledger, now: Situation, settings: Settings, landing: AbstractSet[tuple[int, str]]
+) -> dict[str, Trouble]:
+    """Drives that lack files and have no room for them; `landing` as in `short_of_room`."""
     alarms: dict[str, Trouble] = {}
-    for target, count in short_of_room(ledger, now, settings):
+    for target, count in short_of_room(ledger, now, settings, landing):
         says = (
             f"{shown(target.name)} has no room for {count} files that it lacks: "
             f"{target.free_bytes // 10**6} MB are free, {settings.reserve_megabytes} MB are kept "

@@ -1,4 +1,4 @@
-"""A take that runs over a day's beginning stays whole: its later parts go to the first one's day."""
+"""A take that runs over a day's beginning stays whole: later parts go to the first one's day."""
 
 from __future__ import annotations
 

@@ -54,9 +54,7 @@ def take_in(
         kept = [old for old in before if old.readings]
         known = [] if watched else [r for r in before if r.id in gone or is_document(path)]
         met = known[-1].day if known else _met(ledger, load, item, settings, seen)
-        where = _day(kept, met, item, settings, seen)
-        if not kept:
-            where = replace(where, day=ends.day_of(item.description, where.day))
+        where = _day(kept, met, item, settings, seen, ends)
         ends.add(item.description, where.day)
         if where.day not in taken:
             taken[where.day] = {same_key(r.place) for r in ledger.day(where.day)}
@@ -122,7 +120,12 @@ def _met(ledger: Ledger, load: Load, item: Described, settings: Settings, seen: 
 
 
 def _day(
-    kept: list[Recording], met: str, item: Described, settings: Settings, seen: datetime
+    kept: list[Recording],
+    met: str,
+    item: Described,
+    settings: Settings,
+    seen: datetime,
+    ends: Ends,
 ) -> DayOf:
     """An edit stays in the day of the first version; a file without a date in that when `met`.
 
@@ -135,7 +138,7 @@ def _day(
         odd = undated(mtime_ns, fresh.day, seen, settings.day_starts_at)
         fresh = DayOf(fresh.day, odd)
     if not kept:
-        return fresh
+        return replace(fresh, day=ends.day_of(item.description, fresh.day))
     before, date = kept[-1], item.description.metadata.date
     same = date == before.description.metadata.date
     if not date:

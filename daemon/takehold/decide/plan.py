@@ -13,6 +13,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -244,15 +245,20 @@ def lacking_targets(
 
 
 def short_of_room(
-    ledger: Ledger, now: Situation, settings: Settings
+    ledger: Ledger, now: Situation, settings: Settings, landing: AbstractSet[tuple[int, str]]
 ) -> Iterator[tuple[Target, int]]:
-    """Destinations that lack files and have no room for them, and how many."""
+    """Destinations that lack files and have no room for them, and how many.
+
+    `landing` are recordings on their way to a root: their room is reserved there.
+    """
     ours = production_folder(settings)
     for target in now.targets:
         root = target.root.identity
         lacking = (ledger.recordings[i] for i in ledger.recordings.keys() - ledger.on(root))
         count = sum(
-            not has_room(target, r.stamp.size, settings) and r.place.startswith(ours)
+            not has_room(target, r.stamp.size, settings)
+            and r.place.startswith(ours)
+            and (r.id, root) not in landing
             for r in lacking
         )
         if count:

@@ -50,7 +50,7 @@ from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Settings
 from takehold.model.situation import Sight, Situation, Target
-from takehold.model.step import Compare, Publish, Step, Transfer
+from takehold.model.step import Compare, Publish, Step, Transfer, ways
 from takehold.ports.catalogue import Catalogue
 from takehold.ports.clock import Clock
 from takehold.ports.decoder import Decoder
@@ -252,7 +252,8 @@ class Engine:
         pending = self.closer.pending(self.ledger)
         wanted = Wanted(self.lanes.busy, lanes, closing, rechecks, suspects, pending)
         steps = plan(self.ledger, self.now.situation, self.settings, wanted)
-        self.now.alarms |= room_alarms(self.ledger, self.now.situation, self.settings)
+        landing = {way for running in self.lanes.running.values() for way in ways(running.step)}
+        self.now.alarms |= room_alarms(self.ledger, self.now.situation, self.settings, landing)
         started = [step for step in steps if self._start(step)]
         waiting = [*self._moving(), *steps]
         done = self._close(asked, closing, waiting)

@@ -145,3 +145,14 @@ def recordings_of(step: Step) -> set[int]:
             return {recording.id for recording, _ in (*ours, *theirs)}
         case _:
             return set()
+
+
+def ways(step: Step) -> set[tuple[int, str]]:
+    """The recordings that a step puts on a destination, each with the root that it goes to."""
+    match step:
+        case Transfer(owed=owed):
+            return {(o.recording.id, t.root.identity) for o in owed for t in o.targets}
+        case CatchUp(target=target, pairs=pairs):
+            return {(late.id, target.root.identity) for late, *_ in pairs}
+        case _:
+            return set()
