@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from takehold.engine.observe import Found, Look
 from takehold.model.facts import Trouble
+from takehold.model.volume import Root
 from takehold.ports.clock import Clock
 
 # Seconds. Chosen, no source: a proof that is a month old may well be ten minutes older.
@@ -26,7 +27,7 @@ class Scene:
     """All that a turn weighs: the newest look, the count of facts, and the shooting day."""
 
     found: tuple[Found, ...]
-    targets: tuple[tuple[str, str, str, int], ...]
+    targets: tuple[tuple[str, Root, int], ...]
     absent: tuple[str, ...]
     alarms: tuple[tuple[str, str], ...]
     facts: int
@@ -35,10 +36,7 @@ class Scene:
 
 def scene(look: Look, facts: int, today: str) -> Scene:
     """What is so now; of the free space as much as matters."""
-    targets = tuple(
-        (t.name, t.root.identity, t.root.volume.mount_id, rounded(t.free_bytes))
-        for t in look.targets
-    )
+    targets = tuple((t.name, t.root, rounded(t.free_bytes)) for t in look.targets)
     alarms = tuple((key, alarm.says) for key, alarm in look.alarms.items())
     return Scene(tuple(look.found), targets, tuple(look.absent), alarms, facts, today)
 
