@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+import io
 import threading
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
 from comparing import Sides, scene, wave
 from fakedisk import FakeDisk
 from fakeworld import Clock
+from takehold.adapters.clock import SystemClock
 from takehold.adapters.decoder import SoundfileDecoder
+from takehold.adapters.disk import LocalDisk
 from takehold.decide.keys import compare_key
 from takehold.engine.outcome import Outcome
 from takehold.engine.patience import Patience
 from takehold.engine.perform import Performer, Work
 from takehold.model.errors import TakeholdError, VolumeGone, WorldError
-from takehold.model.facts import Broken, ChannelBlocks, Proven
+from takehold.model.facts import Broken, ChannelBlocks, Compared, Proven
+from takehold.model.finding import Relation
 from takehold.model.situation import Target
 from takehold.model.step import Compare
 
@@ -106,6 +111,54 @@ def test_what_does_not_decode(sides: Sides) -> None:
     found = fault(sides.outcome(step))
     assert found.code == "not-decoded"
     assert "T002.wav" in found.says
+
+
+def test_hours_between_two_parts_cost_nothing(sides: Sides) -> None:
+    """A header may claim any TimeReference: 23 hours would be 82,800 pieces of a second."""
+    parts = [wave(TAKE[:4_800], begin=0), wave(TAKE[4_800:9_600], begin=23 * 3_600 * 48_000)]
+    other = TAKE[4_800:9_600] ^ 1
+    step = sides.step(parts, [parts[0], wave(other, begin=23 * 3_600 * 48_000)])
+    calls: list[int] = []
+    performer = Performer(LocalDisk(), SoundfileDecoder(), SystemClock(), Patience(30))
+    told: list[Outcome] = []
+    work = Work(step, {}, {}, SystemClock().asleep_ns(), sides.blocks)
+    performer.perform(work, told.append, calls.append, threading.Event())
+    [fact] = told[-1].facts
+    assert isinstance(fact, Compared)
+    assert fact.comparison.relation is Relation.DIFFERENT
+    assert fact.comparison.frame == 23 * 3_600 * 48_000
+    assert len(calls) < 100
+
+
+def flac(samples: np.ndarray) -> bytes:
+    """A FLAC file, by libsndfile."""
+    made = io.BytesIO()
+    soundfile.write(made, samples << 8, 48_000, subtype="PCM_24", format="FLAC")
+    return made.getvalue()
+
+
+@pytest.mark.parametrize("side", [0, 1])
+def test_a_recording_that_does_not_decode_is_an_answer(sides: Sides, side: int) -> None:
+    """Half of it is there, on its card already: the copy is what was proven."""
+    whole = flac(TAKE)
+    files = [whole, wave(TAKE)]
+    files[side] = whole[: len(whole) // 2]
+    outcome = sides.outcome(sides.step(files[:1], files[1:]))
+    assert outcome.error is None
+    [fact] = outcome.facts
+    assert isinstance(fact, Compared)
+    assert fact.comparison.relation is Relation.UNDECODED
+    proven = [fact for told in sides.told for fact in told.facts if isinstance(fact, Proven)]
+    assert [fact.copy.recording for fact in proven] == [1, 2], "read again before it is said"
+
+
+def test_a_copy_that_does_not_decode_and_was_whole_is_a_bad_copy(sides: Sides) -> None:
+    """Its drive lost half of it: nothing is said of the recording."""
+    step = sides.step([flac(TAKE)], [wave(TAKE)])
+    path = sides.path(step.ours[0][0])
+    raw = path.read_bytes()
+    path.write_bytes(raw[: len(raw) // 2] + bytes(len(raw) - len(raw) // 2))
+    assert broken(sides, sides.outcome(step)) == [(1, "altered")]
 
 
 class OnFake:

@@ -17,7 +17,7 @@ from takehold.model import facts as f
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Finding, Relation, Severity, Verdict
 from takehold.model.settings import Role
-from takehold.model.sound import Description, Kind, Track
+from takehold.model.sound import Complaint, Description, Kind, Track
 from twocards import HZ, Cards
 
 DRIVES = (target("shuttle-1"), target("shuttle-2"))
@@ -108,8 +108,14 @@ def test_the_wrong_track_is_known_before_the_samples_are_compared() -> None:
 @pytest.mark.parametrize(
     ("frame", "frames", "says"),
     [
-        (20, 24, "holds the beginning only; 0.001 s are missing at its end, from 10:00:00:00 on."),
-        (0, 20, "holds a part only; 0.000 s are missing, from 10:00:00:00 on."),
+        (
+            20,
+            24,
+            "holds the beginning only; 24 frames are missing at its end, from 10:00:00:00 on.",
+        ),
+        (0, 20, "holds a part only; 20 frames are missing, from 10:00:00:00 on."),
+        (43, 1, "holds the beginning only; 1 frame is missing at its end, from 10:00:00:00 on."),
+        (0, 48, "holds the beginning only; 0.001 s are missing at its end, from 10:00:00:00 on."),
     ],
 )
 def test_a_short_backup_says_where(frame: int, frames: int, says: str) -> None:
@@ -118,6 +124,104 @@ def test_a_short_backup_says_where(frame: int, frames: int, says: str) -> None:
     (one,) = about_backup(facts_of(pair(LINES, bits=16), done))
     assert one.code == "backup-short"
     assert one.says.endswith(says)
+
+
+def test_a_short_backup_of_lower_quality_is_both() -> None:
+    done = compared(Relation.SHORT, frame=20, frames=24, residual_db=-90, correlation=0.99)
+    told = [x.code for x in about_backup(facts_of(pair(LINES, bits=16), done))]
+    assert told == ["backup-reduced", "backup-short"]
+
+
+def test_a_short_mix_names_the_tracks_that_have_no_backup_at_all() -> None:
+    done = compared(Relation.SHORT, frame=20, frames=24, channels=(1,), alone=(2, 3))
+    part, short = about_backup(facts_of(pair(LINES[:1], bits=16), done))
+    assert short.says.endswith("from 10:00:00:00 on, on track 1 (Mix).")
+    assert part.says.endswith("of it only: tracks 2 (Boom), 3 (Anna) have no backup.")
+
+
+def test_of_a_set_the_monos_without_a_backup_are_missing_though_the_mix_is_short() -> None:
+    made = Cards()
+    for number, line in enumerate(LINES, 1):
+        made.add(1, f"T_{number}.WAV", [line], TEN, number=number)
+    made.add(2, "T.WAV", LINES[:1], TEN, 16, number=9)
+    said = Comparison((1, 2, 3), (9,), Relation.SHORT, NOON, 20, 24, (1,), alone=(2, 3))
+    told = [x.code for x in about_backup(facts_of(made, f.Compared(said)))]
+    assert told == ["backup-missing", "backup-missing", "backup-short"]
+
+
+def test_a_whole_part_of_a_short_mix_has_no_backup_of_its_other_tracks() -> None:
+    """The first part is there, but its mix only; of the second one some frames are missing too."""
+    made = Cards()
+    made.add(1, "T_1.WAV", LINES, TEN, number=1)
+    made.add(1, "T_2.WAV", LINES, TEN + len(LINES[0]), number=2)
+    made.add(2, "T.WAV", LINES[:1], TEN, 16, number=9)
+    said = Comparison((1, 2), (9,), Relation.SHORT, NOON, 60, 28, (1,), alone=(2, 3))
+    told = [(x.code, x.recording) for x in about_backup(facts_of(made, f.Compared(said)))]
+    assert sorted(told) == [("backup-partial", 1), ("backup-partial", 2), ("backup-short", 2)]
+
+
+@pytest.mark.parametrize(
+    ("relation", "start", "offset", "says"),
+    [
+        (Relation.SHORT, TEN, 1, "on; its sound lies 1 frame later than both TimeReferences say."),
+        (Relation.LONGER, TEN, -2, "cut; its sound lies 2 frames earlier than both TimeReferences"),
+        (Relation.REDUCED, TEN - HZ, None, "its sound lies 1.000 s earlier than both"),
+        (Relation.REDUCED, TEN - HZ, HZ, "96.0 dB below it."),
+        (Relation.SHORT, TEN + 20, -20, "from 10:00:00:00 on."),
+    ],
+)
+def test_sound_that_lies_elsewhere_than_its_timecode_says(
+    relation: Relation, start: int, offset: int | None, says: str
+) -> None:
+    """`offset` is what was heard; what TimeReference tells by itself is no news."""
+    figure = -96.0 if relation is Relation.REDUCED else None
+    done = compared(relation, frame=43, frames=1, offset=offset, residual_db=figure)
+    (one,) = about_backup(facts_of(pair(LINES, bits=16, start=start), done))
+    assert says in one.says
+
+
+def test_it_lies_across_midnight() -> None:
+    """Both begin around the label 00:00:00:00."""
+    made = Cards()
+    made.add(1, "T.WAV", LINES, 10, number=1)
+    made.add(2, "T.WAV", LINES, 24 * 3600 * HZ - 5, 16, number=2)
+    done = compared(Relation.SHORT, frame=43, frames=1, offset=16)
+    (one,) = about_backup(facts_of(made, done))
+    assert one.says.endswith("its sound lies 1 frame later than both TimeReferences say.")
+
+
+@pytest.mark.parametrize(
+    ("damaged", "says"),
+    [
+        (1, "this file does not decode."),
+        (2, "the backup's file does not decode."),
+        (None, "one of the files does not decode."),
+    ],
+)
+def test_what_does_not_decode_is_a_persons_decision(damaged: int | None, says: str) -> None:
+    """Nothing is tried any more, and no drive is asked for."""
+    made = pair(LINES, bits=16)
+    if damaged:
+        file = made.files[damaged]
+        about = replace(file.description, complaints=(Complaint("not-decoded", ""),))
+        made.files[damaged] = replace(file, description=about)
+    facts = facts_of(made, compared(Relation.UNDECODED))
+    (one,) = about_backup(facts)
+    assert (one.code, one.severity) == ("backup-not-comparable", Severity.LOOK)
+    assert one.says.endswith("cannot be compared with the backup's: " + says)
+    assert view(ledger(facts)).uncompared == ()
+    once = facts_of(made, compared(Relation.UNDECODED), twice=False)
+    assert [x.severity for x in about_backup(once)] == [Severity.HOLD]
+
+
+def test_each_file_of_a_set_that_cannot_be_compared_says_so() -> None:
+    made = Cards()
+    for number, line in enumerate(LINES, 1):
+        made.add(1, f"T_{number}.WAV", [line], TEN, number=number)
+    made.add(2, "T.WAV", LINES, TEN, 16, number=9)
+    done = f.Compared(Comparison((1, 2, 3), (9,), Relation.UNDECODED, NOON))
+    told = [x.code for x in about_backup(facts_of(made, done))]
+    assert told == ["backup-not-comparable"] * 3
 
 
 def test_another_layout_is_fine() -> None:

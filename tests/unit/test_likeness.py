@@ -205,6 +205,8 @@ def test_the_worst_is_said() -> None:
     assert said(tally) is Relation.DIFFERENT
     tally.held[0] = right
     assert said(tally) is Relation.SHORT
+    found = verdict(tally, (1,), (2,), 0, 0, one_layout=True)
+    assert (found.channels, found.alone) == ((1,), (2,))
     tally.missing.clear()
     assert said(tally) is Relation.REDUCED
     tally.alone.clear()

@@ -192,6 +192,34 @@ def split(cards: Cards, of: int, lines: list[Line], *cuts: int, mono: bool = Fal
 
 
 @pytest.mark.parametrize("mono", [False, True])
+@pytest.mark.parametrize("lost", [{2}, {3}, {2, 3}])
+def test_a_part_that_is_missing_in_the_middle(lost: set[int], mono: bool) -> None:
+    """The parts behind it are no recordings of their own, however small the parts are."""
+    cards = Cards()
+    one = poly(cards, 1, BOOM, ANNA, path="12A-T03.WAV", **SAID)
+    made = split(cards, 2, [BOOM, ANNA], 10, 20, 30, mono=mono)
+    width = 1 + mono
+    for number in (n for k, n in enumerate(made) if k // width + 1 in lost):
+        del cards.files[number]
+    found = match(cards.card(1), cards.card(2))
+    left = tuple(n for n in made if n in cards.files)
+    assert found.uncompared == (((one,), left),)
+    assert all(b.relation is not Relation.MISSING for b in found.backups)
+
+
+def test_another_take_behind_a_short_backup_stays_one() -> None:
+    """It begins within the primary's timecode, and ends beyond it; or is of another scene."""
+    cards = Cards()
+    poly(cards, 1, BOOM, path="12A-T03.WAV", **SAID)
+    poly(cards, 2, BOOM[:10], path="12A-T03.WAV", **SAID)
+    long = poly(cards, 2, ANNA * 1000, path="X.WAV", start=START + 20, **SAID)
+    other = SAID | {"scene": "99"}
+    strange = poly(cards, 2, ANNA[:5], path="Y.WAV", start=START + 25, **other)
+    answers = {b.recording: b.relation for b in match(cards.card(1), cards.card(2)).backups}
+    assert {answers[long], answers[strange]} == {Relation.MISSING}
+
+
+@pytest.mark.parametrize("mono", [False, True])
 @pytest.mark.parametrize("cuts", [(), (20,), (7, 30)])
 def test_a_split_at_another_place(cuts: tuple, mono: bool) -> None:
     cards = Cards()

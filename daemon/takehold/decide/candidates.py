@@ -3,7 +3,8 @@
 A unit is a take of which nothing is answered yet, or its parts in a row of which that is so; else
 the files of a part that are left. Units are paired one to one, by the strongest tie first: where in
 timecode they begin with scene, take and name; the path; the file UID; the name; scene and take; and
-timecode that overlaps with equal length. The order of the recordings does not matter.
+timecode that overlaps with equal length. What is left of the backup then, and lies in timecode
+behind a hole in what was paired, goes with it. The order of the recordings does not matter.
 Cost: linear in their number, but for sorting.
 """
 
@@ -113,6 +114,7 @@ def paired(
     for key in KEYS:
         pairing.by(key)
     pairing.by_time()
+    pairing.behind_holes()
     return pairing.pairs
 
 
@@ -164,6 +166,38 @@ class _Pairing:
             ]
             if fits:
                 self._pair(unit, near[min(fits)[1]][2])
+
+    def behind_holes(self) -> None:
+        """Later parts of a take whose parts before them are missing: within its timecode."""
+        shelf: dict[Hashable, list[tuple[Fraction, int]]] = defaultdict(list)
+        for number, (mine, _) in enumerate(self.pairs if self._theirs else ()):
+            if mine.start is not None and (slate := _slate(mine)) is not None:
+                shelf[slate].append((mine.start, number))
+        for found in shelf.values():
+            found.sort()
+        for start, _, other in _timed(self._theirs.values()):
+            found = shelf.get(_slate(other), [])
+            at = bisect_left(found, (start, 0)) - 1
+            if at >= 0 and _goes_on(*self.pairs[found[at][1]], other):
+                mine, its = self.pairs[found[at][1]]
+                self.pairs[found[at][1]] = mine, Unit((*its.parts, *other.parts))
+                del self._theirs[other.first.id]
+
+
+def _goes_on(mine: Unit, its: Unit, other: Unit) -> bool:
+    """Whether `other` lies behind `its`, of one card and form, and ends no later than `mine`."""
+    ends = _end(mine), _end(its), _end(other)
+    if ends[0] is None or ends[1] is None or ends[2] is None or other.start is None:
+        return False
+    after = ends[1] <= other.start and ends[2] <= ends[0] + TOLERANCE
+    forms = [[(f.load, f.description.format) for f in unit.parts[0]] for unit in (its, other)]
+    return after and forms[0] == forms[1]
+
+
+def _end(unit: Unit) -> Fraction | None:
+    """Where its last part ends, in seconds since the midnight before it."""
+    last = Unit(unit.parts[-1:])
+    return None if last.start is None or last.seconds is None else last.start + last.seconds
 
 
 def _timed(found: Iterable[Unit]) -> list[tuple[Fraction, Fraction, Unit]]:

@@ -4,13 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from takehold.decide.backup_words import (
+    displaced,
+    from_there,
+    lacks,
+    on_tracks,
+    seconds,
+    tracks,
+    undecoded,
+)
 from takehold.decide.litter import holds_audio, is_document, named_wave
 from takehold.decide.noticed import finding
 from takehold.decide.reads import Reads, other_digests
 from takehold.decide.standing import DayStanding, Standing, container
 from takehold.decide.unsettled import UNSETTLED_DO, UNSETTLED_SAYS, dispute, is_unsettled
 from takehold.formats.names import display, shown
-from takehold.formats.timecode import label, rate_name
+from takehold.formats.timecode import rate_name
 from takehold.model.facts import Trouble
 from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.recording import Proof, Seen
@@ -136,7 +145,7 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     elif answer.relation is Relation.UNREAD and standing.reads is not Reads.NONE:
         yield _make(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)
     else:
-        yield from _unlike(standing, answer)
+        yield from _unlike(standing, answer, view)
 
 
 def _sure(standing: Standing) -> Severity:
@@ -144,85 +153,56 @@ def _sure(standing: Standing) -> Severity:
     return LOOK if standing.reads is Reads.AGREED else HOLD
 
 
-def _unlike(standing: Standing, answer: Counterpart) -> Iterator[Finding]:
+def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Iterator[Finding]:
     """A backup that was found, and does not hold all of the audio as it is."""
     severity, frames = _sure(standing), answer.frames
     if answer.relation is Relation.LONGER:
-        says = f"the backup holds {_seconds(standing, frames)} more: this file is cut"
+        says = f"the backup holds {seconds(standing, frames)} more: this file is cut"
+        says += displaced(standing, answer)
         do = "Take the backup's file. Keep both cards as they are."
         yield _make(standing, "primary-short", severity, says, do)
     elif answer.relation is Relation.SHORT:
-        yield _make(standing, "backup-short", severity, _lacks(standing, answer), KEEP)
+        says = lacks(standing, answer) + displaced(standing, answer)
+        yield _make(standing, "backup-short", severity, says, KEEP)
+        yield from _lower(standing, answer)
+        yield from _partial(standing, answer.alone)
     elif answer.relation is Relation.DIFFERENT and _is_audio(standing):
-        where = _from(standing, frames) + _on_tracks(standing, answer.channels)
+        where = from_there(standing, frames) + on_tracks(standing, answer.channels)
         says = f"the backup's recording of it holds other audio{where}"
         yield _make(standing, "backup-different", severity, says, KEEP + " Listen to both.")
     elif answer.relation is Relation.REDUCED:
-        yield from _reduced(standing, answer)
+        yield from _lower(standing, answer)
+        yield from _partial(standing, answer.channels)
+    elif answer.relation is Relation.UNDECODED:
+        says = f"it cannot be compared with the backup's: {undecoded(standing, answer, view)}"
+        do = KEEP + " Listen to both."
+        yield _make(standing, "backup-not-comparable", severity, says, do)
 
 
-def _lacks(standing: Standing, answer: Counterpart) -> str:
-    """How many seconds a short backup lacks, where, and of which tracks."""
-    total, since = standing.recording.description.frames, answer.since
-    at_end = since is None or total is None or since + (answer.frames or 0) >= total
-    holds = "the beginning" if at_end else "a part"
-    where = " at its end" if at_end else ""
-    where += _from(standing, since) + _on_tracks(standing, answer.channels)
-    return f"the backup holds {holds} only; {_seconds(standing, answer.frames)} are missing{where}"
-
-
-def _reduced(standing: Standing, answer: Counterpart) -> Iterator[Finding]:
-    """A backup of fewer bits, lossy, or of some of the tracks only."""
+def _lower(standing: Standing, answer: Counterpart) -> Iterator[Finding]:
+    """A backup of fewer bits, or lossy."""
     below = answer.residual_db
     figures = [f"what differs lies {-below:.1f} dB below it"] if below is not None else []
     figures += [f"correlation {answer.correlation:.4f}"] if answer.correlation is not None else []
     if figures:
         says = f"the backup holds it at a lower quality: {', '.join(figures)}"
+        says += displaced(standing, answer) if answer.relation is Relation.REDUCED else ""
         do = "See that a backup of this quality is what was meant. " + KEEP
         yield _make(standing, "backup-reduced", LOOK, says, do)
-    if answer.channels:
-        says = f"the backup holds other tracks of it only: {_tracks(standing, answer.channels)}"
-        has = "has" if len(answer.channels) == 1 else "have"
+
+
+def _partial(standing: Standing, alone: tuple[int, ...]) -> Iterator[Finding]:
+    """A backup of some of the tracks only; those on the channels `alone` have none."""
+    if alone:
+        says = f"the backup holds other tracks of it only: {tracks(standing, alone)}"
+        has = "has" if len(alone) == 1 else "have"
         do = "See that these tracks need no backup. " + KEEP
         yield _make(standing, "backup-partial", LOOK, f"{says} {has} no backup", do)
-
-
-def _on_tracks(standing: Standing, channels: tuple[int, ...]) -> str:
-    """Which of several tracks are meant, "" where it is the only one, or not known."""
-    made = standing.recording.description.format
-    if not channels or made is None or made.channels == 1:
-        return ""
-    return ", on " + _tracks(standing, channels)
-
-
-def _tracks(standing: Standing, channels: tuple[int, ...]) -> str:
-    """The tracks on these channels of a file, by number and name."""
-    named = {t.interleave: t.name for t in standing.recording.description.metadata.tracks}
-    words = [f"{n} ({shown(named[n])})" if named.get(n) else str(n) for n in channels]
-    return f"{'track' if len(words) == 1 else 'tracks'} {', '.join(words)}"
 
 
 def backup_was_seen(view: DayStanding) -> bool:
     """Whether a backup card holds a file of that day; if none does, that is said once."""
     return any(s.load.role is Role.BACKUP for s in view.files)
-
-
-def _seconds(standing: Standing, frames: int | None) -> str:
-    made = standing.recording.description.format
-    if frames is None or made is None or not made.sample_rate:
-        return "some seconds"
-    return f"{frames / made.sample_rate:.3f} s"
-
-
-def _from(standing: Standing, frames: int | None) -> str:
-    description = standing.recording.description
-    made, metadata = description.format, description.metadata
-    if frames is None or made is None or not made.sample_rate:
-        return ""
-    if metadata.time_reference is None or metadata.timecode_rate is None:
-        return f", from {frames / made.sample_rate:.0f} s on"
-    start = metadata.time_reference + frames
-    return f", from {label(start, made.sample_rate, metadata.timecode_rate)} on"
 
 
 def _is_audio(standing: Standing) -> bool:

@@ -21,6 +21,7 @@ from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 
 COUNTS = ("frame", "frames", "offset")
+LISTS = ("channels", "alone")
 FIGURES = ("residual_db", "correlation")
 
 
@@ -45,7 +46,8 @@ def _entry(
     }
     told = {key: getattr(comparison, key) for key in (*COUNTS, *FIGURES)}
     entry |= {key: figure for key, figure in told.items() if figure is not None}
-    return entry | ({"channels": list(comparison.channels)} if comparison.channels else {})
+    lists = {key: list(getattr(comparison, key)) for key in LISTS}
+    return entry | {key: channels for key, channels in lists.items() if channels}
 
 
 def _side(side: Side, view: DayStanding) -> list[dict[str, object]]:
@@ -66,7 +68,8 @@ def comparisons_in(doc: Entry, numbers: Mapping[tuple[int, bytes], int]) -> Iter
             at=moment(entry, "at"),
             frame=whole(entry, "frame"),
             frames=whole(entry, "frames"),
-            channels=tuple(_channels(entry)),
+            channels=tuple(_channels(entry, "channels")),
+            alone=tuple(_channels(entry, "alone")),
             offset=whole(entry, "offset"),
             residual_db=number(entry, "residual_db"),
             correlation=number(entry, "correlation"),
@@ -80,8 +83,8 @@ def _numbers(entry: Entry, key: str, numbers: Mapping[tuple[int, bytes], int]) -
     return tuple(numbers[file] for file in files)
 
 
-def _channels(entry: Entry) -> Iterator[int]:
-    for channel in the(entry, "channels", list) if "channels" in entry else ():
+def _channels(entry: Entry, key: str) -> Iterator[int]:
+    for channel in the(entry, key, list) if key in entry else ():
         if type(channel) is not int:
-            raise malformed("channels")
+            raise malformed(key)
         yield channel

@@ -187,6 +187,8 @@ def _counterpart(standing: Standing, view: DayStanding) -> dict[str, object] | N
         entry["missing_from_frame"] = answer.since
     if answer.channels:
         entry["channels"] = list(answer.channels)
+    if answer.alone:
+        entry["alone"] = list(answer.alone)
     figures = {"residual_db": answer.residual_db, "correlation": answer.correlation}
     return entry | {name: figure for name, figure in figures.items() if figure is not None}
 

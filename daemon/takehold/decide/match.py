@@ -16,12 +16,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from takehold.decide.candidates import Unit, paired, units
 from takehold.decide.derived import derived
 from takehold.decide.layouts import heard, other_layouts, silent
-from takehold.decide.spread import spread
+from takehold.decide.spread import later, spread
 from takehold.decide.takes import takes
 from takehold.decide.twins import Twins, other_layout
 from takehold.formats.names import same_key
@@ -276,7 +276,8 @@ def _weigh(mine: Unit, its: Unit, compared: Compared) -> tuple[Sequence[Counterp
         return unread, False
     known = compared.get((mine.side, its.side))
     if known is not None:
-        return list(spread(mine, known)), False
+        lies = later(mine, its, known)
+        return [replace(answer, later=lies) for answer in spread(mine, known)], False
     if single:
         answer = compare(mine.first, its.first)
         unsure = answer.relation in (Relation.DIFFERENT, Relation.UNCOMPARED)

@@ -89,14 +89,15 @@ def verdict(
     frame: int | None = None
     frames: int | None = None
     channels: set[int] = set()
+    alone: set[int] = set()
     differ = {n for n, one in tally.held.items() if one.first is not None or one.strange}
     if differ:
         relation, channels = Relation.DIFFERENT, differ
         frame = min((one.first for one in held if one.first is not None), default=None)
     elif missing > slack:
         relation, frame, frames = Relation.SHORT, tally.missing[0][0], missing
-        channels = tally.lacking | tally.alone
-        channels = channels if len(channels) < len(tally.held) + len(tally.alone) else set()
+        channels, alone = tally.lacking, tally.alone
+        channels = channels if len(channels) < len(tally.held) + len(alone) else set()
     elif inexact or tally.alone:
         relation, channels = Relation.REDUCED, tally.alone
     elif further > slack:
@@ -110,11 +111,16 @@ def verdict(
         at,
         frame,
         frames,
-        tuple(n + 1 for n in sorted(channels)),
+        _from_one(channels),
         offset if offset or tally.lossy else None,
         residual_db(inexact),
         min((f for f in figures if f is not None), default=None),
+        _from_one(alone),
     )
+
+
+def _from_one(channels: set[int]) -> tuple[int, ...]:
+    return tuple(n + 1 for n in sorted(channels))
 
 
 def _frames(stretches: Iterable[tuple[int, int]]) -> int:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from takehold.decide.candidates import Unit, length_of
+from takehold.formats.timecode import day_samples
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
@@ -20,7 +21,8 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
     if len(mine.files) == 1:
         figure = found.frame if found.relation is Relation.DIFFERENT else found.frames
         since = found.frame if found.relation is Relation.SHORT else None
-        yield _answer(mine.first, found, found.relation, figure, found.channels, since)
+        answer = _answer(mine.first, found, found.relation, figure, found.channels, since)
+        yield replace(answer, alone=found.alone)
         return
     begin = 0
     for number, part in enumerate(mine.parts, 1):
@@ -29,11 +31,37 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
         for file in part:
             made = file.description.format
             width = made.channels if made else 1
-            blamed = tuple(c - channel for c in found.channels if channel < c <= channel + width)
+            blamed, alone = (
+                tuple(c - channel for c in some if channel < c <= channel + width)
+                for some in (found.channels, found.alone)
+            )
             last = number == len(mine.parts)
-            yield _of_file(file, found, (begin, begin + length), blamed, width, last=last)
+            answer = _of_file(file, found, (begin, begin + length), blamed, width, last=last)
+            yield _less(file, found, answer, alone, width)
             channel += width
         begin += length
+
+
+def _less(
+    file: Recording, found: Comparison, answer: Counterpart, alone: tuple[int, ...], width: int
+) -> Counterpart:
+    """The answer, less the channels that have no backup in a `short` one."""
+    if len(alone) == width:
+        return Counterpart(file.id, Relation.MISSING)
+    if alone and answer.relation is Relation.OTHER_LAYOUT:
+        return _answer(file, found, Relation.REDUCED, None, alone)
+    return replace(answer, alone=alone) if answer.relation is Relation.SHORT else answer
+
+
+def later(mine: Unit, its: Unit, found: Comparison) -> int | None:
+    """How many frames the backup's sound lies later than both TimeReferences say."""
+    one, other = mine.first.description, its.first.description
+    begins = one.metadata.time_reference, other.metadata.time_reference
+    if one.format is None or begins[0] is None or begins[1] is None:
+        return None
+    day = day_samples(one.format.sample_rate, one.metadata.timecode_rate)
+    told = begins[0] - begins[1]
+    return ((found.offset or 0) - told + day // 2) % day - day // 2 if day else None
 
 
 def _of_file(
@@ -61,7 +89,8 @@ def _of_file(
         case Relation.SHORT if not innocent:
             return _short(file, found, span, blamed)
         case _:
-            return _answer(file, found, Relation.OTHER_LAYOUT)
+            told = found.relation is Relation.UNDECODED
+            return _answer(file, found, found.relation if told else Relation.OTHER_LAYOUT)
 
 
 def _short(

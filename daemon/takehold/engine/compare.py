@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
+from itertools import pairwise
 
 import numpy as np
 import xxhash
@@ -91,7 +92,7 @@ class _Comparing:
         for offset in self._offsets:
             self._offset = offset
             votes: Counter[tuple[int, int]] = Counter()
-            for begin, end in stretches(self._edges()):
+            for begin, end in self._pieces():
                 votes.update(self._common(begin, end))
             if votes:
                 return {pair: Alike(EXACT, (4, count)) for pair, count in votes.items()}
@@ -178,6 +179,13 @@ class _Comparing:
     def _edges(self) -> set[int]:
         return self._ours.edges() | {edge - self._offset for edge in self._theirs.edges()}
 
+    def _pieces(self) -> Iterator[tuple[int, int]]:
+        """Pieces of a second at most; hours in which neither side holds anything cost nothing."""
+        for begin, end in pairwise(sorted(self._edges())):
+            there = begin + self._offset, end + self._offset
+            if self._ours.holds_any(begin, end) or self._theirs.holds_any(*there):
+                yield from stretches({begin, end})
+
     def _stream(self, found: Pairs) -> Tally:
         tally = Tally({mine: Held(manner, self._rate) for mine, (_, manner) in found.items()})
         rest = [n for n in range(len(self._ours.lines)) if n not in found]
@@ -185,7 +193,7 @@ class _Comparing:
         unknown = [n for n in rest if self._ours.sounds(n) is None]
         edges = self._edges()
         share = self._total / max(max(edges) - min(edges), 1) if edges else 0
-        for begin, end in stretches(edges):
+        for begin, end in self._pieces():
             self._take(tally, found, begin, end)
             for mine in unknown:
                 if mine not in tally.alone and self._ours.holds(mine, begin, end):

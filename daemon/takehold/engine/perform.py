@@ -26,6 +26,7 @@ from takehold.engine.salvage import Salvager
 from takehold.engine.stretch import Stretch
 from takehold.engine.transfer import Transfer
 from takehold.formats.describe import describe
+from takehold.model.comparison import Comparison
 from takehold.model.errors import (
     EvidenceError,
     FileMissing,
@@ -346,11 +347,13 @@ class Performer:
     ) -> None:
         """Where a copy may be another one than was proven, it is read again before a word is said.
 
-        What is broken is compared no more: another copy is, from this drive or another.
+        What is broken is compared no more: another copy is, from this drive or another. That a
+        recording's own bytes do not decode is an answer: no other copy would.
         """
         from takehold.engine.compare import compare  # noqa: PLC0415  # numpy takes 0.1 s
 
-        key = compare_key(*(tuple(r.id for r, _ in side) for side in (step.ours, step.theirs)))
+        sides = tuple(r.id for r, _ in step.ours), tuple(r.id for r, _ in step.theirs)
+        key = compare_key(*sides)
         copies = (*step.ours, *step.theirs)
         try:
             with self._disk.destination(step.target.root) as tree:
@@ -360,10 +363,14 @@ class Performer:
                         step, tree, self._decoder, blocks, lambda n: _go_on(moved, stop, n)
                     )
                 except (EvidenceError, FileMissing) as error:
-                    if error.code not in DOUBTFUL or all(again.holds(*pair) for pair in copies):
+                    if error.code not in DOUBTFUL:
                         raise
-                    tell(Outcome(key=key))
-                    return
+                    if not all(again.holds(*pair) for pair in copies):
+                        tell(Outcome(key=key))
+                        return
+                    if error.code != "not-decoded" or not all(map(_is_audio, copies)):
+                        raise
+                    found = Comparison(*sides, Relation.UNDECODED, 0)
                 # Without known blocks nothing else would show that a copy is not the recording.
                 unsure = found.relation is Relation.DIFFERENT
                 unseen = [pair for pair in copies if unsure and pair[0].id not in blocks]
@@ -374,6 +381,10 @@ class Performer:
             tell(Outcome(key=key, error=error))
         else:
             tell(Outcome((Compared(replace(found, at=self._clock.now())),), key))
+
+
+def _is_audio(pair: tuple[Recording, Copy]) -> bool:
+    return pair[0].description.kind is not Kind.OTHER
 
 
 def _go_on(moved: Callable[[int], None], stop: Stop, count: int = 0) -> None:

@@ -115,6 +115,10 @@ class OpenSide:
         """Whether these frames of a channel are there."""
         return at(self.lines[channel], begin, end) is not None
 
+    def holds_any(self, begin: int, end: int) -> bool:
+        """Whether these frames of any channel are there."""
+        return any(at(line, begin, end) is not None for line in self.lines)
+
     def row(self, channel: int, begin: int, end: int) -> Array:
         """A channel's samples, of frames that it holds."""
         run = at(self.lines[channel], begin, end)

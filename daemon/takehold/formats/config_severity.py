@@ -21,7 +21,7 @@ FREE = frozenset(
         *("sample-rate", "bit-depth", "channels", "timecode-rate", "timecode-rate-unknown"),
         *("edited", "newer-version", "other-audio", "files-of-other-days"),
         *("backup-missing", "backup-short", "primary-short", "backup-different", "backup-unknown"),
-        *("backup-reduced", "backup-partial", "primary-not-comparable"),
+        *("backup-reduced", "backup-partial", "backup-not-comparable", "primary-not-comparable"),
         *("only-on-backup", "source-not-seen"),
         *("set-incomplete", "set-uneven", "part-gap", "part-missing", "take-twice", "take-numbers"),
         *("tracks-unnamed", "tracks-changed", "format-changed", "channels-changed"),

@@ -16,10 +16,11 @@ class Comparison:
 
     `frame` counts from the first frame of ours to the first that differs or is missing. `frames`
     are those missing for `short`, further ones for `longer`. `channels` of ours, from 1, differ
-    (`different`) or have no counterpart (`reduced`). `offset` is how many frames theirs lies later
-    than ours; `residual_db` the level of ours less theirs, against that of ours; `correlation` is
-    that of the aligned samples, of a lossy copy their agreement in phase (decide/phase), the worst
-    of all channels. None where a figure decided nothing.
+    (`different`), lack those frames (`short`; all if empty) or have no counterpart (`reduced`);
+    those that have none are `alone` where it is `short`. `offset` is how many frames theirs lies
+    later than ours; `residual_db` the level of ours less theirs, against that of ours;
+    `correlation` is that of the aligned samples, of a lossy copy their agreement in phase
+    (decide/phase), the worst of all channels. None where a figure decided nothing.
     """
 
     ours: Side
@@ -32,3 +33,4 @@ class Comparison:
     offset: int | None = None
     residual_db: float | None = None
     correlation: float | None = None
+    alone: tuple[int, ...] = ()

@@ -52,6 +52,7 @@ class Relation(StrEnum):
     SHORT = "short"
     LONGER = "longer"
     DIFFERENT = "different"
+    UNDECODED = "not comparable"
     UNCOMPARED = "not compared yet"
     UNREAD = "unread"
     MISSING = "missing"
@@ -64,8 +65,11 @@ class Counterpart:
     `frames` counts missing frames for `short`, further ones for `longer`, and is the first frame
     that differs, or of the block that does, for `different`; None where that is not known.
     `since` is the first frame that is missing for `short`. `channels` of the primary one, from 1,
-    differ (`different`), lack those frames (`short`; all if empty) or have no backup (`reduced`).
+    differ (`different`), lack those frames (`short`; all if empty) or have no backup (`reduced`);
+    those that have none are `alone` where it is `short`.
     `residual_db` and `correlation` are the figures that decided, where samples were compared.
+    `later` is how many frames the backup's sound lies later than both TimeReferences say, None
+    where that is not known.
     """
 
     recording: int
@@ -77,6 +81,8 @@ class Counterpart:
     residual_db: float | None = None
     correlation: float | None = None
     since: int | None = None
+    later: int | None = None
+    alone: tuple[int, ...] = ()
 
     @property
     def confirms(self) -> bool:

@@ -1,0 +1,77 @@
+"""Words for what a backup does not hold of a recording, or holds otherwise."""
+
+from __future__ import annotations
+
+from takehold.decide.standing import DayStanding, Standing
+from takehold.formats.names import shown
+from takehold.formats.timecode import label
+from takehold.model.finding import Counterpart
+
+
+def lacks(standing: Standing, answer: Counterpart) -> str:
+    """How many seconds a short backup lacks, where, and of which tracks."""
+    total, since = standing.recording.description.frames, answer.since
+    at_end = since is None or total is None or since + (answer.frames or 0) >= total
+    holds = "the beginning" if at_end else "a part"
+    where = " at its end" if at_end else ""
+    where += from_there(standing, since) + on_tracks(standing, answer.channels)
+    missing = f"{seconds(standing, answer.frames)} {'is' if answer.frames == 1 else 'are'} missing"
+    return f"the backup holds {holds} only; {missing}{where}"
+
+
+def displaced(standing: Standing, answer: Counterpart) -> str:
+    """That the sound of both files does not lie as their TimeReferences say."""
+    if not answer.later:
+        return ""
+    way = "later" if answer.later > 0 else "earlier"
+    says = f"; its sound lies {seconds(standing, abs(answer.later))} {way} than both"
+    return f"{says} TimeReferences say"
+
+
+def undecoded(standing: Standing, answer: Counterpart, view: DayStanding) -> str:
+    """Which of the files does not decode, as far as they were measured."""
+    theirs = [view.index[number] for number in answer.others]
+    if any(_fails_to_decode(other) for other in theirs):
+        return "the backup's file does not decode"
+    return f"{'this file' if _fails_to_decode(standing) else 'one of the files'} does not decode"
+
+
+def _fails_to_decode(standing: Standing) -> bool:
+    return any(c.code == "not-decoded" for c in standing.recording.description.complaints)
+
+
+def on_tracks(standing: Standing, channels: tuple[int, ...]) -> str:
+    """Which of several tracks are meant, "" where it is the only one, or not known."""
+    made = standing.recording.description.format
+    if not channels or made is None or made.channels == 1:
+        return ""
+    return ", on " + tracks(standing, channels)
+
+
+def tracks(standing: Standing, channels: tuple[int, ...]) -> str:
+    """The tracks on these channels of a file, by number and name."""
+    named = {t.interleave: t.name for t in standing.recording.description.metadata.tracks}
+    words = [f"{n} ({shown(named[n])})" if named.get(n) else str(n) for n in channels]
+    return f"{'track' if len(words) == 1 else 'tracks'} {', '.join(words)}"
+
+
+def seconds(standing: Standing, frames: int | None) -> str:
+    """So many frames in seconds, below 1 ms as frames."""
+    made = standing.recording.description.format
+    if frames is None or made is None or not made.sample_rate:
+        return "some seconds"
+    if frames * 1000 < made.sample_rate:
+        return "1 frame" if frames == 1 else f"{frames} frames"
+    return f"{frames / made.sample_rate:.3f} s"
+
+
+def from_there(standing: Standing, frames: int | None) -> str:
+    """The timecode of a frame of the file, else how many seconds lie before it."""
+    description = standing.recording.description
+    made, metadata = description.format, description.metadata
+    if frames is None or made is None or not made.sample_rate:
+        return ""
+    if metadata.time_reference is None or metadata.timecode_rate is None:
+        return f", from {frames / made.sample_rate:.0f} s on"
+    start = metadata.time_reference + frames
+    return f", from {label(start, made.sample_rate, metadata.timecode_rate)} on"
