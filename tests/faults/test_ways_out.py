@@ -27,6 +27,7 @@ from takehold.decide.check import Around, check
 from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, root_of
 from takehold.decide.lost_card import AWAY_S
 from takehold.decide.manifest import names_of
+from takehold.engine.absences import confirmed_since
 from takehold.engine.requests import ack_text
 from takehold.model import facts as f
 from takehold.model.finding import Finding, Severity, Verdict
@@ -220,3 +221,22 @@ def test_only_what_somebody_can_mend_needs_a_hand() -> None:
     known = ledger([*good_day(), *(trouble(key) for key in keys)])
     told = {t.key for t in open_troubles(known, SOME_DAY, ["uuid:here"])}
     assert told == {"rec 1", "land 1 uuid:here", f"list {SOME_DAY} uuid:x"}
+
+
+@pytest.mark.parametrize(
+    ("facts", "closing", "over"),
+    [
+        ([trouble("rec 1")], (), True),
+        ([trouble("rec 1", code="reads-differ")], (), False),
+        ([trouble("rec 1")], (SOME_DAY,), False),
+        ([f.Gone(2), trouble("rec 1")], (), False),
+    ],
+)
+def test_a_second_read_that_failed_ends_once_the_backup_has_shown_the_bytes(
+    facts: list[f.Fact], closing: tuple[str, ...], over: bool
+) -> None:
+    """Nothing more is owed from that card: its trouble would stand for ever."""
+    known = ledger(good_day(), facts)
+    made = settings(recheck_cards_at_wrap=True)
+    ended = confirmed_since(known, made, closing)
+    assert ended == ([f.TroubleOver("rec 1")] if over else [])

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import replace
 
 from takehold.decide.keys import AWAY, OF_A_DAY, away_key
+from takehold.decide.reads import DISPUTES
+from takehold.decide.standing import day_standing
 from takehold.engine.endings import left
 from takehold.formats.names import display, shown
 from takehold.model.errors import TakeholdError
@@ -69,6 +71,21 @@ def away(
             seen = any(ledger.loads[r.load].source == source.name for r in ledger.day(day))
             if alarm and seen and key not in ledger.troubles:
                 facts.append(replace(alarm, key=key))
+    return facts
+
+
+def confirmed_since(ledger: Ledger, settings: Settings, closing: Container[str]) -> list[Fact]:
+    """Second reads that failed and are owed no more: another card has shown the same bytes."""
+    facts: list[Fact] = []
+    for key, trouble in ledger.troubles.items():
+        word, number, *_ = (*key.split(), "")
+        recording = ledger.recordings.get(int(number)) if word == "rec" else None
+        if recording is None or not recording.readings or trouble.code in DISPUTES:
+            continue
+        asked = recording.day in closing and settings.recheck_cards_at_wrap
+        standing = day_standing(ledger, recording.day, settings).of(recording.id)
+        if standing and standing.confirmed and standing.copies and not asked:
+            facts.append(TroubleOver(key))
     return facts
 
 

@@ -21,7 +21,7 @@ from takehold.decide.plan import Wanted, plan
 from takehold.decide.reads import DISPUTES
 from takehold.decide.schedule import wraps_due
 from takehold.decide.settle import settled
-from takehold.engine.absences import away, gone_unread, unlisted
+from takehold.engine.absences import away, confirmed_since, gone_unread, unlisted
 from takehold.engine.calm import Calm, scene
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
@@ -243,7 +243,7 @@ class Engine:
         self._enrolment.keep(mounts)
         closing = self._closing(asked)
         gone = away(self.ledger, self.settings, closing, self.now.situation, look.alarms)
-        self._record(gone)
+        self._record([*gone, *confirmed_since(self.ledger, self.settings, closing)])
         rechecks = tuple(a for a in asked if a.kind == "recheck")
         lanes = frozenset(self.lanes.running)
         came = self.closer.arrivals(self.ledger, self.now, self._world.disk)
