@@ -245,8 +245,9 @@ def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
                 code,
                 LOOK if sure else HOLD,
                 names,
-                f"No {role} card of {view.day} was seen ({names}).",
-                f"Put the {role} card in.",
+                f"No {role} card with a recording of {view.day} was seen ({names}).",
+                f"Put the {role} card in. If it was in, its recorder's date may be wrong: then its"
+                " files are in another day, and are not compared with these.",
                 covers=these(s.recording for s in owed),
             )
 
