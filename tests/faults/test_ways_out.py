@@ -17,6 +17,7 @@ from planworld import (
     load,
     recording,
     settings,
+    situation,
     taken,
     target,
     trouble,
@@ -224,19 +225,21 @@ def test_only_what_somebody_can_mend_needs_a_hand() -> None:
 
 
 @pytest.mark.parametrize(
-    ("facts", "closing", "over"),
+    ("facts", "closing", "drives", "over"),
     [
-        ([trouble("rec 1")], (), True),
-        ([trouble("rec 1", code="reads-differ")], (), False),
-        ([trouble("rec 1")], (SOME_DAY,), False),
-        ([f.Gone(2), trouble("rec 1")], (), False),
+        ([trouble("rec 1")], (), ("shuttle-1",), True),
+        ([trouble("rec 1")], (), ("shuttle-1", "shuttle-3"), False),  # its card is read for it
+        ([trouble("rec 1", code="reads-differ")], (), ("shuttle-1",), False),
+        ([trouble("rec 1")], (SOME_DAY,), ("shuttle-1",), False),
+        ([f.Gone(2), trouble("rec 1")], (), ("shuttle-1",), False),
     ],
 )
 def test_a_second_read_that_failed_ends_once_the_backup_has_shown_the_bytes(
-    facts: list[f.Fact], closing: tuple[str, ...], over: bool
+    facts: list[f.Fact], closing: tuple[str, ...], drives: tuple[str, ...], over: bool
 ) -> None:
     """Nothing more is owed from that card: its trouble would stand for ever."""
     known = ledger(good_day(), facts)
     made = settings(recheck_cards_at_wrap=True)
-    ended = confirmed_since(known, made, closing)
+    now = situation(targets=tuple(map(target, drives)))
+    ended = confirmed_since(known, made, closing, now)
     assert ended == ([f.TroubleOver("rec 1")] if over else [])

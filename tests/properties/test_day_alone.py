@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 
 from hypothesis import given, settings
@@ -84,16 +86,23 @@ def past(draw: st.DrawFn) -> list[f.Fact]:
     return facts
 
 
-@settings(max_examples=80, deadline=None)
-@given(past())
-def test_a_day_alone_is_judged_as_among_all(facts: list[f.Fact]) -> None:
-    """Findings, verdict, reasons, takes and every file's standing are the same."""
-    asked, known = with_share(), ledger(facts)
+@contextmanager
+def kept(facts: list[f.Fact]) -> Iterator[Home]:
+    """A laptop whose catalogue holds these."""
     with tempfile.TemporaryDirectory() as folder:
         home = Home("", folder, "")
         catalogue = SqliteCatalogue.open(home.catalogue)
         catalogue.record(facts)
         catalogue.close()
+        yield home
+
+
+@settings(max_examples=80, deadline=None)
+@given(past())
+def test_a_day_alone_is_judged_as_among_all(facts: list[f.Fact]) -> None:
+    """Findings, verdict, reasons, takes and every file's standing are the same."""
+    asked, known = with_share(), ledger(facts)
+    with kept(facts) as home:
         assert days_known(home) == {r.day for r in known.recordings.values()} | {
             one.day for one in LOADS.values()
         }
@@ -116,14 +125,9 @@ def test_a_day_alone_leaves_other_cards_out() -> None:
     other = replace(wav(12, b"3.WAV", "1", "3", 11 * 3600 * HZ, of=1), day=DAYS[2])
     facts: list[f.Fact] = [f.LoadSeen(one) for one in LOADS.values()]
     facts += [f.Inventoried(one) for one in (mine, beside, other)]
-    with tempfile.TemporaryDirectory() as folder:
-        home = Home("", folder, "")
-        catalogue = SqliteCatalogue.open(home.catalogue)
-        catalogue.record(facts)
-        catalogue.close()
-        with reading(home, DAYS[1]) as (known, _):
-            assert set(known.recordings) == {10, 11}
-            assert set(known.loads) == set(LOADS)
+    with kept(facts) as home, reading(home, DAYS[1]) as (known, _):
+        assert set(known.recordings) == {10, 11}
+        assert set(known.loads) == set(LOADS)
 
 
 def test_a_watch_folder_of_later_days_holds_no_earlier_one_up() -> None:
@@ -134,11 +138,7 @@ def test_a_watch_folder_of_later_days_holds_no_earlier_one_up() -> None:
     facts: list[f.Fact] = [f.LoadSeen(one) for one in LOADS.values()]
     facts += [listed, f.Inventoried(later), f.Inventoried(mine)]
     asked, known = with_share(), ledger(facts)
-    with tempfile.TemporaryDirectory() as folder:
-        home = Home("", folder, "")
-        catalogue = SqliteCatalogue.open(home.catalogue)
-        catalogue.record(facts)
-        catalogue.close()
+    with kept(facts) as home:
         alone, _ = judged_day(home, DAYS[1], asked, Around())
     among = judge(known, DAYS[1], asked)
     assert "inventory-incomplete" not in {found.code for found in among.findings}
@@ -153,11 +153,7 @@ def test_a_packs_file_of_the_evening_before_is_read_with_the_day() -> None:
     files = (replace(mine, day=DAYS[1]), replace(pack, day=DAYS[0]))
     facts: list[f.Fact] = [f.LoadSeen(one) for one in LOADS.values()]
     facts += [f.Inventoried(one) for one in files]
-    with tempfile.TemporaryDirectory() as folder:
-        home = Home("", folder, "")
-        catalogue = SqliteCatalogue.open(home.catalogue)
-        catalogue.record(facts)
-        catalogue.close()
+    with kept(facts) as home:
         alone, _ = judged_day(home, DAYS[1], with_share(), Around())
     assert alone.coverage == judge(ledger(facts), DAYS[1], with_share(), Around()).coverage
     assert alone.coverage.packs
@@ -171,10 +167,6 @@ def test_a_watch_folder_that_came_later_holds_the_day_as_among_all() -> None:
     lost = replace(lost, description=replace(lost.description, complaints=(odd,)))
     facts: list[f.Fact] = [f.LoadSeen(one) for one in LOADS.values()]
     facts += [f.Listed(6, 9, 1, (), (), 1), f.Inventoried(mine), f.Inventoried(lost)]
-    with tempfile.TemporaryDirectory() as folder:
-        home = Home("", folder, "")
-        catalogue = SqliteCatalogue.open(home.catalogue)
-        catalogue.record(facts)
-        catalogue.close()
+    with kept(facts) as home:
         alone, _ = judged_day(home, DAYS[0], with_share(), Around())
     assert "inventory-incomplete" in {found.code for found in alone.findings}

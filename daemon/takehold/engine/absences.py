@@ -74,9 +74,16 @@ def away(
     return facts
 
 
-def confirmed_since(ledger: Ledger, settings: Settings, closing: Container[str]) -> list[Fact]:
-    """Second reads that failed and are owed no more: another card has shown the same bytes."""
+def confirmed_since(
+    ledger: Ledger, settings: Settings, closing: Container[str], now: Situation
+) -> list[Fact]:
+    """Second reads that failed and are owed no more: another card has shown the same bytes.
+
+    While a drive that is there lacks the file its card may still be read for it, and a read that
+    fails must wait longer each time.
+    """
     facts: list[Fact] = []
+    here = {target.root.identity for target in now.targets}
     for key, trouble in ledger.troubles.items():
         word, number, *_ = (*key.split(), "")
         recording = ledger.recordings.get(int(number)) if word == "rec" else None
@@ -84,7 +91,9 @@ def confirmed_since(ledger: Ledger, settings: Settings, closing: Container[str])
             continue
         asked = recording.day in closing and settings.recheck_cards_at_wrap
         standing = day_standing(ledger, recording.day, settings).of(recording.id)
-        if standing and standing.confirmed and standing.copies and not asked:
+        if standing is None or not standing.confirmed or not standing.copies or asked:
+            continue
+        if here <= {copy.root for copy in standing.copies}:
             facts.append(TroubleOver(key))
     return facts
 
