@@ -18,6 +18,9 @@ _MOST_SAMPLES = 1 << 22
 # Frames by which the count of an MP3 that does not tell it may be too high: two of its own frames.
 _GUESSED = 2 * 1152
 _LOSSY = frozenset({"MP3", "MPEG", "OGG"})
+# Each of their samples stands for itself: one that is there decodes.
+_PLAIN = frozenset({"WAV", "WAVEX", "RF64"})
+_ALONE = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"})
 _BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 # SF_COUNT_MAX in libsndfile's sndfile.h: the frames of a file whose header does not tell them.
 _NOT_TOLD = (1 << 63) - 1
@@ -25,7 +28,10 @@ _UNSUPPORTED = 4  # SF_ERR_UNSUPPORTED_ENCODING in libsndfile's sndfile.h
 
 
 class SoundfileDecoder:
-    """ports/decoder.Decoder: opens the file, decodes its first and its last second."""
+    """ports/decoder.Decoder: opens the file, decodes its first and its last second.
+
+    Of PCM, the first and the last frame.
+    """
 
     def complaint(self, reader: Reader, size: int, frames: int) -> str | None:
         """None if it opens and counts the same frames, else what it said.
@@ -160,7 +166,9 @@ def _tried(soundfile: Any, file: _File, frames: int) -> str | None:
     with soundfile.SoundFile(file) as sound:
         if sound.frames != frames:
             return f"the decoder counts {sound.frames} frames, not {frames}"
-        span = min(frames, max(1, sound.samplerate), _MOST_SAMPLES // sound.channels)
+        alone = sound.format in _PLAIN and sound.subtype in _ALONE
+        second = 1 if alone else max(1, sound.samplerate)
+        span = min(frames, second, _MOST_SAMPLES // sound.channels)
         for start in (0, frames - span):
             sound.seek(start)
             got = len(sound.read(span, dtype="int32"))

@@ -6,6 +6,7 @@ live as long as the program; they are page-aligned, as direct I/O asks.
 
 from __future__ import annotations
 
+import contextlib
 import mmap
 import threading
 
@@ -19,13 +20,23 @@ class Buffer:
     __slots__ = ("length", "memory", "offset", "refs", "view")
 
     def __init__(self, size: int = SIZE) -> None:
-        self.memory = mmap.mmap(-1, size)
+        self.memory = _memory(size)
         self.view = memoryview(self.memory)
         for page in range(0, size, mmap.PAGESIZE):
             self.view[page] = 0
         self.length = 0
         self.offset = 0
         self.refs = 0
+
+
+def _memory(size: int) -> mmap.mmap:
+    """In huge pages where the system has them: direct I/O then pins two pages, not a thousand."""
+    if not hasattr(mmap, "MADV_HUGEPAGE"):  # Linux only
+        return mmap.mmap(-1, size)
+    memory = mmap.mmap(-1, size, flags=mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS)
+    with contextlib.suppress(OSError):  # a kernel without them
+        memory.madvise(mmap.MADV_HUGEPAGE)
+    return memory
 
 
 class Ring:

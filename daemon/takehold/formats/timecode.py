@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 
 from takehold.model.sound import Rate
 
@@ -83,6 +84,7 @@ def day_samples(sample_rate: int, rate: Rate | None) -> int:
     return round(Fraction(labels * rate.denominator * sample_rate, rate.numerator))
 
 
+@lru_cache(64)
 def rate_named(text: str) -> Rate | None:
     """The rate meant by "25", "29.97df", "24000/1001" or bext's "023.976-ND"; None if unknown.
 
