@@ -69,6 +69,7 @@ class FakeVolume:
     seen: Seen = Seen.MEDIUM
     calls: list[tuple[str, bytes]] = field(default_factory=list)
     open_trees: int = 0
+    write_takes_s: float = 0.0
 
     def __post_init__(self) -> None:
         self.lock = threading.RLock()
@@ -232,6 +233,7 @@ class FakePart:
 
     def write(self, buffer: memoryview, offset: int) -> None:
         assert offset % PAGE == 0, "writes begin at a page"
+        threading.Event().wait(self._volume.write_takes_s)
         self._flushed = False
         with self._fatal("write"):
             self._room_for(max(0, offset + len(buffer) - len(self._written)))

@@ -28,17 +28,18 @@ ROOM = 400 * MEGABYTE
 
 
 class Places:
-    """One card and some drives; `card` is an empty folder to be filled."""
+    """One card or more, and some drives; `card` is an empty folder to be filled."""
 
-    def __init__(self, folder: Path, kind: str, drives: int, size: int) -> None:
+    def __init__(self, folder: Path, kind: str, drives: int, size: int, cards: int = 1) -> None:
         self.kind = kind
         self._bench = Bench(folder)
-        self._slowed: list[str] = []
+        self._slowed: set[tuple[str, str]] = set()
         if kind == "media":
             (folder / "images").mkdir()
-            whole = (size * 11 // 10 + ROOM) * (drives + 1)
+            whole = (size * 11 // 10 + ROOM) * (drives + cards)
             run("mount", "-t", "tmpfs", "-o", f"size={whole}", "images", folder / "images")
-        self.card = self._volume("card", size)
+        self.cards = [self._volume(f"card-{n + 1}" if n else "card", size) for n in range(cards)]
+        self.card = self.cards[0]
         self.drives = [self._volume(f"drive-{n + 1}", size) for n in range(drives)]
 
     def _volume(self, name: str, size: int) -> Path:
@@ -59,14 +60,21 @@ class Places:
         """From now on the devices are no faster than real ones: call it once the card is full."""
         if self.kind != "media":
             return
-        for disk in self._bench.disks:
-            number = Path("/sys/class/block", Path(disk.loop).name, "dev").read_text().strip()
-            limits = {"write": DRIVE_WRITE, "read": DRIVE_READ}
-            if disk.name == "card":
-                limits = {"read": CARD_READ}
-            for way, speed in limits.items():
-                _limit(number, way, speed * MEGABYTE)
-            self._slowed.append(number)
+        for card in self.cards:
+            self.pace(card, "read", CARD_READ)
+        for drive in self.drives:
+            self.pace(drive, "write", DRIVE_WRITE)
+            self.pace(drive, "read", DRIVE_READ)
+
+    def pace(self, place: Path, way: str, speed: float) -> None:
+        """Let the place's device read or write so many megabytes a second; 0 for any."""
+        number = (self._device(place) / "dev").read_text().strip()
+        _limit(number, way, int(speed * MEGABYTE))
+        self._slowed.add((number, way))
+
+    def _device(self, place: Path) -> Path:
+        disk = next(d for d in self._bench.disks if d.mount == place)
+        return Path("/sys/class/block", Path(disk.loop).name)
 
     def clean(self) -> None:
         """Empty drives, nothing waiting to be written, no cache."""
@@ -84,15 +92,13 @@ class Places:
         """Bytes that its device gave since it began; None for memory."""
         if self.kind == "tmpfs":
             return None
-        disk = next(d for d in self._bench.disks if d.mount == place)
-        figures = Path("/sys/class/block", Path(disk.loop).name, "stat").read_text().split()
+        figures = (self._device(place) / "stat").read_text().split()
         return int(figures[2]) * 512  # sectors read (kernel, block/stat)
 
     def close(self) -> None:
         """Take all of it away."""
-        for number in self._slowed:
-            for way in ("read", "write"):
-                _limit(number, way, 0)
+        for number, way in self._slowed:
+            _limit(number, way, 0)
         self._bench.close()
         if self.kind == "media":
             run("umount", "-l", self._bench.folder / "images", check=False)
@@ -109,12 +115,12 @@ def forget() -> None:
 
 
 @contextlib.contextmanager
-def places(folder: Path, kind: str, drives: int, size: int) -> Iterator[Places]:
+def places(folder: Path, kind: str, drives: int, size: int, cards: int = 1) -> Iterator[Places]:
     """The volumes, and their end. Raises SystemExit where they cannot be made."""
     if refused := own_namespace():
         raise SystemExit(refused)
     if kind == "media" and not (LIMITS / "blkio.throttle.read_bps_device").exists():
         raise SystemExit("media: this machine cannot slow devices down (no blkio controller)")
     folder.mkdir(parents=True)
-    with contextlib.closing(Places(folder, kind, drives, size)) as made:
+    with contextlib.closing(Places(folder, kind, drives, size, cards)) as made:
         yield made

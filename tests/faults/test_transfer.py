@@ -121,7 +121,7 @@ def big(number: int = 1) -> bytes:
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
     """A slow destination is left after a tenth of a second."""
     monkeypatch.setattr(engine, "LOOK_S", 0.02)
-    monkeypatch.setattr(engine, "PATIENCE_S", 0.1)
+    monkeypatch.setattr(engine, "PATIENCE_NS", 10**8)
 
 
 def land(drive: FakeVolume, number: int = 1) -> str:
@@ -383,6 +383,28 @@ def test_a_slow_destination_does_not_hold_up_the_others() -> None:
         assert bench.ring_is_whole()
     assert within(10, lambda: slow.open_trees == 0)
     assert slow.files == {}
+
+
+def test_a_drive_that_takes_each_buffer_late_is_left_too() -> None:
+    """It never hangs, and would make the card wait for each buffer: the fast drive goes on."""
+    bench = Bench({b"T01.WAV": take(1, frames=60 * SIZE)}, stall_seconds=10_000)
+    slow, fast = bench.drives
+    slow.write_takes_s = 0.01  # 0.2 s by the bench's clock
+    bench.run(bench.jobs(b"T01.WAV"))
+    bench.check(fast, b"T01.WAV")
+    assert bench.errors() == {land(slow): "late"}
+    assert within(10, lambda: slow.open_trees == 0)
+    assert slow.files == {}
+
+
+def test_drives_that_are_all_slow_keep_pace_with_each_other() -> None:
+    """None is left where none is waited for alone."""
+    bench = Bench({b"T01.WAV": take(1, frames=20 * SIZE)}, stall_seconds=10_000)
+    for drive in bench.drives:
+        drive.write_takes_s = 0.01
+    bench.run(bench.jobs(b"T01.WAV"))
+    for drive in bench.drives:
+        bench.check(drive, b"T01.WAV")
 
 
 def test_all_destinations_slow_is_nobodys_fault() -> None:

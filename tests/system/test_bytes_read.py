@@ -54,7 +54,7 @@ def test_a_card_is_read_once_and_each_copy_from_its_medium(
     read = {name: 512 * (sectors(disk) - before[name]) / content for name, disk in disks.items()}
     reads = 2 if role == "primary" else 1
     assert reads <= read["card"] <= reads * 1.02, read
-    for name in drives:
+    for name, drive in drives.items():
         assert read[name] >= 1.0, read
-        copies = [p for p in drives[name].rglob("*.WAV") if "1-T" in p.name]
+        copies = [p for p in drive.rglob("*.WAV") if "1-T" in p.name]
         assert len(copies) == TAKES, name

@@ -114,6 +114,11 @@ class Hasher:
         self._thread = threading.Thread(target=self._run, name="hash", daemon=True)
         self._thread.start()
 
+    @property
+    def behind(self) -> bool:
+        """Whether bytes wait here to be hashed."""
+        return not self._inbox.empty()
+
     def data(self, job: Job, buffer: Buffer) -> None:
         """Bytes of a job."""
         self._inbox.put((job, buffer, Seen.UNKNOWN))

@@ -31,7 +31,10 @@ Item = tuple[str, Job, Buffer | None] | None
 
 
 class Lander:
-    """One destination's side of a transfer."""
+    """One destination's side of a transfer.
+
+    `wrote_ns` is when it was last done with what it was given, by the steady clock.
+    """
 
     def __init__(
         self, tree: DestinationTree, target: Target, ring: Ring, report: Report, clock: Clock
@@ -43,6 +46,8 @@ class Lander:
         self._ring = ring
         self._inbox: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self._in_hand: Buffer | None = None
+        self._clock = clock
+        self.wrote_ns = clock.steady_ns()
         self._threads = [
             threading.Thread(target=run, name=f"{name} {target.name}", daemon=True)
             for name, run in (("write", self._write), ("prove", self._prover.run))
@@ -151,6 +156,7 @@ class Lander:
                 self._end(written)
                 written = None
             self._course.touch()
+            self.wrote_ns = self._clock.steady_ns()
         if written is not None:
             self._prover.given_up(written)
         self._prover.close()

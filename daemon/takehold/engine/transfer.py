@@ -33,8 +33,11 @@ from takehold.ports.disk import DestinationTree, Reader
 
 SECOND_NS = 1_000_000_000
 LOOK_S = 0.5
-# How long one destination may hold up the others before it is left to catch up.
-PATIENCE_S = 3.0
+LOOK_NS = SECOND_NS // 2
+# How long one destination may hold up the others before it is left to catch up: so long in all, and
+# so great a share of the time. Most drives write in gusts, and begin with a full one.
+PATIENCE_NS = SECOND_NS // 2
+PATIENCE_SHARE = 10
 
 
 class Transfer:
@@ -49,7 +52,8 @@ class Transfer:
         self._clock = clock
         self._stall_ns = int(stall_seconds * SECOND_NS)
         self._landers: dict[str, Lander] = {}
-        self._waited: dict[str, float] = {}
+        self._waited_ns: dict[str, int] = {}
+        self._begun_ns = clock.steady_ns()
         self._stacks: dict[str, ExitStack] = {}
 
     def add(self, target: Target, opening: AbstractContextManager[DestinationTree]) -> None:
@@ -134,7 +138,7 @@ class Transfer:
     ) -> None:
         offset = 0
         while offset < job.size:
-            buffer = self._buffer(landers)
+            buffer = self._buffer(landers, hasher)
             if stop.is_set():
                 self._ring.send(buffer, 0)
                 raise SourceChanged("Stopped before the end.", code="stopped")
@@ -162,22 +166,29 @@ class Transfer:
             offset += count
             moved(count)
 
-    def _buffer(self, landers: Sequence[Lander]) -> Buffer:
+    def _buffer(self, landers: Sequence[Lander], hasher: Hasher) -> Buffer:
         """A free buffer; who holds the ring up alone, or hangs, is left behind."""
-        while (buffer := self._ring.take(LOOK_S)) is None:
+        while True:
+            asked_ns = self._clock.steady_ns()
+            buffer = self._ring.take(LOOK_S)
             live = [lander for lander in landers if not lander.left]
             behind = [lander for lander in live if lander.behind]
+            if len(behind) == 1 and len(live) > 1 and not hasher.behind:
+                alone_ns = max(asked_ns, *(n.wrote_ns for n in live if n not in behind))
+                waited_ns = self._clock.steady_ns() - alone_ns
+                self._impatient(behind[0], LOOK_NS if buffer is None else waited_ns)
+            if buffer is not None:
+                return buffer
             for lander in behind:
                 if self._hangs(lander):
                     lander.leave(stalled(lander.target))
-            if len(behind) == 1 and len(live) > 1:
-                self._impatient(behind[0])
-        return buffer
 
-    def _impatient(self, lander: Lander) -> None:
+    def _impatient(self, lander: Lander, waited_ns: int) -> None:
         root = lander.target.root.identity
-        self._waited[root] = self._waited.get(root, 0.0) + LOOK_S
-        if self._waited[root] > PATIENCE_S and not lander.left:
+        waited = self._waited_ns.get(root, 0) + waited_ns
+        self._waited_ns[root] = waited
+        elapsed = self._clock.steady_ns() - self._begun_ns
+        if waited >= max(PATIENCE_NS, elapsed // PATIENCE_SHARE) and not lander.left:
             late = stalled(lander.target)
             late.code = "late"
             lander.leave(late)
