@@ -37,8 +37,8 @@ NOISE = 1.15
 class Bar:
     """Takehold's figure `what` over the same of the peers together, and the most it may be.
 
-    `what` is wall, cpu, memory or card_read; P8 is its wall time with a second read of the card. With
-    no peers it is the figure itself.
+    `what` is wall, cpu, memory or card_read; P8 is its wall time with a second read of the card.
+    With no peers it is the figure itself.
     """
 
     what: str
