@@ -49,7 +49,7 @@ from takehold.model.step import (
 )
 
 STOCK_FILES = 500
-BATCH_FILES = 500
+BATCH_FILES = 2_000
 BATCH_BYTES = 2 * 10**9
 MEGABYTE = 10**6
 NOT_DESCRIBED = "not-described"
