@@ -48,7 +48,7 @@ from takehold.model.step import (
     recordings_of,
 )
 
-STOCK_FILES = 500
+STOCK_FILES = 2_000
 BATCH_FILES = 2_000
 BATCH_BYTES = 2 * 10**9
 MEGABYTE = 10**6
