@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import platform
 from collections.abc import Callable, Iterator
@@ -20,7 +21,7 @@ from takehold.adapters.clock import SystemClock
 from takehold.adapters.decoder import SoundfileDecoder
 from takehold.adapters.disk import LocalDisk
 from takehold.adapters.keep_awake import keep_awake
-from takehold.adapters.lock import InstanceLock
+from takehold.adapters.lock import STARTS_WITHIN_S, InstanceLock
 from takehold.adapters.pulse import Pulse
 from takehold.adapters.signer import KeySigner, load_key
 from takehold.adapters.volumes import volumes
@@ -33,9 +34,6 @@ from takehold.home import Home, make_folder, settings_of
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 from takehold.ports.volumes import Absent
-
-# Who only looks whether one runs holds the lock for a moment.
-STARTS_WITHIN_S = 1.0
 
 
 @dataclass(slots=True)
@@ -93,11 +91,21 @@ def _open(place: Home) -> tuple[SqliteCatalogue, Ledger, str | None]:
     """
     try:
         catalogue = SqliteCatalogue.open(place.catalogue)
-        known = Ledger.of(catalogue.facts())
+        known = _known(catalogue)
     except CatalogueDamaged:
         aside = move_aside(place.catalogue)
         return SqliteCatalogue.open(place.catalogue), Ledger(), aside
     return catalogue, known, None if known.serial else ""
+
+
+def _known(catalogue: SqliteCatalogue) -> Ledger:
+    """What it says. All of that is kept: no search for cycles goes through it, now or later."""
+    gc.disable()
+    try:
+        return Ledger.of(catalogue.facts())
+    finally:
+        gc.enable()
+        gc.freeze()
 
 
 def _assemble(

@@ -86,10 +86,12 @@ def settings_of(place: Home) -> Settings:
 
 
 @contextmanager
-def reading(place: Home, day: str | None = None) -> Iterator[tuple[Ledger, SqliteCatalogue | None]]:
+def reading(
+    place: Home, day: str | None = None, *, around: bool = False
+) -> Iterator[tuple[Ledger, SqliteCatalogue | None]]:
     """What is known, for a command that only looks; an empty ledger before the first run.
 
-    With a day, of the files those on its cards alone (cli/view).
+    With a day, of the files those on its cards alone, or those `around` it, too (cli/view).
     """
     ledger = Ledger()
     try:
@@ -98,7 +100,7 @@ def reading(place: Home, day: str | None = None) -> Iterator[tuple[Ledger, Sqlit
         yield ledger, None
         return
     try:
-        ledger.apply(catalogue.facts(day))
+        ledger.apply(catalogue.facts(day, around=around))
         yield ledger, catalogue
     finally:
         catalogue.close()

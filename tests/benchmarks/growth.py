@@ -1,6 +1,8 @@
 """What it costs to know many recordings: `python tests/benchmarks/growth.py`.
 
-    python tests/benchmarks/growth.py [--most 100000] [--json FILE] [--svg FILE]
+    python tests/benchmarks/growth.py [--most 100000] [--page]
+
+With `--page` it writes docs/growth.json, docs/growth.svg, and the table in docs/performance.md.
 
 For 100, 1,000, 10,000 and 100,000 recordings in the catalogue (season.py says of what kind), with
 the newest day's two cards and three drives in, nothing owed: seconds of a start, of turns, of
@@ -22,6 +24,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -34,6 +37,8 @@ from takehold.model.settings import Role
 
 SIZES = (100, 1_000, 10_000, 100_000)
 ROUNDS = 5
+DOCS = Path(__file__).resolve().parents[2] / "docs"
+PAGE, BEGINS, ENDS = DOCS / "performance.md", "<!-- growth begins -->", "<!-- growth ends -->"
 LONGEST_S = 900
 CARD_FILES = 5_000
 INSIDE = Path(__file__).with_name("inside.py")
@@ -41,6 +46,7 @@ INSIDE = Path(__file__).with_name("inside.py")
 LINES = {
     "ready_s": ("start-up, engine ready", None),
     "first_turn_s": ("first turn", None),
+    "to_rest_s": ("from there to rest", None),
     "turn_s": ("idle turn", None),
     "shown_s": ("what it shows of itself", None),
     "match_s": ("matching of a day", None),
@@ -148,12 +154,22 @@ def table(told: Mapping[int, Figures], exponents: Mapping[str, float]) -> str:
     return "\n".join(lines)
 
 
+def write_page(text: str) -> None:
+    """The table into its section of the page, and on what machine."""
+    before, _, rest = PAGE.read_text().partition(BEGINS)
+    _, _, after = rest.partition(ENDS)
+    cores, load = os.cpu_count(), os.getloadavg()[0]
+    ran = (
+        f"Measured {date.today()}, Python {sys.version.split()[0]}, {cores} cores, load {load:.1f}."
+    )
+    PAGE.write_text(f"{before}{BEGINS}\n\n{ran}\n\n{text}\n\n{ENDS}{after}")
+
+
 def main() -> None:
     """Make the catalogues, measure, print."""
     words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     words.add_argument("--most", type=int, default=SIZES[-1])
-    words.add_argument("--json", type=Path)
-    words.add_argument("--svg", type=Path)
+    words.add_argument("--page", action="store_true")
     asked = words.parse_args()
     told: dict[int, Figures] = {}
     for count in (size for size in SIZES if size <= asked.most):
@@ -161,15 +177,19 @@ def main() -> None:
         print(f"{count}: {json.dumps(told[count])}", file=sys.stderr, flush=True)
     exponents = {name: exponent(of(told, name)) for name in LINES} if len(told) > 1 else {}
     card = known_card()
-    print(table(told, exponents))
-    print(f"\nA card of {CARD_FILES:,} known files: {card['known_card_s']:.2f} s (bar < 2 s).")
-    if asked.json:
+    says = (
+        f"A card of {CARD_FILES:,} known files, put in beside a daemon at rest, is listed,"
+        f" recognised and settled in {card['known_card_s']:.2f} s (bar < 2 s)."
+    )
+    text = f"{table(told, exponents)}\n\n{says}"
+    print(text)
+    if asked.page:
         every = {"sizes": told, "exponents": exponents, "known_card": card}
-        asked.json.write_text(json.dumps(every, indent=1) + "\n")
-    if asked.svg:
+        (DOCS / "growth.json").write_text(json.dumps(every, indent=1) + "\n")
         lines = {words: of(told, name) for name, (words, _) in LINES.items()}
         title = "What it costs to know many recordings"
-        asked.svg.write_text(plot(title, "recordings known", "seconds", lines))
+        (DOCS / "growth.svg").write_text(plot(title, "recordings known", "seconds", lines))
+        write_page(text)
 
 
 if __name__ == "__main__":

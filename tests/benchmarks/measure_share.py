@@ -30,8 +30,8 @@ CHANNELS = 8
 WITHOUT = """
 import sys
 if {bare}:
-    import takehold.formats.pcm as pcm
-    pcm.layout = lambda form: None
+    import takehold.formats.audio as audio
+    audio.layout = lambda form: None
 sys.argv = ["takehold", "once"]
 from takehold.cli.main import main
 main()

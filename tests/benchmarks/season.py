@@ -209,7 +209,7 @@ class Season:
         frames = self._frames(take)
         data = self._said.data
         assert data is not None
-        made = self._metadata(self._day(day), take, take + 1, self._start(day, take))
+        made = self._metadata(self._day(day), take, take + 1, self._start(take))
         said = replace(
             self._said.metadata,
             scene=made.scene,
@@ -244,13 +244,12 @@ class Season:
         begun = datetime.combine(self._day(number), datetime.min.time()).astimezone()
         return min(int(begun.timestamp()) + DAY_BEGINS_S + LONGEST_DAY_S, now - 7200)
 
-    def _start(self, day: int, take: int) -> int:
-        """Second of the day at which a take begins: they follow each other over the day."""
-        begun = datetime.combine(self._today, datetime.min.time()).timestamp() + DAY_BEGINS_S
-        span = LONGEST_DAY_S
-        if day == 0:
-            span = min(span, max(60, int(self._now.timestamp() - begun) - 3600))
-        return DAY_BEGINS_S + take * span // self.shape.a_day
+    def _start(self, take: int) -> int:
+        """Second of the day at which a take begins: they follow each other over a whole day.
+
+        Also of the newest one, whatever the hour: squeezed together they would overlap.
+        """
+        return DAY_BEGINS_S + take * LONGEST_DAY_S // self.shape.a_day
 
     def _frames(self, take: int) -> int:
         """Lengths differ: from a third of the longest to the longest."""
@@ -278,7 +277,7 @@ class Season:
         )
 
     def _head(self, day: int, take: int) -> bytes:
-        made = self._metadata(self._day(day), take, take + 1, self._start(day, take))
+        made = self._metadata(self._day(day), take, take + 1, self._start(take))
         length = self._frames(take) * self._format.block_align
         return bwf_header(self._format, made, length)
 

@@ -28,6 +28,7 @@ from takehold.adapters.volumes import volumes
 from takehold.app import days_of
 from takehold.decide.check import Around
 from takehold.decide.place import day_folder
+from takehold.engine.closing import news_since
 from takehold.home import Home, settings_of
 from takehold.model import facts as f
 from takehold.model.ledger import Ledger
@@ -146,7 +147,10 @@ def _keep(home: Home, facts: list[f.Fact]) -> None:
 def _write_manifests(
     home: Home, season: Season, facts: list[f.Fact], drives: list[tuple[Disk, Target]]
 ) -> None:
-    """Sign each day but the newest, as its evening would have, and put it on the drives."""
+    """Sign each day but the newest, as its evening would have, and put it on the drives.
+
+    Days that were read again since were weighed when that was done.
+    """
     settings, clock, ledger = settings_of(home), EveningClock(), Ledger()
     ledger.apply(facts)
     days = days_of(home, settings, load_key(os.fsencode(home.key)), clock)
@@ -168,4 +172,6 @@ def _write_manifests(
                 for path, data in files.items():
                     (disk.mount / os.fsdecode(path)).write_bytes(data)
             told.append(f.Published(day, 1, target.name, target.root.identity, clock.at + 60))
+        times = news_since(ledger, revised, {})
+        told += [f.Weighed(day, times)] if times else []
     _keep(home, told)

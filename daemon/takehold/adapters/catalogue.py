@@ -31,21 +31,27 @@ class SqliteCatalogue:
     @classmethod
     def open_to_read(cls, path: str) -> SqliteCatalogue:
         """Open it to look at; FileMissing if it is not there, UsageError as `open`."""
-        return cls(catalogue_file.open_to_read(path, len(catalogue_file.migrations())), path)
+        return cls(catalogue_file.open_to_read(path, catalogue_file.newest_form()), path)
+
+    @classmethod
+    def open_to_ask(cls, path: str) -> SqliteCatalogue:
+        """Open it beside the daemon that works with it, to store a command; as `open_to_read`."""
+        return cls(catalogue_file.open_to_ask(path, catalogue_file.newest_form()), path)
 
     def close(self) -> None:
         """Close it; it cannot be used afterwards."""
         self._db.close()
 
-    def facts(self, day: str | None = None) -> Iterator[Fact]:
+    def facts(self, day: str | None = None, *, around: bool = False) -> Iterator[Fact]:
         """Everything known, as of one moment, in an order that folds into a Ledger.
 
         With a day, of recordings only those on the cards of it: all that its verdict rests on, but
-        for what an earlier day may explain (cli/view).
+        for what other days may explain (cli/view); `around` takes in those whose cards may answer
+        what it leaves open.
         """
         with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
             try:
-                known = list(catalogue_rows.everything(self._db, day))
+                known = list(catalogue_rows.everything(self._db, day, around=around))
             except (ValueError, TypeError, LookupError) as error:
                 raise CatalogueDamaged(
                     f"The catalogue {self._path} holds a row that cannot be read ({error!s:.80})."

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import errno
 import os
-import pathlib
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
-from importlib import resources
 
 from takehold.adapters.catalogue_rows import read_text
 from takehold.model.errors import FileMissing, TakeholdError, UsageError, VolumeFull, WorldError
@@ -30,6 +28,7 @@ _SETTINGS = (
     "PRAGMA fullfsync = ON",
     "PRAGMA checkpoint_fullfsync = ON",
 )
+_SCHEMA = os.path.join(os.path.dirname(__file__), "schema")
 _CANNOT_LOCK = ("nfs", "cifs", "smb", "fuse", "exfat", "vfat", "msdos")
 
 
@@ -51,9 +50,21 @@ def check_can_lock(kind: str, folder: str) -> None:
 
 def migrations() -> tuple[str, ...]:
     """The SQL scripts in order; the first makes form 1."""
-    folder = resources.files("takehold.adapters") / "schema"
-    names = sorted(f.name for f in folder.iterdir() if f.name.endswith(".sql"))
-    return tuple((folder / name).read_text("utf-8") for name in names)
+    return tuple(map(_script, _scripts()))
+
+
+def newest_form() -> int:
+    """The form that they make."""
+    return len(_scripts())
+
+
+def _scripts() -> list[str]:
+    return sorted(name for name in os.listdir(_SCHEMA) if name.endswith(".sql"))
+
+
+def _script(name: str) -> str:
+    with open(os.path.join(_SCHEMA, name), encoding="utf-8") as file:
+        return file.read()
 
 
 def open_to_write(path: str, scripts: Sequence[str]) -> sqlite3.Connection:
@@ -91,6 +102,18 @@ def open_to_read(path: str, newest: int) -> sqlite3.Connection:
             return _current(path, "rw", newest)
 
 
+def open_to_ask(path: str, newest: int) -> sqlite3.Connection:
+    """The catalogue that a running daemon checked when it began: to look into it all takes long.
+
+    Raises as `open_to_read` does.
+    """
+    with _errors_said(path):
+        db = _current(path, "rw", newest)
+        with _closed_on_error(db):
+            db.execute("PRAGMA journal_mode = TRUNCATE")
+        return db
+
+
 def move_aside(path: str) -> str:
     """Give a damaged catalogue, and its journal, a name that is free; the new name."""
     new = next(n for n in _aside(path) if not os.path.lexists(n))
@@ -117,7 +140,7 @@ def transaction(db: sqlite3.Connection, path: str, kind: str = "IMMEDIATE") -> I
 
 
 def _connect(path: str, mode: str) -> sqlite3.Connection:
-    address = pathlib.Path(path).absolute().as_uri() + f"?mode={mode}"
+    address = f"{_address(path)}?mode={mode}"
     db = sqlite3.connect(address, timeout=WAIT_SECONDS, isolation_level=None, uri=True)
     db.row_factory = sqlite3.Row
     db.text_factory = read_text
@@ -125,6 +148,15 @@ def _connect(path: str, mode: str) -> sqlite3.Connection:
         for setting in _SETTINGS:
             db.execute(setting)
     return db
+
+
+def _address(path: str) -> str:
+    """A path as SQLite reads it in a URI ("Uniform Resource Identifiers", section 3.1)."""
+    whole = os.path.abspath(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
+    if os.name == "nt":
+        whole = whole.replace("\\", "/")
+        whole = whole if whole.startswith("/") else f"/{whole}"
+    return f"file://{whole}"
 
 
 def _current(path: str, mode: str, newest: int) -> sqlite3.Connection:

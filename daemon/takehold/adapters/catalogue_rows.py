@@ -10,6 +10,7 @@ from sys import intern
 from typing import Any
 
 from takehold.adapters import plain
+from takehold.adapters.catalogue_day import conditions
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
 from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
@@ -18,20 +19,10 @@ from takehold.model.sound import Coding, Description, Sound
 
 Value = str | bytes | int | None
 Row = dict[str, Value]
-# A transmitter's file of the evening before may reach into the day. Whether a person has decided
-# on a trouble is seen by the reads of its file, whatever its day; and whether what is not known of
-# a watch folder may be of the day, by all that is known of it (decide/check_cards).
-_LOADS_OF_DAY = """WHERE load IN (
-    SELECT load FROM recording WHERE day = :day UNION SELECT id FROM load WHERE day = :day
-    UNION SELECT load.id FROM load JOIN recording ON recording.load = load.id
-        WHERE load.role = 'bodypack' AND recording.day = date(:day, '-1 day')
-    UNION SELECT load FROM recording WHERE id IN (
-        SELECT CAST(substr(key, 5) AS INTEGER) FROM trouble WHERE key LIKE 'rec %'
-    )
-    UNION SELECT load FROM listing WHERE untaken OR skipped <> '[]'
-    UNION SELECT CAST(substr(key, 6) AS INTEGER) FROM trouble WHERE key LIKE 'load %'
-)"""
-_FILES_OF_DAY = f"WHERE recording IN (SELECT id FROM recording {_LOADS_OF_DAY})"  # noqa: S608  # own names only
+_COPY_COLUMNS = (
+    "recording, destination, root, disks, path, at, seen, durable, mtime, written_on, remounted"
+)
+_SEEN = {seen.value: seen for seen in Seen}
 
 
 def write(db: sqlite3.Connection, fact: f.Fact) -> None:
@@ -107,6 +98,8 @@ def _write_measure(db: sqlite3.Connection, fact: f.WasMeasured) -> None:
 
 def _write_answer(db: sqlite3.Connection, fact: f.Fact) -> None:
     match fact:
+        case f.Weighed():
+            put(db, "weighed", _same_names(fact), "day")
         case f.Acked():
             put(db, "ack", _same_names(fact), "finding")
         case f.Receipt():
@@ -117,13 +110,14 @@ def _write_answer(db: sqlite3.Connection, fact: f.Fact) -> None:
             put(db, "answer", _same_names(fact), "id")
 
 
-def everything(db: sqlite3.Connection, day: str | None = None) -> Iterator[f.Fact]:
+def everything(
+    db: sqlite3.Connection, day: str | None = None, *, around: bool = False
+) -> Iterator[f.Fact]:
     """All that is known, in an order that folds: what others refer to comes first.
 
-    With a day, of recordings only those on loads that hold any of it, or first came then, or may
-    say something of it.
+    With a day, of recordings only those that may say something of it (adapters/catalogue_day).
     """
-    of_load, of_file = ("", "") if day is None else (_LOADS_OF_DAY, _FILES_OF_DAY)
+    of_load, of_file = conditions(day, around=around)
     yield from (f.LoadSeen(_load(row)) for row in _rows(db, "load"))
     yield from (_listed(row) for row in _rows(db, "listing", "load"))
     readings: dict[int, list[Reading]] = defaultdict(list)
@@ -137,7 +131,7 @@ def everything(db: sqlite3.Connection, day: str | None = None) -> Iterator[f.Fac
         if row["gone"]:
             yield f.Gone(row["id"])
     yield from (f.Broken(*tuple(r)[1:]) for r in _rows(db, "broken", where=of_file, day=day))
-    yield from (f.Proven(_copy(r, places)) for r in _rows(db, "copy", where=of_file, day=day))
+    yield from map(f.Proven, _copies(db, places, of_file, day))
     for row in _rows(db, "comparison"):
         yield f.Compared(plain.loads(Comparison, row["said"]))
     yield from (_salvaged(row) for row in _rows(db, "salvaged", where=of_file, day=day))
@@ -147,6 +141,7 @@ def everything(db: sqlite3.Connection, day: str | None = None) -> Iterator[f.Fac
 def _of_no_file(db: sqlite3.Connection) -> Iterator[f.Fact]:
     yield from (f.Revised(*tuple(row)[1:]) for row in _rows(db, "revision"))
     yield from (f.Published(*tuple(row)[1:]) for row in _rows(db, "published"))
+    yield from (f.Weighed(*row) for row in _rows(db, "weighed", "day"))
     yield from (_met(row) for row in _rows(db, "met"))
     yield from (f.Trouble(*tuple(row)[1:]) for row in _rows(db, "trouble"))
     yield from (f.Acked(*tuple(row)[1:]) for row in _rows(db, "ack"))
@@ -177,9 +172,14 @@ def put(db: sqlite3.Connection, table: str, row: Row, key: str = "") -> None:
 
 
 def _rows(
-    db: sqlite3.Connection, table: str, order: str = "id", where: str = "", day: str | None = None
-) -> Iterator[sqlite3.Row]:
-    sql = f"SELECT * FROM {table} {where} ORDER BY {order}"  # noqa: S608  # own names only
+    db: sqlite3.Connection | sqlite3.Cursor,
+    table: str,
+    order: str = "id",
+    where: str = "",
+    day: str | None = None,
+    columns: str = "*",
+) -> Iterator[Any]:
+    sql = f"SELECT {columns} FROM {table} {where} ORDER BY {order}"  # noqa: S608  # own names only
     return iter(db.execute(sql, {"day": day} if where else {}))
 
 
@@ -266,7 +266,7 @@ def _recording(row: sqlite3.Row, readings: tuple[Reading, ...]) -> Recording:
         day=intern(row["day"]),
         place=row["place"],
         version=row["version"],
-        description=plain.loads(Description, row["description"]),
+        description=_description(row["description"]),
         readings=readings,
     )
 
@@ -342,24 +342,20 @@ def _copy_row(copy: Copy) -> Row:
     }
 
 
-def _copy(row: sqlite3.Row, places: dict[bytes, bytes]) -> Copy:
-    """`places` are paths that are in memory already: most copies stand at one of them."""
-    proof = Proof(
-        row["at"],
-        Seen(row["seen"]),
-        bool(row["durable"]),
-        int(row["mtime"]),
-        intern(row["written_on"]),
-        bool(row["remounted"]),
-    )
-    return Copy(
-        recording=row["recording"],
-        destination=intern(row["destination"]),
-        root=intern(row["root"]),
-        disks=_disks(row["disks"]),
-        path=places.setdefault(row["path"], row["path"]),
-        proof=proof,
-    )
+def _copies(
+    db: sqlite3.Connection, places: dict[bytes, bytes], where: str, day: str | None
+) -> Iterator[Copy]:
+    """`places` are paths that are in memory already: most copies stand at one of them.
+
+    Of every file there are several: they are read by place in the row, which is quick.
+    """
+    cursor = db.cursor()
+    cursor.row_factory = None
+    for row in _rows(cursor, "copy", where=where, day=day, columns=_COPY_COLUMNS):
+        recording, destination, root, disks, path, at, seen, durable, mtime, on, remounted = row
+        proof = Proof(at, _SEEN[seen], bool(durable), int(mtime), intern(on), bool(remounted))
+        stands = intern(destination), intern(root), _disks(disks), places.setdefault(path, path)
+        yield Copy(recording, *stands, proof)
 
 
 def _salvaged(row: sqlite3.Row) -> f.Salvaged:
@@ -382,6 +378,11 @@ def _receipt(row: sqlite3.Row) -> f.Receipt:
     for name in ("altered", "missing", "unknown"):
         told[name] = plain.loads(tuple[str, ...], row[name])
     return f.Receipt(**{**told, "confirmed": bool(row["confirmed"])})
+
+
+@lru_cache(plain.SHARED)  # the backup card's files say the same as the primary's
+def _description(text: str) -> Description:
+    return plain.loads(Description, text)
 
 
 @lru_cache(plain.SHARED)

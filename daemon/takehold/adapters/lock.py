@@ -12,6 +12,8 @@ from types import TracebackType
 from takehold.model.errors import AnotherInstance, NoRights, WorldError
 
 RETRY_S = 0.02
+# Who only looks whether one runs holds the lock for a moment.
+STARTS_WITHIN_S = 1.0
 _BUSY = (errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
 
 

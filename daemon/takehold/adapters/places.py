@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import os
 
-import platformdirs
-
 NAME = "takehold"
 
 
@@ -18,7 +16,11 @@ def config_file() -> str:
 def state_folder() -> str:
     """What takehold keeps for itself: TAKEHOLD_STATE, or the platform's state folder."""
     given = os.environ.get("TAKEHOLD_STATE")
-    return _whole(given) if given else platformdirs.user_state_dir(NAME, appauthor=False)
+    if given:
+        return _whole(given)
+    import platformdirs  # noqa: PLC0415 - slow to import, and not needed where both are given
+
+    return platformdirs.user_state_dir(NAME, appauthor=False)
 
 
 def key_file() -> str:
@@ -27,6 +29,8 @@ def key_file() -> str:
 
 
 def _config_folder() -> str:
+    import platformdirs  # noqa: PLC0415 - slow to import, and not needed where both are given
+
     return platformdirs.user_config_dir(NAME, appauthor=False)
 
 

@@ -71,8 +71,11 @@ def _maker(kind: Any) -> Maker:
 def _dataclass_maker(kind: Any) -> Maker:
     hints = get_type_hints(kind)
     makers = {f.name: _maker(hints[f.name]) for f in fields(kind)}
+    names, several = list(makers), list(makers.values())
 
     def made(plain: Any) -> Any:
+        if list(plain) == names:  # as this program writes it
+            return kind(*[maker(p) for maker, p in zip(several, plain.values(), strict=True)])
         return kind(**{name: makers[name](p) for name, p in plain.items() if name in makers})
 
     return made

@@ -5,32 +5,33 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.adapters.clock import SystemClock
-from takehold.adapters.live import LiveFile
-from takehold.adapters.lock import InstanceLock
-from takehold.adapters.wake import Wake
-from takehold.app import STARTS_WITHIN_S, Running, running
+from takehold.adapters.lock import STARTS_WITHIN_S, InstanceLock
 from takehold.cli.live import SILENT, is_running, is_silent, last_state, ring
 from takehold.cli.status import work_line
-from takehold.engine.once import until_quiet
-from takehold.engine.progress import snapshot
-from takehold.engine.requests import facts_of
 from takehold.home import Home
 from takehold.model.errors import WorldError
 from takehold.model.facts import Answered, Asked
 
-POLL_S = 0.3
+if TYPE_CHECKING:  # beside a running daemon nothing of the engine is needed
+    from takehold.adapters.wake import Wake
+    from takehold.app import Running
+
+POLL_S = 0.1
 SHOW_EVERY_NS = 2 * 10**9
 
 
 @contextmanager
 def working(place: Home) -> Iterator[tuple[Running, Wake]]:
     """The engine in this process, while no daemon runs."""
+    from takehold.adapters.wake import Wake
+    from takehold.app import running
+
     wake = Wake()
     with running(place, wake.nudge) as begun:
         for note in begun.notes:
@@ -44,6 +45,9 @@ def working(place: Home) -> Iterator[tuple[Running, Wake]]:
 
 
 def _show(place: Home, begun: Running) -> None:
+    from takehold.adapters.live import LiveFile
+    from takehold.engine.progress import snapshot
+
     LiveFile(place.state).show(snapshot(begun.engine, begun.clock.steady_ns()))
 
 
@@ -52,6 +56,8 @@ def progress(place: Home, begun: Running) -> Callable[[], None]:
 
     It is called as long as there is work, and so keeps the machine awake too.
     """
+    from takehold.engine.progress import snapshot
+
     last = [begun.clock.steady_ns()]
     noted: set[str] = {""}
 
@@ -78,13 +84,15 @@ def ask(place: Home, kind: str, about: str) -> str:
     """Have a command carried out that needs work; its answer, with `!` first where it failed."""
     now = SystemClock().now()
     if is_running(place):
-        catalogue = SqliteCatalogue.open(place.catalogue)
+        catalogue = SqliteCatalogue.open_to_ask(place.catalogue)
         try:
             number = catalogue.ask(kind, about, now)
             ring(place)
             return _await(place, catalogue, number)
         finally:
             catalogue.close()
+    from takehold.engine.once import until_quiet
+
     with working(place) as (begun, wake):
         number = begun.catalogue.ask(kind, about, now)
         until_quiet(begun.engine, wake, begun.clock, progress(place, begun))
@@ -119,6 +127,8 @@ def note(place: Home, kind: str, about: str) -> None:
         if answer.startswith("!"):
             raise WorldError(answer.removeprefix("! "))
         return
+    from takehold.engine.requests import facts_of
+
     with InstanceLock(place.lock, STARTS_WITHIN_S):
         catalogue = SqliteCatalogue.open(place.catalogue)
         try:

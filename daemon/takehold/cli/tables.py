@@ -32,27 +32,32 @@ def table(
     Where it is too wide, the columns named in `spare` are left out, the first one first; those in
     `whole` are never broken over two lines.
     """
-    from rich.cells import cell_len
-
     terminal = sys.stdout.isatty() or "FORCE_COLOR" in os.environ
     width = shutil.get_terminal_size().columns if terminal else PIPE_WIDTH
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
-    wide = [max(map(cell_len, column)) for column in zip(head, *cells, strict=True)]
+    wide = [max(map(_cells, column)) for column in zip(head, *cells, strict=True)]
     kept = _fitting(head, wide, spare, width)
     shown = [[row[at] for at in kept] for row in (head, *cells)]
     if _width(wide[at] for at in kept) > width:
         _fold(shown, {head[at] for at in kept} & set(whole), width)
         return
-    click.echo()
-    for number, row in enumerate(shown):
-        padded = (
-            cell + " " * (wide[at] - cell_len(cell)) for at, cell in zip(kept, row, strict=True)
-        )
-        line = f" {(' ' * _GAP).join(padded)}".rstrip()
-        click.secho(line, bold=number == 0)
-        if number == 0:
-            click.echo(f" {_line() * (_width(wide[at] for at in kept) - _EDGES)}")
-    click.echo()
+    widths = [wide[at] for at in kept]
+    first, *rest = (f" {(' ' * _GAP).join(map(_padded, row, widths))}".rstrip() for row in shown)
+    rule = f" {_line() * (_width(widths) - _EDGES)}"
+    click.echo("\n".join(("", click.style(first, bold=True), rule, *rest, "")))
+
+
+def _padded(cell: str, width: int) -> str:
+    return cell + " " * (width - _cells(cell))
+
+
+def _cells(text: str) -> int:
+    """Columns of a terminal that a text takes."""
+    if text.isascii():
+        return len(text)
+    from rich.cells import cell_len
+
+    return cell_len(text)
 
 
 def _line() -> str:

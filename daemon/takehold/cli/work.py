@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,8 +18,6 @@ from takehold.cli.tables import print_json
 from takehold.cli.view import judged_day
 from takehold.decide.day import shooting_day
 from takehold.decide.judge import judge
-from takehold.engine.cycle import Engine
-from takehold.engine.once import days_here, owing, until_quiet
 from takehold.formats.names import display, shown
 from takehold.home import Home, days_known, reading, settings_of
 from takehold.model.errors import UsageError, WorldError
@@ -26,9 +25,14 @@ from takehold.model.facts import Broken
 from takehold.model.finding import Verdict
 from takehold.model.ledger import Ledger
 
+if TYPE_CHECKING:
+    from takehold.engine.cycle import Engine
+
 
 def once(place: Home, as_json: bool) -> int:
     """Copy and prove what is there; 0 if all of it is proven."""
+    from takehold.engine.once import owing, until_quiet
+
     with working(place) as (begun, wake):
         engine = begun.engine
         until_quiet(engine, wake, begun.clock, progress(place, begun))
@@ -63,6 +67,8 @@ def _print_once(here: bool, files: int, says: list[str], verdicts: dict[str, str
 
 def _verdicts(engine: Engine) -> dict[str, str]:
     """What the days of the files that are there come to."""
+    from takehold.engine.once import days_here
+
     around = engine.now.around
     days = sorted(days_here(engine))
     return {day: judge(engine.ledger, day, engine.settings, around).verdict.value for day in days}
@@ -71,11 +77,12 @@ def _verdicts(engine: Engine) -> dict[str, str]:
 def wrap(place: Home, given: str | None, as_json: bool) -> int:
     """Close a day; 0 READY, 1 HOLD."""
     settings = settings_of(place)
-    wanted = current_day(days_known(place), settings, given)
-    with reading(place, wanted) as (ledger, _):
-        today = shooting_day(SystemClock().local(), settings.day_starts_at)
-        unknown = given is not None and not ledger.day(given) and ledger.newest(given) is None
-        if unknown and given != today:
+    known = days_known(place)
+    wanted = current_day(known, settings, given)
+    if given is not None and given not in known:
+        with reading(place, given) as (ledger, _):
+            closed = ledger.newest(given) is not None
+        if not closed and given != shooting_day(SystemClock().local(), settings.day_starts_at):
             raise UsageError(f"Nothing of {given} was ever seen; there is nothing to close.")
     answer = ask(place, "wrap", wanted)
     if answer.startswith("!"):

@@ -14,10 +14,12 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
+from functools import lru_cache
 from math import ceil, floor
 
 from takehold.decide.pack_names import pack_names
-from takehold.decide.standing import DayStanding, production_folder
+from takehold.decide.sides import production_folder
+from takehold.decide.standing import DayStanding
 from takehold.decide.take_names import same_words
 from takehold.decide.takes import takes_of_day
 from takehold.formats.names import shown
@@ -105,6 +107,11 @@ class Coverage:
 
 def coverage(view: DayStanding, ledger: Ledger, settings: Settings) -> Coverage:
     """What the transmitters' own cards have of the recorder's takes of a day."""
+    return _covered(view, ledger, ledger.serial, settings)
+
+
+@lru_cache(maxsize=4)  # the check asks, and who tells of it
+def _covered(view: DayStanding, ledger: Ledger, _serial: int, settings: Settings) -> Coverage:
     takes = _takes(view, settings)
     tracks = {same_words(t.name) for take in takes for t in take.tracks} - {""}
     packs = _packs(view, ledger, settings, tracks) if takes else ()

@@ -22,13 +22,14 @@ from takehold.decide.comparing import cards_at_work, comparison, open_pairs
 from takehold.decide.confirm import Closing, second_reads
 from takehold.decide.durable import wants_read
 from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
+from takehold.decide.looked_into import undescribed
 from takehold.decide.measuring import measurement, to_measure
 from takehold.decide.reads import Reads, reads_of
 from takehold.decide.recognise import sample
 from takehold.decide.salvage import salvage_of
 from takehold.decide.schedule import overdue
 from takehold.decide.settle import settled
-from takehold.decide.standing import production_folder
+from takehold.decide.sides import production_folder
 from takehold.model.facts import Asked
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Recording
@@ -52,7 +53,6 @@ STOCK_FILES = 2_000
 BATCH_FILES = 2_000
 BATCH_BYTES = 2 * 10**9
 MEGABYTE = 10**6
-NOT_DESCRIBED = "not-described"
 
 T = TypeVar("T")
 # Recording, root and path.
@@ -205,13 +205,6 @@ def _sort(
             if due(failed, now.now) and not given_up(failed, watched=sight.watched):
                 new.append(file)
     return new, here
-
-
-def undescribed(recording: Recording) -> bool:
-    """Whether its header could not be read yet: it is described first, then copied."""
-    return not recording.readings and any(
-        c.code == NOT_DESCRIBED for c in recording.description.complaints
-    )
 
 
 def refuted(recording: Recording) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from takehold.decide.noticed import finding, these
 from takehold.decide.standing import DayStanding, Standing
@@ -88,7 +89,8 @@ def length(take: Take) -> float:
     return (between + last.frames) / take.sample_rate
 
 
-def recorders(view: DayStanding, settings: Settings) -> list[Recorder]:
+@lru_cache(maxsize=4)  # the check of takes asks, and that of their sound
+def recorders(view: DayStanding, settings: Settings) -> tuple[Recorder, ...]:
     """Those whose takes are checked.
 
     The primary cards' takes; of the backup cards those that may be in a container that cannot be
@@ -108,11 +110,11 @@ def recorders(view: DayStanding, settings: Settings) -> list[Recorder]:
             apart = not told or not view.beside_opaque.isdisjoint(take.files)
             (alone[source] if apart else beside).append(take)
     starts_at = settings.day_starts_at
-    return [
+    return tuple(
         Recorder(source, _in_order(rolled, starts_at), its, view.index, starts_at)
         for side, its in ((told, tuple(beside)), (alone, ()))
         for source, rolled in sorted(side.items())
-    ]
+    )
 
 
 def _in_order(takes: Iterable[Take], starts_at: int) -> tuple[Take, ...]:

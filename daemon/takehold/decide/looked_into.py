@@ -1,0 +1,29 @@
+"""How far a file could be looked into: whether its header was read, its audio measured."""
+
+from __future__ import annotations
+
+from takehold.model.recording import Recording
+from takehold.model.sound import Kind
+
+NOT_DESCRIBED, NOT_DECODED = "not-described", "not-decoded"
+
+
+def undescribed(recording: Recording) -> bool:
+    """Whether its header could not be read yet: it is described first, then copied."""
+    return not recording.readings and any(
+        c.code == NOT_DESCRIBED for c in recording.description.complaints
+    )
+
+
+def unmeasured(recording: Recording) -> bool:
+    """Whether it was read and could be measured yet; what does not decode never can."""
+    if recording.description.kind is not Kind.COMPRESSED or not recording.readings:
+        return False
+    return recording.sound is None and not undecodable(recording)
+
+
+def undecodable(recording: Recording) -> bool:
+    """Whether its decoding failed when it was to be measured."""
+    said = recording.description
+    tried = said.kind is Kind.COMPRESSED and recording.sound is None
+    return tried and any(complaint.code == NOT_DECODED for complaint in said.complaints)
