@@ -17,10 +17,11 @@ from fakedisk import FakeDisk
 from fakeworld import Clock
 from takehold.adapters.decoder import SoundfileDecoder
 from takehold.decide.keys import prove_key
-from takehold.decide.measuring import unmeasured
+from takehold.decide.looked_into import unmeasured
 from takehold.engine.outcome import Outcome
 from takehold.engine.patience import Patience
 from takehold.engine.perform import Performer, Work
+from takehold.formats.describe import describe
 from takehold.model.errors import TakeholdError, VolumeGone, WorldError
 from takehold.model.facts import Broken, Proven, WasMeasured
 from takehold.model.situation import Target
@@ -168,11 +169,30 @@ def test_a_flac_with_a_bit_that_flipped(tmp_path: Path, flac: bytes) -> None:
     assert not_decoded(tmp_path, "a.flac", bytes(bad))
 
 
-def test_a_flac_that_claims_2_to_the_36_frames(tmp_path: Path, flac: bytes) -> None:
-    """RFC 9639, 8.2: all 36 bits set. It ends where its bytes end."""
-    bad = bytearray(flac)
-    bad[21:26] = (int.from_bytes(flac[21:26], "big") | (1 << 36) - 1).to_bytes(5, "big")
-    assert "288000 of 68719476735 frames" in not_decoded(tmp_path, "a.flac", bytes(bad))
+def claiming(flac: bytes, frames: int) -> bytes:
+    """The same with another total in STREAMINFO (RFC 9639, 8.2: the last 36 of these bits)."""
+    packed = int.from_bytes(flac[18:26], "big") >> 36 << 36 | frames
+    return flac[:18] + packed.to_bytes(8, "big") + flac[26:]
+
+
+@pytest.mark.parametrize("claims", [(1 << 36) - 1, 300_000, 288_001])
+def test_a_flac_that_claims_more_than_there_is(tmp_path: Path, flac: bytes, claims: int) -> None:
+    """All that decodes is measured, as of one that was cut off between two frames; and it is said.
+
+    The greatest claim is more than the bytes can hold, and is told by nobody before.
+    """
+    bad = claiming(flac, claims)
+    (tmp_path / "good.flac").write_bytes(flac)
+    (tmp_path / "bad.flac").write_bytes(bad)
+    good, found = (Decoding(tmp_path).measure(name) for name in ("good.flac", "bad.flac"))
+    assert found.sound == good.sound
+    assert found.description.frames == 288_000
+    [complaint] = found.description.complaints
+    assert complaint.code == "header-untrue"
+    assert complaint.detail == f"288000 of {claims} frames are there"
+    assert good.description.complaints == ()
+    said = describe(lambda at, n: bad[at : at + n], len(bad)).frames
+    assert said == (claims if claims < 1 << 35 else None)
 
 
 def test_an_mp3_that_is_cut_off_within_its_last_frames_is_measured(

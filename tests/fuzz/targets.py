@@ -29,7 +29,7 @@ from takehold.formats.names import (
     safe_path,
     shown,
 )
-from takehold.formats.report_table import NAME_CAP, NAMES_CAP, names_listed
+from takehold.formats.report_table import NAME_CAP, NAMES_CAP, listing
 from takehold.formats.riff import MAX_CHUNKS, MAX_DS64, MAX_TOLD, NotWave, walk
 from takehold.formats.signature import read_allowed_signers, read_armour
 from takehold.formats.timecode import label
@@ -94,13 +94,13 @@ def described(raw: bytes) -> None:
 
 
 def report_table(raw: bytes) -> None:
-    """`report_table.names_listed`."""
-    found = names_listed(raw)
+    """`report_table.listing`."""
+    found = listing(raw)
     if found is not None:
-        assert 0 < len(found) <= NAMES_CAP
-        assert all(0 < len(name) <= NAME_CAP for name in found)
-        assert sum(map(len, found)) <= len(raw)
-        for name in found:
+        assert 0 < len(found.names) <= NAMES_CAP
+        assert all(0 < len(name) <= NAME_CAP for name in found.names)
+        assert sum(map(len, found.names)) <= len(raw)
+        for name in found.names:
             name.encode()
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from cardmaker import put, take
-from takehold.formats.report_table import names_listed
+from takehold.formats.report_table import listing
 
 NAMES = ("S01T01.WAV", "S01T02, wild.WAV", "Größe; 3.WAV")
 PLAIN = ("S01T01.WAV", "S01T02.WAV", "S02T01.WAV")
@@ -21,6 +21,11 @@ def card(tmp_path: Path) -> Path:
     for number, name in enumerate(PLAIN, 1):
         put(tmp_path, name, take(1, number, seconds=0.1))
     return tmp_path
+
+
+def names_listed(raw: bytes) -> tuple[str, ...] | None:
+    found = listing(raw)
+    return found.names if found else None
 
 
 def said(*command: str, card: Path) -> bytes:
@@ -96,5 +101,5 @@ def test_iconv_changes_nothing(card: Path, change: Callable[[str], str]):
     (card / "r.csv").write_text(text)
     expected = names_listed(text.encode())
     assert expected == tuple(change(name) for name in ("é.wav", "ñandú.wav"))
-    for to in ("UTF-16", "ISO-8859-1"):
+    for to in ("UTF-16", "UTF-16LE", "UTF-16BE", "ISO-8859-1"):
         assert names_listed(said("iconv", "-f", "UTF-8", "-t", to, "r.csv", card=card)) == expected

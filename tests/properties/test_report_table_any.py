@@ -8,13 +8,19 @@ import io
 from hypothesis import given
 from hypothesis import strategies as st
 
-from takehold.formats.report_table import NAME_CAP, NAMES_CAP, names_listed
+from takehold.formats.report_table import NAME_CAP, NAMES_CAP, listing
+
+
+def names_listed(raw: bytes) -> tuple[str, ...] | None:
+    found = listing(raw)
+    return found.names if found else None
+
 
 PIECES = st.sampled_from(
     ["a.wav", "B 1.WAV", ".wav", "File", '"', '""', ",", ";", "\t", "|", "  ", "\n", "\r", "\r\n",
      "é", "\u2028", "\x85", "\x0c", "\ud7ff", "=1+1", "\\", "/", "x" * 300]
 )  # fmt: skip
-ENCODINGS = st.sampled_from(["utf-8", "utf-16", "utf-8-sig", "utf-16-be"])
+ENCODINGS = st.sampled_from(["utf-8", "utf-16", "utf-8-sig", "utf-16-be", "utf-16-le"])
 NAME = st.text(
     st.characters(exclude_categories=("C", "Z"), exclude_characters="\"';,|\t"), min_size=1,
     max_size=40,

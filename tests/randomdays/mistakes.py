@@ -97,7 +97,7 @@ MISTAKES = (
     ),
     Mistake(
         "a file with other audio is a counterpart",
-        "decide/match.py",
+        "decide/by_digest.py",
         "if one.digest == other.digest and one.frames == other.frames:",
         "if one.frames:",
         3,

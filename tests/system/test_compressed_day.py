@@ -34,6 +34,12 @@ def source(*filters: str) -> list[str]:
     return [word for one in filters for word in ("-f", "lavfi", "-i", one)]
 
 
+def overstated(flac: bytes) -> bytes:
+    """The same file, its header telling a second more (RFC 9639, 8.2)."""
+    more = int.from_bytes(flac[18:26], "big") + 48_000
+    return flac[:18] + more.to_bytes(8, "big") + flac[26:]
+
+
 @pytest.fixture
 def instance(tmp_path: Path) -> Instance:
     """Two folders as cards that hold the same, two as drives."""
@@ -48,6 +54,7 @@ def instance(tmp_path: Path) -> Instance:
     ffmpeg(*source(TONE), *flac, tmp_path / "whole.flac")
     whole = (tmp_path / "whole.flac").read_bytes()
     (card / "S01T03.flac").write_bytes(whole[: len(whole) // 2])
+    (card / "S01T05.flac").write_bytes(overstated(whole))
     ffmpeg(*source(TONE + ",volume=40dB"), *flac, card / "S01T04.flac")
     shutil.copytree(card, folders["SND_B1"], dirs_exist_ok=True)
     return Instance(
@@ -79,10 +86,11 @@ def check(facts: Any) -> None:
     assert "channel 2" in silent["says"]
     [broken] = {f["path"] for f in facts["findings"] if f["code"] == "not-decoded"}
     assert broken.endswith("S01T03.flac")
+    assert about(facts, "header-untrue") == {"S01T05.flac"}
     assert any("S01T04.flac" in f["says"] for f in facts["findings"] if f["code"] == "clipped")
     assert not [f for f in facts["findings"] if f["code"] == "sound-unmeasured"]
     seconds = {f["path"]: f.get("seconds") for f in facts["files"] if f["role"] == "primary"}
-    assert seconds["S01T01.flac"] == SECONDS
+    assert seconds["S01T01.flac"] == seconds["S01T05.flac"] == SECONDS
     assert seconds["S01T02.mp3"] == round(MP3_FRAMES / 48_000, 3)
 
 

@@ -29,14 +29,19 @@ def zone_where_it_is(hour: int) -> str:
     return f"SET{(datetime.now(UTC).hour - hour + 12) % 24 - 12}"
 
 
-@pytest.mark.parametrize("hour", [2, 14])
+@pytest.mark.parametrize("hour", [2, 7, 14])
 def test_the_demo_holds_and_then_is_ready(tmp_path: Path, hour: int):
-    """HOLD with the missing take first, READY after it turned up; at night as in the afternoon."""
+    """HOLD with the missing take first, READY after it turned up; at night as in the afternoon.
+
+    In the morning its takes are of later that day, which takehold notes: so that is said first.
+    """
     shown = run_demo(tmp_path / "demo", zone_where_it_is(hour))
     assert shown.returncode == 0, shown.stdout + shown.stderr
     hold, ready = (shown.stdout.find(f": {word}.\nManifest") for word in ("HOLD", "READY"))
     assert 0 < hold < ready
     assert "the backup card has no such recording" in shown.stdout[:ready]
+    for words in ("It is early", "by the recorder's clock 5 files were recorded later"):
+        assert (words in shown.stdout) == (hour == 7)
     (day,) = (tmp_path / "demo" / "SHUTTLE_1" / "Lantern Bay").iterdir()
     key = tmp_path / "demo" / "laptop" / "signing_key.pub"
     for drive in ("SHUTTLE_1", "SHUTTLE_2"):

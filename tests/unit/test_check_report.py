@@ -22,9 +22,15 @@ from takeworld import DRIVES, wav
 BEFORE = "2031-05-05"
 
 
-def report(*names: str, number: int = 90, path: bytes = b"REPORT.CSV", of: int = 1) -> Recording:
+def report(
+    *names: str,
+    number: int = 90,
+    path: bytes = b"REPORT.CSV",
+    of: int = 1,
+    loosely: bool = False,
+) -> Recording:
     base = wav(number, path, of=of)
-    listed = Description(Kind.OTHER, listed=names)
+    listed = Description(Kind.OTHER, listed=names, loosely=loosely)
     return replace(base, description=listed, stamp=Stamp(500 + len(names), 10**18))
 
 
@@ -36,12 +42,21 @@ CARD = on_card(b"DAY01/S01T01.WAV", b"DAY01/S01T02.WAV", b"DAY01/S01T03.WAV")
 ALL = ("S01T01.WAV", "S01T02.WAV", "S01T03.WAV")
 
 
-def found(*recordings: Recording, day: str = DAY, untaken: int = 0) -> list[Finding]:
+def found(
+    *recordings: Recording, day: str = DAY, untaken: int = 0, good: bool = False
+) -> list[Finding]:
     facts = [*cards(), *taken(*recordings), *(x for r in recordings for x in copied(r, *DRIVES))]
     listed = f.Listed(1, NOON, len(recordings), (), (), untaken)
     known = ledger(facts, [listed])
     told = check(view(known, day=day), known, settings(), Around())
-    return [x for x in told if x.code.startswith("report-")]
+    return [x for x in told if x.code.startswith("report-") and (good or x.code != "report-agrees")]
+
+
+def noted(*recordings: Recording) -> list[str]:
+    """What is said of a report's content that agrees, or was not looked at."""
+    facts = [*cards(), *taken(*recordings), *(x for r in recordings for x in copied(r, *DRIVES))]
+    told = check(view(ledger(facts)), ledger(facts), settings(), Around())
+    return [x.says for x in told if x.code in ("content-not-looked-at", "report-agrees")]
 
 
 def codes(*recordings: Recording, day: str = DAY) -> list[str]:
@@ -62,6 +77,68 @@ def codes(*recordings: Recording, day: str = DAY) -> list[str]:
 )
 def test_a_report_that_lists_what_is_there_is_no_finding(names: tuple[str, ...]):
     assert codes(*CARD, report(*names)) == []
+
+
+def test_a_report_that_agrees_is_said_to_have_been_compared():
+    (told,) = found(*CARD, report(*ALL), good=True)
+    assert (told.code, told.severity, told.recording) == ("report-agrees", "note", 90)
+    (says,) = noted(*CARD, report(*ALL))
+    assert says == told.says
+    assert says.endswith("was compared with its card: all 3 recordings it names are there.")
+    assert [x.code for x in found(*CARD, report(ALL[0]), good=True)] == [
+        "report-omits",
+        "report-agrees",
+    ]
+
+
+def test_of_a_report_nobody_says_that_it_was_not_looked_at():
+    """A table that is no report was not compared with anything, and that is said."""
+    assert noted(*CARD, report(*ALL, "X.WAV")) == []
+    (says,) = noted(*CARD, report("colour", "gain"))
+    assert says.endswith("its content was not looked at.")
+
+
+def test_a_report_of_another_day_is_said_to_be_one_in_its_own() -> None:
+    """It was copied the day before the last recording that it lists."""
+    early = replace(report(*ALL, "X.WAV"), day=BEFORE)
+    early = replace(early, place=early.place.replace(DAY.encode(), BEFORE.encode()))
+    assert codes(*CARD, early) == ["report-names-missing"]
+    facts = [*cards(), *taken(*CARD, early)]
+    told = check(view(ledger(facts), day=BEFORE), ledger(facts), settings(), Around())
+    mine = {x.code: x.says for x in told if x.recording == early.id}
+    assert "content-not-looked-at" not in mine
+    assert mine["report-of-other-day"] == (
+        f"SND_A1/REPORT.CSV is a sound report of {DAY}: what it names is compared in that day."
+    )
+
+
+LOG = ("10:00:00 start rec S01T01.WAV", "10:01:00 start rec S01T02.WAV", "10:02:00 deleted X.WAV")
+
+
+@pytest.mark.parametrize("names", [LOG, ("start rec X.WAV", "start rec Y.WAV")])
+def test_a_log_of_sentences_is_no_report(names: tuple[str, ...]):
+    """Each ends in a file's name, on this card or not."""
+    assert found(*CARD, report(*names, loosely=True), good=True) == []
+
+
+def test_a_log_in_columns_is_none_either_where_it_names_a_file_of_the_card():
+    assert found(*CARD, report(*LOG), good=True) == []
+    assert codes(*CARD, report("take 1.wav", "take 2.wav")) == ["report-names-missing"]
+
+
+def test_names_with_blanks_are_names_where_most_of_them_are_on_the_card():
+    files = on_card(b"S01 T01.WAV", b"S01 T02.WAV")
+    for loosely in (True, False):
+        names = ("S01 T01.WAV", "S01 T02.WAV")
+        assert codes(*files, report(*names, loosely=loosely)) == []
+        missing = report(*names, "S01 T03.WAV", loosely=loosely)
+        assert codes(*files, missing) == ["report-names-missing"]
+
+
+def test_a_log_beside_names_takes_none_of_them_away():
+    names = (*ALL, *LOG, "S01T09.WAV")
+    (told,) = found(*CARD, report(*names, loosely=True))
+    assert told.says.endswith("names a file that is not on that card: S01T09.WAV.")
 
 
 def test_what_it_names_and_is_not_there():
@@ -142,7 +219,7 @@ def test_a_report_is_told_of_in_the_newest_day_that_it_lists():
     assert [x.code for x in told] == ["report-names-missing", "report-omits"]
     ours = report(*(f"DAY01/{name}" for name in ALL), "GONE.WAV")
     assert codes(*old, *CARD, replace(ours, day=BEFORE)) == ["report-names-missing"]
-    assert codes(*old, *CARD, replace(ours, day=BEFORE), day=BEFORE) == []
+    assert codes(*old, *CARD, replace(ours, day=BEFORE), day=BEFORE) == ["report-of-other-day"]
 
 
 def test_only_the_newest_version_of_a_report_counts():

@@ -19,6 +19,7 @@ from takeworld import HZ, MORNING, found_on, monos, names, wav
 
 LOOK, NOTE = Severity.LOOK, Severity.NOTE
 MINE = {"track-silent", "track-dead", "zero-tail", "clipped", "not-numbers"}
+MINE |= {"above-full-scale", "sound-unmeasured"}
 LONG = 10 * HZ
 
 
@@ -167,3 +168,44 @@ def test_the_pack_that_has_a_dead_track_is_named():
     known = view(ledger(cards(), taken(one)))
     (found,) = sound_findings(known, settings(), Coverage(covers={one.id: (cover,)}))
     assert found.do.startswith("PACK_1 (Lav) has all of it. ")
+
+
+def in_float(peak: float, frames: int = 8) -> Recording:
+    """A 32-bit float file in which the boom stands at that value for some frames."""
+    samples = noise().astype("<f4")
+    samples[100 : 100 + frames, 0] = peak
+    one = wav(1, b"T01.WAV", "1", "1", MORNING, LONG, channels=2, tracks=names("Boom", "Lav"))
+    return heard(one, metered(samples.tobytes(), WaveFormat(3, 2, HZ, 32, 8)))
+
+
+def test_float_above_full_scale_is_not_called_clipped():
+    """IEEE 754 binary32 goes on beyond 1.0: 2.0 is 20 log10(2) = 6.02 dB above it."""
+    found = only(in_float(2.0))
+    assert (found.code, found.severity) == ("above-full-scale", NOTE)
+    assert "nothing is lost of it in float: Boom (up to 6.0 dB)" in found.says
+    assert told(in_float(2.0, frames=2)) == []
+
+
+def test_float_that_stays_at_full_scale_is_clipped():
+    found = only(in_float(-1.0))
+    assert (found.code, "Boom (8)" in found.says) == ("clipped", True)
+
+
+ODD = [
+    (WaveFormat(6, 1, HZ, 8, 1), "A-law"),
+    (WaveFormat(7, 2, HZ, 8, 2), "mu-law"),
+    (WaveFormat(0x11, 1, HZ, 4, 1024), "coding 0x0011"),
+    (WaveFormat(1, 65, HZ, 24, 195), "65 channels, of which takehold takes 64 at most"),
+    (WaveFormat(1, 1, HZ, 64, 8), "64 bits in 8 bytes a frame"),
+]
+
+
+@pytest.mark.parametrize(("form", "why"), ODD, ids=[why for _, why in ODD])
+def test_of_what_cannot_be_measured_that_is_said(form: WaveFormat, why: str):
+    """Tags: RFC 2361."""
+    one = wav(1, b"T01.WAV", "1", "1", MORNING, LONG, channels=form.channels)
+    one = replace(one, description=replace(one.description, format=form))
+    found = only(heard(one, metered(bytes(form.block_align) * 10, form)))
+    assert (found.code, found.severity) == ("sound-unmeasured", LOOK)
+    assert f"cannot be measured ({why}): nothing is said of silence and clipping" in found.says
+    assert told(heard(one, metered(b"", form))) == []

@@ -120,7 +120,7 @@ def test_a_take_of_such_a_night_goes_by_the_recorders_wall_clock(
         ("2099-12-31", DAY, "date-wrong"),
         ("2032-03-14", DAY, "date-wrong"),
         ("2030-03-14", "2030-03-14", "date-old"),
-        ("2031-03-15", "2031-03-15", None),
+        ("2031-03-15", "2031-03-15", "date-ahead"),
         ("2031-03-16", DAY, "date-wrong"),
         ("2031-03-07", "2031-03-07", None),
         ("2031-02-29", DAY, "date-wrong"),

@@ -32,12 +32,14 @@ def day(date: str, time: str = "12:00:00", seen: datetime = SEEN, starts_at: int
     ],
 )
 def test_the_day_starts_at_six_so_that_a_night_shoot_is_one_day(time: str, is_day: str) -> None:
-    assert day("2031-05-06", time) == (is_day, None)
+    late = SEEN + timedelta(hours=3)
+    assert day("2031-05-06", time, late) == (is_day, None)
 
 
 def test_a_day_that_starts_at_midnight_is_the_calendars() -> None:
     assert day("2031-05-06", "00:00:00", starts_at=0) == ("2031-05-06", None)
-    assert day("2031-05-06", "23:59:59", starts_at=0) == ("2031-05-06", None)
+    late = SEEN + timedelta(hours=3)
+    assert day("2031-05-06", "23:59:59", late, starts_at=0) == ("2031-05-06", None)
 
 
 def test_a_night_over_the_new_year_is_one_day() -> None:
@@ -83,7 +85,20 @@ def test_a_wrong_clock_seen_after_midnight_belongs_to_the_night() -> None:
 
 def test_a_recorder_in_a_zone_ahead_is_believed() -> None:
     """UTC+14 against UTC-11 is 25 hours."""
-    assert day("2031-05-07", "22:00:00") == ("2031-05-07", None)
+    assert day("2031-05-07", "22:00:00") == ("2031-05-07", "date-ahead")
+
+
+def test_a_day_that_has_not_begun_is_told() -> None:
+    """Clocks that differ by minutes are ordinary, also where a day begins."""
+    late = datetime(2031, 5, 7, 5, 50, tzinfo=UTC)
+    assert day("2031-05-07", "06:04:00", late) == ("2031-05-07", None)
+    assert day("2031-05-07", "06:06:00", late) == ("2031-05-07", "date-ahead")
+
+
+def test_a_clock_that_is_ahead_within_the_day_is_told_and_moves_nothing() -> None:
+    assert day("2031-05-06", "21:15:00") == ("2031-05-06", None)
+    assert day("2031-05-06", "21:16:00") == ("2031-05-06", "clock-ahead")
+    assert day("2031-05-07", "05:00:00") == ("2031-05-06", "clock-ahead")
 
 
 def test_an_old_date_is_believed_and_told() -> None:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import io
 import struct
 import subprocess
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from takehold.adapters.decoder import SoundfileDecoder
-from takehold.model.errors import VolumeGone
+from takehold.model.errors import Malformed, VolumeGone
 from takehold.model.recording import Seen, Stamp
 from takehold.ports.disk import Reader
 
@@ -131,6 +134,40 @@ def test_no_claim_allocates() -> None:
     reader = Bytes(content)
     SoundfileDecoder().complaint(reader, len(content), 10)
     assert reader.got < 3 * len(content)
+
+
+def flac(frames: int, tells: int) -> bytes:
+    """A FLAC file by libsndfile that tells another length (RFC 9639, 8.2)."""
+    made = io.BytesIO()
+    noise = np.random.default_rng(1).integers(-(2**20), 2**20, frames, dtype="i4")
+    soundfile.write(made, noise << 8, 48_000, subtype="PCM_24", format="FLAC")
+    raw = made.getvalue()
+    packed = int.from_bytes(raw[18:26], "big") >> 36 << 36 | tells
+    return raw[:18] + packed.to_bytes(8, "big") + raw[26:]
+
+
+def test_a_length_that_the_bytes_cannot_hold_is_refused_when_it_is_opened() -> None:
+    """Unless it is known how many there are: then each place is found."""
+    raw = flac(100_000, (1 << 36) - 1)
+    reader: Reader = Bytes(raw)
+    opened = SoundfileDecoder().open(reader, len(raw))
+    with pytest.raises(Malformed, match="cannot hold the 68719476735 frames"), opened:
+        pass
+    with SoundfileDecoder().open(reader, len(raw), 100_000) as samples:
+        assert samples.frames == 100_000
+        whole = [samples.read(start, 10).tolist() for start in (99_990, 5, 50_000)]
+    good = flac(100_000, 100_000)
+    with SoundfileDecoder().open(Bytes(good), len(good)) as samples:
+        assert [samples.read(start, 10).tolist() for start in (99_990, 5, 50_000)] == whole
+
+
+def test_a_stream_says_what_its_header_tells_beyond_its_end() -> None:
+    for tells, lacks in ((1_000, 0), (1_500, 500), ((1 << 36) - 1, (1 << 36) - 1_001), (0, 0)):
+        raw = flac(1_000, tells)
+        with SoundfileDecoder().stream(Bytes(raw), len(raw)) as stream:
+            while len(stream.read(300)):
+                pass
+            assert stream.lacks == lacks
 
 
 @pytest.mark.parametrize("lasts", range(1, 12))

@@ -30,7 +30,7 @@ from takehold.decide.comparing import NEW_S
 from takehold.decide.coverage import coverage
 from takehold.decide.explain import what
 from takehold.decide.keys import prove_key
-from takehold.decide.measuring import unmeasured
+from takehold.decide.looked_into import unmeasured
 from takehold.decide.plan import Wanted, plan
 from takehold.engine.closing import quiet
 from takehold.formats.compressed import FLAC, form_of

@@ -12,13 +12,18 @@ from takehold.formats.report_table import (
     NAMES_CAP,
     ROWS_CAP,
     SIZE_CAP,
-    names_listed,
+    listing,
 )
 from takehold.model.sound import Description, Kind
 
 HEAD = ["Scene", "Take", "File", "Note"]
 ROWS = [["1", "1", "S01T01.WAV", ""], ["1", "2", "S01T02.WAV", "plane"]]
 NAMES = ("S01T01.WAV", "S01T02.WAV")
+
+
+def names_listed(raw: bytes) -> tuple[str, ...] | None:
+    found = listing(raw)
+    return found.names if found else None
 
 
 def table(mark: str = ",", rows: list[list[str]] = [HEAD, *ROWS], end: str = "\r\n") -> str:
@@ -46,12 +51,50 @@ def test_the_name_may_be_the_last_cell(mark: str):
         ("utf-8", codecs.BOM_UTF8),
         ("utf-16-le", codecs.BOM_UTF16_LE),
         ("utf-16-be", codecs.BOM_UTF16_BE),
+        ("utf-16-le", b""),
+        ("utf-16-be", b""),
         ("latin-1", b""),
     ],
 )
 def test_encodings(encoding: str, bom: bytes):
     text = table(rows=[HEAD, ["1", "1", "Hühnerhof.wav", "Größe"]])
     assert names_listed(bom + text.encode(encoding)) == ("Hühnerhof.wav",)
+
+
+def test_utf_16_without_its_mark_is_seen_in_the_first_bytes():
+    """Where every second byte of a glance is NUL, whatever letters stand between."""
+    text = table(rows=[HEAD, ["1", "1", "Łódź 世界.wav", "Größe"], *ROWS])
+    for encoding in ("utf-16-le", "utf-16-be"):
+        said, _ = described(text.encode(encoding))
+        assert said == Description(Kind.OTHER, listed=("Łódź 世界.wav", *NAMES))
+    assert names_listed(text.encode("utf-16-le") + b"x") is None
+    assert names_listed(b"\0" + text.encode()) is None
+    assert names_listed(text.encode() + b"\0") is None
+
+
+LOG = "10:00 start T01.WAV\n10:01 start T02.WAV\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "loose"),
+    [
+        (LOG, True),
+        (f"Log of the day, by x\n{LOG}", True),
+        (LOG.replace(" ", "  ", 1), True),
+        ("T01.WAV\nT02.WAV\n", True),
+        (table(), False),
+        (table("\t"), False),
+        (table("  "), True),
+        ("T01.WAV;\nT02.WAV;plane\nT03.WAV;dog\n", False),
+    ],
+)
+def test_whether_a_mark_sets_the_names_apart(text: str, loose: bool):
+    """Where none does, a line of a log is all that stands there."""
+    found = listing(text.encode())
+    assert found is not None
+    assert found.loose == loose
+    said, _ = described(text.encode())
+    assert said == Description(Kind.OTHER, listed=found.names, loosely=loose)
 
 
 def test_titles_above_the_head_and_totals_below():

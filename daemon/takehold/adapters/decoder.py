@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from takehold.formats.compressed import untold
+from takehold.formats.compressed import most_frames, telling, untold
 from takehold.model.errors import Malformed, TakeholdError
 from takehold.model.sound import Span
 from takehold.ports.decoder import Samples, Stream
@@ -54,17 +54,19 @@ class SoundfileDecoder:
         return said
 
     @contextmanager
-    def open(self, reader: Reader, size: int) -> Iterator[Samples]:
+    def open(self, reader: Reader, size: int, frames: int | None = None) -> Iterator[Samples]:
         """The file's samples: int32 where the coding is lossless, else float32."""
         import soundfile  # noqa: PLC0415
 
-        file = _counted(reader, size)
+        file = _counted(reader, size, frames)
         with _failures(soundfile, file):
             sound = soundfile.SoundFile(file)
         with sound:
-            if sound.frames == _NOT_TOLD:
+            if frames is None and sound.frames == _NOT_TOLD:
                 raise _not_decoded("its header was never finished: it does not tell its length")
-            yield _Samples(soundfile, file, sound)
+            if frames is None and sound.format == "FLAC" and sound.frames > most_frames(size):
+                raise _not_decoded(f"its {size} bytes cannot hold the {sound.frames} frames told")
+            yield _Samples(soundfile, file, sound, sound.frames if frames is None else frames)
 
     @contextmanager
     def stream(self, reader: Reader, size: int) -> Iterator[Stream]:
@@ -85,11 +87,11 @@ class SoundfileDecoder:
 class _Samples:
     """ports/decoder.Samples of an open file."""
 
-    def __init__(self, soundfile: Any, file: _File, sound: Any) -> None:
+    def __init__(self, soundfile: Any, file: _File, sound: Any, frames: int) -> None:
         self._soundfile, self._file, self._sound = soundfile, file, sound
         self._at = 0
         self.channels: int = sound.channels
-        self.frames: int = sound.frames
+        self.frames = frames
         self.sample_rate: int = sound.samplerate
         self.lossy = sound.format in _LOSSY
         self.bits = _BITS.get(sound.subtype, 16)
@@ -126,18 +128,26 @@ class _Stream:
             dtype = "float32" if self.lossy else "int32"
             got = self._sound.read(count, dtype=dtype, always_2d=True)
         self._done += len(got)
-        told = self._sound.frames
-        if not len(got) and told != _NOT_TOLD and told - self._done > _GUESSED * self.lossy:
-            raise _not_decoded(f"{self._done} of {told} frames")
         return got
 
+    @property
+    def lacks(self) -> int:
+        """As the port says; what a lossy coding only guesses is not told."""
+        told: int = self._sound.frames
+        lacks = 0 if told == _NOT_TOLD else max(told - self._done, 0)
+        return 0 if self.lossy and lacks <= _GUESSED else lacks
 
-def _counted(reader: Reader, size: int) -> _File:
-    """The file, an MP3 with the size that lets libsndfile guess its length right."""
+
+def _counted(reader: Reader, size: int, known: int | None = None) -> _File:
+    """The file, an MP3 with the size that lets libsndfile guess its length right.
+
+    A FLAC of so many `known` frames says so: in one that tells others no place can be found.
+    """
     frames = untold(reader.read_at, size)
-    if frames is None:
-        return _File(reader, Span(0, size), size)
-    return _File(reader, frames.span, frames.told)
+    if frames is not None:
+        return _File(reader, frames.span, frames.told)
+    head = b"" if known is None else telling(reader.read_at(0, 42), known)
+    return _File(reader, Span(0, size), size, head)
 
 
 @contextmanager
@@ -181,10 +191,12 @@ class _File:
     """What libsndfile's virtual file needs. An exception would be lost in C: it is kept here.
 
     `size` is what it is told as having; where that is beyond its `span`, a look there shows zeros.
+    It begins with `head`, whatever stands there.
     """
 
-    def __init__(self, reader: Reader, span: Span, size: int) -> None:
+    def __init__(self, reader: Reader, span: Span, size: int, head: bytes = b"") -> None:
         self._reader = reader
+        self._head = head
         self._span = span
         self._size = size
         self._at = 0
@@ -209,6 +221,8 @@ class _File:
         try:
             there = min(length, max(self._span.length - self._at, 0))
             got = self._reader.read_at(self._span.offset + self._at, there) if there else b""
+            head = self._head[self._at : self._at + len(got)]
+            got = head + got[len(head) :]
         except TakeholdError as error:
             self.failed = error
             return b""

@@ -62,6 +62,8 @@ def demo(folder: str | None) -> int:
     show.say(f"A made-up day of an invented production, in {top}.")
     show.say("Two cards: five takes on the primary one. The backup card lacks a take, and one")
     show.say("file's header was never finished, as when a recorder loses power.")
+    if day.ends > SystemClock().local():
+        show.say("It is early: these takes are of later today. A note will say so of each card.")
     show.config()
     show.run("key", "new")
     show.title("The cards are put in: everything is copied to both drives and proven")

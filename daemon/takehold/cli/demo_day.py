@@ -89,6 +89,11 @@ class DemoDay:
     drives: tuple[str, ...]
     takes: tuple[DemoTake, ...] = TAKES
 
+    @property
+    def ends(self) -> datetime:
+        """When its last take ended, by the recorder's clock."""
+        return max(take.end(self.day) for take in self.takes)
+
 
 def make_cards(folder: str, day: date) -> DemoDay:
     """Make the cards and the drives below `folder`, which is made too.

@@ -108,8 +108,8 @@ def _off_clock(recorder: Recorder) -> Iterator[Finding]:
 
     Timecode that runs only while recording stands to it in no way, and nothing is said.
     """
-    apart = {take.first: _apart(recorder, take) for take in recorder.takes}
-    known = sorted(seconds for seconds in apart.values() if seconds is not None)
+    apart = {take.first: one for take in recorder.takes if (one := _apart(recorder, take))}
+    known = sorted(seconds for seconds, _ in apart.values())
     if len(known) < FEWEST:
         return
     ends = [bisect_right(known, low + TOGETHER) for low in known]
@@ -118,24 +118,46 @@ def _off_clock(recorder: Recorder) -> Iterator[Finding]:
     if 2 * len(most) <= len(known):
         return
     usual = most[len(most) // 2]
+    together = [clock for seconds, clock in apart.values() if most[0] <= seconds <= most[-1]]
+    yield from _no_time_of_day(recorder, usual, together, len(known))
     for take in recorder.takes:
-        seconds = apart[take.first]
-        if seconds is not None and abs(_centred(seconds - usual)) > OFF:
-            off = abs(_centred(seconds - usual)) / 60
-            says = f"its timecode is {off:.0f} min off the recorder's clock, and most are not"
+        off = abs(_centred(apart[take.first][0] - usual)) if take.first in apart else 0
+        if off > OFF:
+            says = f"its timecode is {off / 60:.0f} min off the recorder's clock, and most are not"
             do = "See whether the timecode or the clock was set anew, and tell post."
             yield recorder.noticed(take, "timecode-off-clock", LOOK, says, do)
 
 
-def _apart(recorder: Recorder, take: Take) -> float | None:
-    """Seconds from bext's time to the timecode, by the labels of both; the nearer way round."""
+def _no_time_of_day(
+    recorder: Recorder, usual: float, clocks: list[int], takes: int
+) -> Iterator[Finding]:
+    """Timecode that runs all the time and is far from the clock; `clocks` are in seconds.
+
+    Within minutes a timecode that runs only while recording may seem to run all the time.
+    """
+    if abs(usual) <= OFF or max(clocks) - min(clocks) <= OFF:
+        return
+    name, way = shown(recorder.source), "ahead of" if usual > 0 else "behind"
+    says = (
+        f"{name}: its timecode runs {abs(usual) / 60:.0f} min {way} the recorder's own clock, in "
+        f"{len(clocks)} of {takes} takes that tell both."
+    )
+    do = "If it is to be the time of day, see which of the two is wrong, and tell post."
+    yield finding("timecode-apart", NOTE, name, says, do)
+
+
+def _apart(recorder: Recorder, take: Take) -> tuple[float, int] | None:
+    """Seconds from bext's time to the timecode, by the labels of both, the nearer way round.
+
+    And bext's time in seconds.
+    """
     said = recorder.recording(take.first).description.metadata
     clock = recorder_time(said.date, said.time)
     if clock is None or take.start is None or not take.sample_rate or not said.time:
         return None
     day = day_samples(take.sample_rate, take.rate)
     written = clock.hour * 3600 + clock.minute * 60 + clock.second
-    return _centred((take.start % day) * _CLOCK_DAY / day - written)
+    return _centred((take.start % day) * _CLOCK_DAY / day - written), written
 
 
 def _centred(seconds: float) -> float:

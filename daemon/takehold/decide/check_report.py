@@ -2,14 +2,15 @@
 
 A report is any table that lists file names (formats/report_table). It is one of this card's where
 it names at least one of its recordings, or names audio files at all. Names agree in any case, with
-or without path and ending: reports are written by many programs (common practice, no source).
+or without path and ending: reports are written by many programs (common practice, no source). A
+log, of sentences that end in names, is none.
 """
 
 from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from takehold.decide.litter import holds_audio
@@ -21,6 +22,9 @@ from takehold.model.finding import Finding, Severity
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Recording
 from takehold.model.sound import Kind
+
+REPORT_CODES = frozenset({"report-names-missing", "report-agrees", "report-of-other-day"})
+"""What is said of a report itself, one of them in the day of its file."""
 
 NAMED = 5
 """Names that are told; more are counted."""
@@ -36,7 +40,7 @@ _Path = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class _Report:
+class Report:
     """A table, the recordings of its card that it lists, and the names that are of none."""
 
     file: Recording
@@ -49,32 +53,66 @@ class _Report:
         return max((recording.day for recording in self.lists), default=self.file.day)
 
 
-def report_findings(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
-    """Each report is told of in its newest day; nothing is said of a card not yet seen whole."""
+Reports = Mapping[int, tuple[Report, ...]]
+"""Those of each load."""
+
+
+def reports_on(view: DayStanding, ledger: Ledger) -> Reports:
+    """The reports on the day's cards, but for a card that was not seen whole yet."""
+    found = {}
     for load in view.loads:
         listed = ledger.listings.get(load.id)
         if listed is None or not listed.untaken:
-            yield from _of_card(view, ledger, load)
+            files = _newest(ledger, load)
+            if any(file.description.listed for file in files):
+                shelf = _Shelf(_audio(files))
+                made = (shelf.report(file) for file in files)
+                found[load.id] = tuple(one for one in made if one is not None)
+    return found
 
 
-def _of_card(view: DayStanding, ledger: Ledger, load: Load) -> Iterator[Finding]:
-    files = [ledger.recordings[ids[-1]] for ids in ledger.of_load.get(load.id, {}).values()]
-    if not any(file.description.listed for file in files):
-        return
-    audio = [f for f in files if f.description.kind is not Kind.OTHER or holds_audio(f.path)]
-    shelf = _Shelf(audio)
-    reports = [made for file in files if (made := shelf.report(file)) is not None]
-    for report in reports:
-        if report.missing and report.day == view.day:
-            yield _missing(load, report)
-    listed = {recording.id for report in reports for recording in report.lists}
-    today = [recording for recording in audio if recording.day == view.day]
-    omitted = [recording for recording in today if recording.id not in listed]
-    if omitted and len(omitted) < len(today):
-        yield _omits(load, omitted)
+def _newest(ledger: Ledger, load: Load) -> list[Recording]:
+    return [ledger.recordings[ids[-1]] for ids in ledger.of_load.get(load.id, {}).values()]
 
 
-def _missing(load: Load, report: _Report) -> Finding:
+def _audio(files: Iterable[Recording]) -> list[Recording]:
+    return [f for f in files if f.description.kind is not Kind.OTHER or holds_audio(f.path)]
+
+
+def report_findings(view: DayStanding, ledger: Ledger, found: Reports) -> Iterator[Finding]:
+    """Each report is told of in its newest day, and in its own that it is."""
+    for load in view.loads:
+        reports = found.get(load.id, ())
+        for report in reports:
+            if report.day == view.day:
+                yield _missing(load, report) if report.missing else _agrees(load, report)
+            elif report.file.day == view.day:
+                yield _elsewhere(load, report)
+        listed = {recording.id for report in reports for recording in report.lists}
+        today = [r for r in _audio(_newest(ledger, load)) if r.day == view.day] if reports else []
+        omitted = [recording for recording in today if recording.id not in listed]
+        if omitted and len(omitted) < len(today):
+            yield _omits(load, omitted)
+
+
+def _agrees(load: Load, report: Report) -> Finding:
+    name, count = f"{shown(load.label)}/{display(report.file.path)}", len(report.lists)
+    what = (
+        "the recording that it names is" if count == 1 else f"all {count} recordings it names are"
+    )
+    says = f"{name} is a sound report and was compared with its card: {what} there."
+    place = display(report.file.place)
+    return finding("report-agrees", Severity.NOTE, place, says, "", report.file.id)
+
+
+def _elsewhere(load: Load, report: Report) -> Finding:
+    name = f"{shown(load.label)}/{display(report.file.path)}"
+    says = f"{name} is a sound report of {report.day}: what it names is compared in that day."
+    place = display(report.file.place)
+    return finding("report-of-other-day", Severity.NOTE, place, says, "", report.file.id)
+
+
+def _missing(load: Load, report: Report) -> Finding:
     name = f"{shown(load.label)}/{display(report.file.path)}"
     count = len(report.missing)
     files = "a file that is" if count == 1 else f"{count} files that are"
@@ -120,19 +158,32 @@ class _Shelf:
                 self._ending[parts[first:]].append(recording)
             self._numbered[(_NUMBER.sub("", parts[-1]),)].append(recording)
 
-    def report(self, file: Recording) -> _Report | None:
+    def report(self, file: Recording) -> Report | None:
         """A file as a report; None where it is none."""
-        listed = file.description.listed
-        shelves = [self._find(name) for name in listed]
-        missing = tuple(n for n, there in zip(listed, shelves, strict=True) if there is None)
-        different = {id(there): there for there in shelves if there is not None}
-        found = {recording.id: recording for there in different.values() for recording in there}
+        said = file.description.listed
+        shelves = {name: self._find(name) for name in said}
+        listed = self._no_remarks(shelves, loosely=file.description.loosely)
+        missing = tuple(name for name in listed if shelves[name] is None)
+        found = {r.id: r for name in listed for r in shelves[name] or ()}
         audio = sum(map(names_audio, listed))
         if not found and audio < FEWEST:
             return None
         # Among names with their ending, what has none may be a total or the like.
         surely = tuple(name for name in missing if names_audio(name) or not audio)
-        return _Report(file, tuple(found.values()), surely)
+        return Report(file, tuple(found.values()), surely)
+
+    def _no_remarks(self, shelves: Mapping[str, object], *, loosely: bool) -> list[str]:
+        """The names without the sentences that end in a name, as a log has them.
+
+        Those with blanks that are files of the card are names; the others are too where at least
+        as many are, in a table of columns also where none ends in the name of such a file.
+        """
+        spaced = [name for name in shelves if " " in name]
+        unknown = [name for name in spaced if shelves[name] is None]
+        sentences = loosely or any(self._find(name.split()[-1]) for name in unknown)
+        if not sentences or 2 * len(unknown) <= len(spaced):
+            return list(shelves)
+        return [name for name in shelves if name not in set(unknown)]
 
     def _find(self, name: str) -> list[Recording] | None:
         """The recordings that a report means by a name.

@@ -10,12 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import log10
 
 from takehold.decide.coverage import Coverage, told
-from takehold.decide.measuring import unmeasured
+from takehold.decide.looked_into import unmeasured
+from takehold.decide.manifest_file import ENCODINGS
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import Recorder, recorders
 from takehold.decide.standing import DayStanding, Standing
+from takehold.formats.layout import MOST_CHANNELS, layout
 from takehold.formats.levels import channels_of
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label
@@ -23,7 +26,8 @@ from takehold.model.finding import Finding, Severity
 from takehold.model.measured import Channel
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings
-from takehold.model.take import Part, Take
+from takehold.model.sound import Coding, Kind
+from takehold.model.take import Take
 
 LOOK, NOTE = Severity.LOOK, Severity.NOTE
 # Seconds of exact zeros in which a track counts as dead, and in which a whole file does at its end.
@@ -60,14 +64,20 @@ def _files(take: Take) -> Iterator[int]:
 
 @dataclass(frozen=True, slots=True)
 class _Track:
-    """One channel of a take through all its parts: the files and what was measured in each.
+    """One channel of a take through all its parts: the files and what was measured in each."""
 
-    `said` is its name as the file has it, "" where it has none; `name` is for people.
-    """
-
-    name: str
-    said: str
+    channel: int
     pieces: tuple[tuple[Recording, Channel], ...]
+
+    @property
+    def said(self) -> str:
+        """Its name as the file has it, "" where it has none."""
+        return _said(self.pieces[0][0], self.channel)
+
+    @property
+    def name(self) -> str:
+        """Its name for people."""
+        return _name(self.pieces[0][0], self.channel)
 
     @property
     def silent(self) -> bool:
@@ -117,19 +127,12 @@ def _listed(names: list[str]) -> str:
 def _of(recorder: Recorder, take: Take) -> Iterator[_Track]:
     """The tracks of a take: each channel of each file of a part, with those of the later parts."""
     for place, number in enumerate(take.parts[0].files):
-        first = recorder.recording(number)
-        for channel in range(len(_channels(first))):
-            pieces = [
-                (recording, measured[channel])
-                for part in take.parts
-                if (recording := _in_part(recorder, part, place)) is not None
-                and channel < len(measured := _channels(recording))
-            ]
-            yield _Track(_name(first, channel), _said(first, channel), tuple(pieces))
-
-
-def _in_part(recorder: Recorder, part: Part, place: int) -> Recording | None:
-    return recorder.recording(part.files[place]) if place < len(part.files) else None
+        later = (part.files[place] for part in take.parts[1:] if place < len(part.files))
+        files = [recorder.recording(n) for n in (number, *later)]
+        measured = [(file, _channels(file)) for file in files]
+        for channel in range(len(measured[0][1])):
+            pieces = [(file, its[channel]) for file, its in measured if channel < len(its)]
+            yield _Track(channel, tuple(pieces))
 
 
 def _channels(recording: Recording) -> tuple[Channel, ...]:
@@ -196,10 +199,7 @@ def _from(recording: Recording, frames: int) -> str:
 
 def _file(standing: Standing) -> Iterator[Finding]:
     recording = standing.recording
-    if unmeasured(recording) and standing.copies:
-        says = "its audio was not measured yet: nothing is said of silence and clipping"
-        do = "Leave a drive in that has it: it is measured by itself. Or listen to it."
-        yield _make(standing, "sound-unmeasured", LOOK, says, do)
+    yield from _unheard(standing)
     channels, made = _channels(recording), recording.description.format
     if recording.sound is None or made is None or not made.sample_rate or not channels:
         return
@@ -212,18 +212,54 @@ def _file(standing: Standing) -> Iterator[Finding]:
         )
         do = "Listen to its end. Look for the rest on the backup card and in the recorder."
         yield _make(standing, "zero-tail", LOOK, says, do)
-    clipped = [
-        f"{_name(recording, n)} ({channel.clipped})"
-        for n, channel in enumerate(channels)
-        if channel.clipped
-    ]
-    if clipped:
-        says = f"samples at full scale: {_listed(clipped)}"
-        yield _make(standing, "clipped", NOTE, says)
+    yield from _loud(standing, channels)
     odd = [_name(recording, n) for n, channel in enumerate(channels) if channel.not_finite]
     if odd:
         says = f"values that are no numbers on {_listed(odd)}"
         yield _make(standing, "not-numbers", LOOK, says, "Listen to it, and tell post.")
+
+
+def _unheard(standing: Standing) -> Iterator[Finding]:
+    """Of what was not measured nothing else is said, and that is said."""
+    if unmeasured(standing.recording) and standing.copies:
+        says = "its audio was not measured yet: nothing is said of silence and clipping"
+        do = "Leave a drive in that has it: it is measured by itself. Or listen to it."
+        yield _make(standing, "sound-unmeasured", LOOK, says, do)
+    if why := _unmeasurable(standing.recording):
+        says = f"its audio cannot be measured ({why}): nothing is said of silence and clipping"
+        yield _make(standing, "sound-unmeasured", LOOK, says, "Listen to it.")
+
+
+def _loud(standing: Standing, channels: tuple[Channel, ...]) -> Iterator[Finding]:
+    """Waves that were cut off at full scale, and those of float that go on above it."""
+    sound, clipped, above = standing.recording.sound, [], []
+    for number, channel in enumerate(channels):
+        if not channel.clipped:
+            continue
+        name = _name(standing.recording, number)
+        if sound is not None and sound.coding is not Coding.INTEGER and channel.peak > 1:
+            above.append(f"{name} (up to {20 * log10(channel.peak):.1f} dB)")
+        else:
+            clipped.append(f"{name} ({channel.clipped})")
+    if clipped:
+        yield _make(standing, "clipped", NOTE, f"samples at full scale: {_listed(clipped)}")
+    if above:
+        says = f"goes above full scale, and nothing is lost of it in float: {_listed(above)}"
+        do = "Tell post: it is cut off where it is made an integer file before it is lowered."
+        yield _make(standing, "above-full-scale", NOTE, says, do)
+
+
+def _unmeasurable(recording: Recording) -> str:
+    """Why a WAVE file that was read never will be measured; "" where it is, or holds nothing."""
+    made, sound = recording.description.format, recording.sound
+    wave = recording.description.kind is Kind.WAVE
+    if not wave or made is None or sound is None or not sound.frames or layout(made) is not None:
+        return ""
+    if made.channels > MOST_CHANNELS:
+        return f"{made.channels} channels, of which takehold takes {MOST_CHANNELS} at most"
+    if made.tag in (1, 3):
+        return f"{made.bits} bits in {made.block_align} bytes a frame"
+    return ENCODINGS.get(made.tag, f"coding {made.tag:#06x}")
 
 
 def _make(standing: Standing, code: str, severity: Severity, says: str, do: str = "") -> Finding:

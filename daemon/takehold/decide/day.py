@@ -10,6 +10,9 @@ from takehold.model.sound import Complaint, Metadata
 
 # A recorder may stand in another zone; more than this ahead of the laptop cannot be.
 AHEAD = timedelta(hours=26)
+# Clocks that people set differ by some minutes. Common practice, no source.
+NEAR = timedelta(minutes=15)
+CLOCK_AHEAD = "clock-ahead"
 # Older than this on a card that is just put in: a clock that was never set.
 BEHIND = timedelta(days=400)
 # Older than this is possible, and worth a look.
@@ -51,6 +54,10 @@ def day_of(metadata: Metadata, met: str, seen: datetime, starts_at: int) -> DayO
             ),
         )
     day = shooting_day(recorded, starts_at)
+    if recorded > here + NEAR:
+        code = "date-ahead" if day > seen_day else CLOCK_AHEAD
+        says = f"the recorder says {recorded:%Y-%m-%d %H:%M}, seen {here:%Y-%m-%d %H:%M}"
+        return DayOf(day, Complaint(code, says))
     if recorded < here - UNUSUAL:
         return DayOf(day, Complaint("date-old", f"the recorder says {recorded:%Y-%m-%d %H:%M}"))
     return DayOf(day)

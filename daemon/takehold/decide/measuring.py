@@ -12,24 +12,14 @@ from collections.abc import Set as AbstractSet
 
 from takehold.decide.comparing import at_hand, readable
 from takehold.decide.confirm import Closing
+from takehold.decide.looked_into import unmeasured
 from takehold.decide.reads import Reads, reads_of
-from takehold.decide.standing import production_folder
+from takehold.decide.sides import production_folder
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Settings
 from takehold.model.situation import Target
-from takehold.model.sound import Kind
 from takehold.model.step import Measure
-
-NOT_DECODED = "not-decoded"
-
-
-def unmeasured(recording: Recording) -> bool:
-    """Whether it was read and could be measured yet; what does not decode never can."""
-    said = recording.description
-    if said.kind is not Kind.COMPRESSED or recording.sound is not None or not recording.readings:
-        return False
-    return all(complaint.code != NOT_DECODED for complaint in said.complaints)
 
 
 def to_measure(

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from takehold.decide.check_file import COMPLAINTS
+from takehold.decide.check_report import REPORT_CODES
 from takehold.decide.manifest_file import COMPRESSED, ENCODINGS
 from takehold.decide.manifest_levels import known_again
 from takehold.decide.manifest_read import Entry, each, malformed, original, text, the, whole
@@ -16,6 +17,8 @@ from takehold.formats.wave import FRAMED
 from takehold.model.sound import Complaint, Description, Kind, Metadata, Sound, Track, WaveFormat
 
 TAGS = {encoding: tag for tag, encoding in ENCODINGS.items()}
+# One of these is said of each file that is no audio.
+OPAQUE = REPORT_CODES | {"content-not-looked-at"}
 COMPRESSED_TAGS = {encoding: tag for tag, encoding in COMPRESSED.items()}
 
 
@@ -27,7 +30,7 @@ def description_in(entry: Entry, noted: Mapping[str, str]) -> Description:
         return replace(_compressed(entry), metadata=metadata_in(said), complaints=complaints)
     made, sound = audio_in(entry)
     # An opaque file of which an older version is told has neither audio nor metadata.
-    opaque = "content-not-looked-at" in noted or not the(entry, "current", bool)
+    opaque = not OPAQUE.isdisjoint(noted) or not the(entry, "current", bool)
     return Description(
         kind=Kind.OTHER if opaque and made is None and not said else Kind.WAVE,
         format=made,

@@ -14,7 +14,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 
 from takehold.decide.keys import rec_key, stock_key
-from takehold.decide.plan import NOT_DESCRIBED
+from takehold.decide.looked_into import NOT_DESCRIBED
 from takehold.engine.job import Job
 from takehold.engine.outcome import Outcome, Tell
 from takehold.engine.ring import SIZE, Buffer, Ring

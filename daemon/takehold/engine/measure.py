@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from takehold.decide.measuring import NOT_DECODED
+from takehold.decide.looked_into import NOT_DECODED
 from takehold.formats.audio import AudioMeter
-from takehold.formats.pcm import interleaved, layout
+from takehold.formats.layout import layout
+from takehold.formats.pcm import interleaved
 from takehold.model.errors import Malformed
 from takehold.model.facts import ChannelBlocks, Fact, WasMeasured
 from takehold.model.recording import Recording, Seen, Stamp
@@ -37,14 +38,20 @@ def measure(
     try:
         with decoder.stream(_Followed(reader, moved), recording.stamp.size) as stream:
             meter = _measured(recording, stream)
-            lossy = stream.lossy
+            lossy, lacks = stream.lossy, stream.lacks
     except Malformed as error:
         # What was wrong is told in brackets behind what that means.
         why = error.says.partition(": ")[2].rstrip(".") or error.says
         complaints = (*said.complaints, Complaint(NOT_DECODED, why))
         return (WasMeasured(recording.id, replace(said, complaints=complaints), None),)
     sound = meter.sound()
-    known = WasMeasured(recording.id, replace(said, frames=sound.frames), sound)
+    complaints = said.complaints
+    if lacks:  # cut off between two of its frames, or never as long as it says
+        told = f"{sound.frames} of {sound.frames + lacks} frames are there"
+        complaints = (*complaints, Complaint("header-untrue", told))
+    known = WasMeasured(
+        recording.id, replace(said, frames=sound.frames, complaints=complaints), sound
+    )
     # A lossy decoder gives the same samples again only from the very beginning on.
     return (known,) if lossy else (known, _blocks(recording.id, meter))
 
@@ -71,6 +78,8 @@ def _measured(recording: Recording, stream: Stream) -> AudioMeter:
         at += len(payload)
         if at > MOST_SAMPLES * made.width:
             raise Malformed("it holds too much: more than a day of eight channels.")
+    if stream.lacks and not at:
+        raise Malformed(f"it does not decode: 0 of {stream.lacks} frames.")
     return meter
 
 

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 
 import xxhash
 
+from takehold.formats.layout import Layout, layout
 from takehold.formats.levels import packed
 from takehold.model.measured import Measured
 from takehold.model.sound import BLOCK_FRAMES, Sound, Span, WaveFormat
 
 if TYPE_CHECKING:
-    from takehold.formats.pcm import Layout
     from takehold.formats.samples import SampleMeter
 
 
@@ -89,10 +89,10 @@ class AudioMeter:
 
 
 def _frames_meter(form: WaveFormat, first_sample: int | None) -> Frames | None:
-    from takehold.formats import pcm, samples  # noqa: PLC0415
+    from takehold.formats.samples import SampleMeter  # noqa: PLC0415
 
-    layout = pcm.layout(form)
-    return Frames(layout, samples.SampleMeter(layout, first_sample)) if layout else None
+    lies = layout(form)
+    return Frames(lies, SampleMeter(lies, first_sample)) if lies else None
 
 
 class Frames:

@@ -7,7 +7,8 @@ import math
 import numpy as np
 import xxhash
 
-from takehold.formats.pcm import Array, Layout
+from takehold.formats.layout import Layout
+from takehold.formats.pcm import Array
 from takehold.model.measured import CLIP_FRAMES, FULL_SCALE, GAP_FRAMES, Channel
 from takehold.model.sound import Coding
 

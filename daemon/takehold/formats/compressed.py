@@ -28,14 +28,37 @@ _HEADER = re.compile(rb"\xff[\xe2\xe3\xf2\xf3\xfa\xfb][" + re.escape(_THIRD) + b
 _MOST_TRIES = 10_000
 
 
-def describe(read: ReadAt) -> Description | None:
+def describe(read: ReadAt, size: int) -> Description | None:
     """Channels, rate, bits and, for FLAC, frames; None for any other file."""
     head = read(0, 42)
-    return _flac(head) if head[:4] == b"fLaC" else _mp3(read, head)
+    return _flac(head, size) if head[:4] == b"fLaC" else _mp3(read, head)
 
 
-def _flac(head: bytes) -> Description | None:
-    """STREAMINFO, RFC 9639, 8.2: it is the first block, of type 0 and 34 bytes."""
+def most_frames(size: int) -> int:
+    """What a FLAC of so many bytes can hold.
+
+    RFC 9639, 9.1 to 9.3: a frame has 65,535 samples of each channel at most; its header, one
+    subframe and its checksum take ten bytes at least.
+    """
+    return size // 10 * 65_535
+
+
+def telling(head: bytes, frames: int) -> bytes:
+    """The 42 bytes with which a FLAC of so many frames begins; none for any other file.
+
+    STREAMINFO has 36 bits for them, 0 where they are not known (RFC 9639, 8.2).
+    """
+    if head[:4] != b"fLaC" or len(head) < 42 or frames >= 1 << 36:
+        return b""
+    packed = int.from_bytes(head[18:26], "big") >> 36 << 36 | frames
+    return head[:18] + packed.to_bytes(8, "big") + head[26:42]
+
+
+def _flac(head: bytes, size: int) -> Description | None:
+    """STREAMINFO, RFC 9639, 8.2: it is the first block, of type 0 and 34 bytes.
+
+    A count that the bytes cannot hold is not believed.
+    """
     if len(head) < 42 or head[4] & 0x7F or int.from_bytes(head[5:8], "big") != 34:
         return None
     packed = int.from_bytes(head[18:26], "big")
@@ -44,7 +67,8 @@ def _flac(head: bytes) -> Description | None:
     if not rate or bits < 4:
         return None
     form = form_of(FLAC, channels, rate, bits)
-    return Description(Kind.COMPRESSED, form, frames=frames or None)
+    known = frames if 0 < frames <= most_frames(size) else None
+    return Description(Kind.COMPRESSED, form, frames=known)
 
 
 def form_of(tag: int, channels: int, sample_rate: int, bits: int) -> WaveFormat:

@@ -7,8 +7,6 @@ codes can be made graver only. docs/problems.md explains each code.
 
 from __future__ import annotations
 
-from difflib import get_close_matches
-
 from takehold.formats.config_rules import Refused
 from takehold.model.finding import Severity
 
@@ -18,16 +16,19 @@ FREE = frozenset(
         *("header-unfinished", "header-untrue", "header-odd", "frame-cut", "no-fmt", "no-data"),
         *("empty-file", "not-wave", "not-decoded", "ixml-unreadable", "bext-unreadable"),
         *("metadata-disagrees", "date-wrong", "date-old", "date-doubtful", "content-not-looked-at"),
+        *("date-ahead", "clock-ahead", "card-not-cleared"),
         *("sample-rate", "bit-depth", "channels", "timecode-rate", "timecode-rate-unknown"),
         *("edited", "newer-version", "other-audio", "files-of-other-days"),
         *("backup-missing", "backup-short", "primary-short", "backup-different", "backup-unknown"),
         *("backup-reduced", "backup-partial", "backup-not-comparable", "primary-not-comparable"),
         *("only-on-backup", "source-not-seen"),
+        *("backup-day-off", "backup-timecode", "backup-shared", "backup-spare"),
         *("set-incomplete", "set-uneven", "part-gap", "part-missing", "take-twice", "take-numbers"),
         *("tracks-unnamed", "tracks-changed", "format-changed", "channels-changed"),
-        *("timecode-overlap", "timecode-off-clock", "pack-not-covering"),
-        *("report-names-missing", "report-omits"),
+        *("timecode-overlap", "timecode-off-clock", "timecode-apart", "pack-not-covering"),
+        *("report-names-missing", "report-omits", "report-agrees", "report-of-other-day"),
         *("track-silent", "track-dead", "zero-tail", "clipped", "not-numbers"),
+        "above-full-scale",
         "sound-unmeasured",
     }
 )
@@ -52,6 +53,8 @@ TAKES = '"hold", "look" or "note"'
 def severity(code: str, value: object) -> Severity:
     """The severity that the config gives a code. Raises Refused."""
     if code not in FREE | FIRM:
+        from difflib import get_close_matches  # noqa: PLC0415 - slow to import, rarely needed
+
         near = get_close_matches(code[:64], sorted(FREE | FIRM), 1)
         hint = f"unknown code: the nearest known one is {near[0]}" if near else "no such code"
         raise Refused(hint)

@@ -29,8 +29,8 @@ def describe(read: ReadAt, size: int) -> Description:
         meant = read(0, 4) in riff.FORMS
         if meant:
             return _other(Complaint("not-wave", str(error)))
-        known = compressed.describe(read)
-        return known or Description(Kind.OTHER, listed=_listed(read, size))
+        known = compressed.describe(read, size)
+        return known or _opaque(read, size)
     form = _read_format(read, walk)
     format_ = form if isinstance(form, WaveFormat) else None
     metadata, doubts = _metadata(read, walk, format_)
@@ -56,11 +56,15 @@ def same_facts(one: Description, other: Description) -> bool:
     return next(bare) == next(bare)
 
 
-def _listed(read: ReadAt, size: int) -> tuple[str, ...]:
-    """The file names in a table of text."""
-    if size > report_table.SIZE_CAP or not report_table.is_text(read(0, _GLANCE)):
-        return ()
-    return report_table.names_listed(read(0, size)) or ()
+def _opaque(read: ReadAt, size: int) -> Description:
+    """A file that is no audio that we know; of a table of text the file names in it."""
+    may_be = size <= report_table.SIZE_CAP and report_table.is_text(read(0, _GLANCE))
+    found = report_table.listing(read(0, size)) if may_be else None
+    return Description(
+        Kind.OTHER,
+        listed=found.names if found else (),
+        loosely=found is not None and found.loose,
+    )
 
 
 def _other(*complaints: Complaint) -> Description:

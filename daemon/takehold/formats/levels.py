@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterable
+from functools import lru_cache
 
 from takehold.model.measured import Channel
 from takehold.model.sound import Coding, Sound
@@ -36,11 +37,16 @@ def _pack(one: Channel) -> bytes:
 
 def channels_of(sound: Sound) -> tuple[Channel, ...]:
     """The channels of a recording in their order, without their blocks; empty if none is known."""
+    return _unpacked(sound.levels, sound.coding is Coding.INTEGER)
+
+
+@lru_cache(maxsize=512)  # a day's checks ask for each take again and again, and then for each file
+def _unpacked(levels: bytes, integers: bool) -> tuple[Channel, ...]:
     return tuple(
         Channel(
             digest.hex(),
             b"",
-            int(peak) if sound.coding is Coding.INTEGER else peak,
+            int(peak) if integers else peak,
             rms,
             zeros,
             gap,
@@ -49,9 +55,7 @@ def channels_of(sound: Sound) -> tuple[Channel, ...]:
             None if last < 0 else last,
             odd,
         )
-        for digest, peak, rms, zeros, gap, clipped, first, last, odd in _CHANNEL.iter_unpack(
-            sound.levels
-        )
+        for digest, peak, rms, zeros, gap, clipped, first, last, odd in _CHANNEL.iter_unpack(levels)
     )
 
 

@@ -6,42 +6,18 @@ their container; a container of one byte is unsigned, the others are signed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from takehold.model.sound import Coding, WaveFormat
+from takehold.formats.layout import Layout
+from takehold.model.sound import Coding
 
 Array = NDArray[Any]
 DTYPES = {Coding.INTEGER: "<i4", Coding.FLOAT32: "<f4", Coding.FLOAT64: "<f8"}
-MOST_CHANNELS = 64
 # How many bytes behind the last frame `unpack` touches.
 SLACK = 3
-_PCM, _FLOAT = 1, 3
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """How the samples of a frame lie: `width` bytes each, of which `bits` are meant."""
-
-    channels: int
-    width: int
-    coding: Coding
-    bits: int
-
-
-def layout(form: WaveFormat) -> Layout | None:
-    """The layout of a format, None if its samples cannot be measured."""
-    if not 1 <= form.channels <= MOST_CHANNELS or form.block_align % form.channels:
-        return None
-    width = form.block_align // form.channels
-    if form.tag == _PCM and width <= 4 and 8 <= form.bits <= 8 * width:
-        return Layout(form.channels, width, Coding.INTEGER, form.bits)
-    if form.tag == _FLOAT and (width, form.bits) in {(4, 32), (8, 64)}:
-        return Layout(form.channels, width, Coding(f"float{form.bits}"), form.bits)
-    return None
 
 
 def interleaved(layout: Layout, samples: Array) -> bytes:

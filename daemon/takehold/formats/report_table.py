@@ -1,9 +1,9 @@
 """The file names in a table of text: a sound report, whatever wrote it.
 
 There is no standard for sound reports: a table in CSV (RFC 4180) or in another mark's columns, in
-UTF-8, UTF-16 with its mark, or Latin-1; titles may stand above the head and totals below. So the
-cells decide: a column in which audio files are named, else one whose head says that it names files.
-Nothing of it is executed or expanded, and its size is bounded.
+UTF-8, UTF-16, or Latin-1; titles may stand above the head and totals below. So the cells decide: a
+column in which audio files are named, else one whose head says that it names files. Nothing of it
+is executed or expanded, and its size is bounded.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 
 SIZE_CAP = 1 << 20
 """Bytes of a table that is looked into: 2,000 recordings with a column for each of 24 tracks."""
@@ -36,25 +37,35 @@ _NOT_A_LETTER = re.compile(r"[\W\d_]+")
 _MANY = re.compile(r"\s*[;,\n]\s*")
 
 
-def names_listed(raw: bytes) -> tuple[str, ...] | None:
-    """The names of files that a table lists, each once, in order; None where it is no such table.
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """The names of files that a table lists, each once, in order.
 
     At most `NAMES_CAP` names of up to `NAME_CAP` characters, as they stand there: with or without
     path and ending. Where some have the ending of audio, what has none may be a total or the like.
+    `loose` says that no mark sets them apart from what else stands in their lines: then one with
+    blanks in it may be a sentence that ends in a name.
     """
+
+    names: tuple[str, ...]
+    loose: bool
+
+
+def listing(raw: bytes) -> Listing | None:
+    """What a table lists; None where it is no such table."""
     text = _text(raw) if len(raw) <= SIZE_CAP else None
     if text is None:
         return None
     lines = [line for line in text.split("\n") if line.strip()][:ROWS_CAP]
     marks = [mark for mark in MARKS if mark in text]
-    tables = [_cells(_quoted(lines, mark)) for mark in marks]
-    found = _best(map(_audio_names, tables))
+    tables = [(mark, _cells(_quoted(lines, mark))) for mark in marks]
+    found = _best(_audio_names(rows, mark) for mark, rows in tables)
     if '"' in text:  # one that is never closed hides what follows
-        plain = _best(_audio_names(_cells(_split(lines, mark))) for mark in marks)
+        plain = _best(_audio_names(_cells(_split(lines, mark)), mark) for mark in marks)
         found = max(found, plain, key=_count)
-    found = found or max(map(_headed_names, tables), key=len)
-    names = dict.fromkeys(name for name in found if len(name) <= NAME_CAP)
-    return tuple(names)[:NAMES_CAP] or None
+    named = found.names or max((_headed_names(rows) for _, rows in tables), key=len)
+    names = tuple(dict.fromkeys(name for name in named if len(name) <= NAME_CAP))[:NAMES_CAP]
+    return Listing(names, found.loose) if names else None
 
 
 def names_audio(name: str) -> bool:
@@ -64,15 +75,27 @@ def names_audio(name: str) -> bool:
 
 def is_text(raw: bytes) -> bool:
     """Whether a file that begins so may be text."""
-    return raw[:2] in (b"\xff\xfe", b"\xfe\xff") or not _BINARY.search(raw.decode("latin-1"))
+    wide = _wide(raw)
+    return not _BINARY.search(raw.decode(wide or "latin-1", "replace"))
+
+
+def _wide(raw: bytes) -> str:
+    """Which UTF-16 it is in: by its mark, else by where its NULs are; "" where it is in none.
+
+    Every second byte of what a table has most of, as digits, marks and line ends, is NUL.
+    """
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return "utf-16"
+    first, second = raw[::2].count(0), raw[1::2].count(0)
+    if not raw or (first and second) or 8 * (first + second) < len(raw):
+        return ""
+    return "utf-16-be" if first else "utf-16-le"
 
 
 def _text(raw: bytes) -> str | None:
-    """Decoded by its mark, else as UTF-8, else as Latin-1; None where it is no text."""
-    if not is_text(raw):
-        return None
-    marked = raw[:2] in (b"\xff\xfe", b"\xfe\xff")
-    for encoding in ("utf-16",) if marked else ("utf-8-sig", "latin-1"):
+    """Decoded as UTF-16 where that shows, else as UTF-8, else as Latin-1; None if it is no text."""
+    wide = _wide(raw)
+    for encoding in (wide,) if wide else ("utf-8-sig", "latin-1"):
         try:
             text = raw.decode(encoding)
         except UnicodeDecodeError:
@@ -98,35 +121,39 @@ def _cells(rows: Iterable[list[str]]) -> list[list[str]]:
     return [[cell.strip().strip('"').strip() for cell in row[:COLUMNS_CAP]] for row in rows]
 
 
-def _best(found: Iterable[list[str]]) -> list[str]:
+def _best(found: Iterable[Listing]) -> Listing:
     """The most names, and of as many the shortest: a wrong mark leaves other cells in them."""
-    return max(found, key=lambda names: (_count(names), -sum(map(len, filter(names_audio, names)))))
+    return max(found, key=lambda one: (_count(one), -sum(map(len, filter(names_audio, one.names)))))
 
 
-def _count(names: Iterable[str]) -> int:
-    return sum(map(names_audio, names))
+def _count(one: Listing) -> int:
+    return sum(map(names_audio, one.names))
 
 
-def _audio_names(rows: Iterable[Sequence[str]]) -> list[str]:
+def _audio_names(rows: Iterable[Sequence[str]], mark: str) -> Listing:
     """What stands in the columns that name audio files; a remark that ends in a name is none.
 
     In such a column half of the cells are names of audio, from the first one on, and half as many
     as in the best column: the files of a set may have a column each. A few without ending are
-    taken along.
+    taken along. Blanks set no names apart, nor does a mark that most of their lines are without.
     """
     names: dict[int, list[str]] = defaultdict(list)
     hits: Counter[int] = Counter()
     filled: Counter[int] = Counter()
+    alone: Counter[int] = Counter()
     for row in rows:
+        several = sum(map(bool, row)) > 1
         for at, cell in enumerate(row):
             audio = names_audio(cell)
             if audio or (cell and at in names):
                 names[at] += _in_cell(cell)
                 hits[at] += audio
                 filled[at] += 1
+                alone[at] += not several
     best = max(hits.values(), default=0)
     kept = [at for at in sorted(names) if 2 * hits[at] >= max(filled[at], best)]
-    return [name for at in kept for name in names[at]]
+    loose = not mark or 2 * sum(alone[at] for at in kept) > sum(filled[at] for at in kept)
+    return Listing(tuple(name for at in kept for name in names[at]), loose)
 
 
 def _in_cell(cell: str) -> list[str]:
@@ -135,10 +162,11 @@ def _in_cell(cell: str) -> list[str]:
     return several if all(map(names_audio, several)) else [cell]
 
 
-def _headed_names(rows: Sequence[Sequence[str]]) -> list[str]:
+def _headed_names(rows: Sequence[Sequence[str]]) -> tuple[str, ...]:
     """What stands below a head that says that it names files."""
     for number, row in enumerate(rows):
         for at, cell in enumerate(row):
             if _NOT_A_LETTER.sub("", cell[:NAME_CAP]).casefold() in HEADS:
-                return [below[at] for below in rows[number + 1 :] if at < len(below) and below[at]]
-    return []
+                under = (below[at] for below in rows[number + 1 :] if at < len(below))
+                return tuple(filter(None, under))
+    return ()

@@ -7,7 +7,8 @@ from collections.abc import Callable
 import numpy as np
 
 from takehold.formats.channel import ChannelMeter
-from takehold.formats.pcm import DTYPES, Array, Layout
+from takehold.formats.layout import Layout
+from takehold.formats.pcm import DTYPES, Array
 from takehold.model.measured import Measured
 from takehold.model.sound import BLOCK_FRAMES, Coding
 

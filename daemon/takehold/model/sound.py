@@ -109,7 +109,8 @@ class Metadata:
 class Description:
     """What one file says of itself. `data` and `frames` are what is really there to read.
 
-    `listed` are the names of other files, where it is a table of them as a sound report is.
+    `listed` are the names of other files, where it is a table of them as a sound report is;
+    `loosely` where no mark sets them apart from the rest of their lines (formats/report_table).
     """
 
     kind: Kind
@@ -119,6 +120,7 @@ class Description:
     metadata: Metadata = Metadata()
     complaints: tuple[Complaint, ...] = ()
     listed: tuple[str, ...] = ()
+    loosely: bool = False
 
 
 class Coding(StrEnum):

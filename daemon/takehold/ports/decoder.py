@@ -34,7 +34,8 @@ class Samples(Protocol):
 class Stream(Protocol):
     """The samples of an open file from its beginning to its end, whatever its header counts.
 
-    `bits` are those of a sample where the coding is lossless.
+    `bits` are those of a sample where the coding is lossless. `lacks` are the frames that its
+    header tells beyond those that were read, 0 where it tells none.
     """
 
     channels: int
@@ -42,10 +43,14 @@ class Stream(Protocol):
     bits: int
     lossy: bool
 
+    @property
+    def lacks(self) -> int:
+        """As told above."""
+
     def read(self, count: int) -> NDArray[Any]:
         """The next frames, `count` at most, shape (frames, channels); none at the end.
 
-        Types as of `Samples`. An end before the one that the header tells is an error.
+        Types as of `Samples`.
         """
 
 
@@ -55,8 +60,13 @@ class Decoder(Protocol):
     def complaint(self, reader: Reader, size: int, frames: int) -> str | None:
         """None if it opens and counts the same frames, else what it said."""
 
-    def open(self, reader: Reader, size: int) -> AbstractContextManager[Samples]:
+    def open(
+        self, reader: Reader, size: int, frames: int | None = None
+    ) -> AbstractContextManager[Samples]:
         """Its samples, decoded as they are asked for.
+
+        `frames` are those that a stream of it had, None where that is not known: whatever its
+        header tells, there are as many.
 
         It, and `Samples.read`, raise Malformed with the code `not-decoded` where the bytes do not
         decode, and the reader's errors as they are.
