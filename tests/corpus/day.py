@@ -51,14 +51,24 @@ class Day:
     made: int = 0
     plant: str = "plain"
     keys: dict[str, object] = field(default_factory=dict)
+    cards: dict[str, str] = field(
+        default_factory=lambda: {"primary": "primary", "backup": "backup"}
+    )
+    """The role of each card, by its name."""
+    later: list[Callable[[], None]] = field(default_factory=list)
+    """What is done to the cards once they were copied: then they are looked at again."""
+    wrapped: dict[str, tuple[int, str]] = field(default_factory=dict)
+    """Days that are wrapped each time: how many revisions there are in the end, and the plant."""
+    covers: dict[tuple[str, str], str] = field(default_factory=dict)
+    """How much of a take, by scene and number, the transmitter's own card has."""
 
-    def card(self, role: str) -> Path:
+    def card(self, name: str) -> Path:
         """The folder that is the card."""
-        return self.folder / f"{role}_card"
+        return self.folder / f"{name}_card"
 
-    def put(self, role: str, name: str, content: bytes, at: int = FIRST * RATE) -> None:
+    def put(self, card: str, name: str, content: bytes, at: int = FIRST * RATE) -> None:
         """A file on a card, dated as it was recorded."""
-        path = self.card(role) / "DAY01" / name
+        path = self.card(card) / "DAY01" / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
         written = datetime.fromisoformat(today()) + timedelta(seconds=at // RATE)
@@ -143,10 +153,18 @@ def said_of(day: Day) -> dict[str, Any]:
     drives = {name: day.folder / name for name in ("drive_1", "drive_2")}
     for drive in drives.values():
         drive.mkdir()
-    sources = {role: (role, day.card(role)) for role in ("primary", "backup")}
+    sources = {name: (role, day.card(name)) for name, role in day.cards.items()}
     keys = {"copies_required": 1, "settle_seconds": 2} | day.keys
     owner = Instance(day.folder / "laptop", sources, drives, keys)
     owner.run("once", timeout=1800)
+    if day.later:
+        for date in day.wrapped:
+            owner.run("wrap", date, timeout=600)
+        for change in day.later:
+            change()
+        owner.run("once", timeout=1800)
+        for date in day.wrapped:
+            owner.run("wrap", date, timeout=600)
     found: dict[str, Any] = json.loads(owner.run("day", today(), "--json").stdout)
     return found
 
@@ -179,6 +197,16 @@ def weigh(day: Day, found: dict[str, Any]) -> Result:
     for path, (relation, plant) in day.relations.items():
         if answers.get(path) != relation:
             missed.append(f"{plant}: {path} is {answers.get(path)!r}, not {relation!r}")
+    takes = (t for t in found["takes"] if t["role"] == "primary")
+    packs = {(t["scene"], t["take"]): t["packs"] for t in takes}
+    for key, covers in day.covers.items():
+        told = [pack["covers"] for pack in packs[key]]
+        if told != [covers]:
+            missed.append(f"transmitter's own card: {key} is {told}, not {covers!r}")
+    for date, (wanted, plant) in day.wrapped.items():
+        made = list(day.folder.glob(f"drive_1/*/{date}/*.manifest.json"))
+        if len(made) != wanted:
+            missed.append(f"{plant}: {date} has {len(made)} revisions, not {wanted}")
     figures = [
         f"{f['path']}: {f['counterpart']}" for f in found["files"] if f["counterpart"] == "reduced"
     ]

@@ -9,15 +9,20 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 
-from corpus.day import Day, Result, build, said_of, weigh
+from corpus.damage import DAMAGE
+from corpus.day import SCENE_TAKES, Day, Result, build, said_of, weigh
 from corpus.plants import CHECKS, RELATIONS
+from corpus.rounds import ROUNDS, go_round
+from takehold.decide.day import NEAR
 
+PLANTS = RELATIONS + CHECKS + DAMAGE
 EXPECT = {"timecode_rate": "25", "sample_rate": 48_000, "bit_depth": 24, "channels": 3}
 
 
@@ -25,8 +30,18 @@ def play(folder: Path, takes: int, seed: int, *, odd: bool) -> Result:
     """One day: built, gone through, weighed."""
     day = Day(folder, np.random.default_rng(seed), odd)
     day.keys = {"expect": EXPECT}
-    build(day, RELATIONS + CHECKS, takes)
+    build(day, PLANTS, takes - len(ROUNDS) * SCENE_TAKES)
+    go_round(day, takes // SCENE_TAKES)
+    for card in day.cards:
+        if is_later_today(day.card(card)):
+            day.owed("clock-ahead", f"{card}: by the recorder's clock")
     return weigh(day, said_of(day))
+
+
+def is_later_today(card: Path) -> bool:
+    """Whether it holds takes of hours that are still to come: the corpus is a whole day."""
+    latest = max(path.stat().st_mtime for path in card.rglob("*") if path.is_file())
+    return latest > time.time() + NEAR.total_seconds()
 
 
 def table(result: Result) -> str:

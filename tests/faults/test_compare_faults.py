@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,11 +23,15 @@ from takehold.decide.keys import compare_key
 from takehold.engine.outcome import Outcome
 from takehold.engine.patience import Patience
 from takehold.engine.perform import Performer, Work
+from takehold.model.comparison import Comparison
 from takehold.model.errors import TakeholdError, VolumeGone, WorldError
 from takehold.model.facts import Broken, ChannelBlocks, Compared, Proven
 from takehold.model.finding import Relation
 from takehold.model.situation import Target
+from takehold.model.sound import Coding, Complaint, Sound
 from takehold.model.step import Compare
+from takehold.ports.decoder import Samples
+from takehold.ports.disk import Reader
 
 TAKE = np.rint(scene(150_000, 1) * 2**23).astype("<i4")
 
@@ -159,6 +165,75 @@ def test_a_copy_that_does_not_decode_and_was_whole_is_a_bad_copy(sides: Sides) -
     raw = path.read_bytes()
     path.write_bytes(raw[: len(raw) // 2] + bytes(len(raw) - len(raw) // 2))
     assert broken(sides, sides.outcome(step)) == [(1, "altered")]
+
+
+def told_as(step: Compare, sound: Sound | None, *codes: str) -> Compare:
+    """The step with our recording as a measure left it: its sound, or what it complained of."""
+    [(made, copy)] = step.ours
+    complaints = tuple(Complaint(code, "") for code in codes)
+    reading = replace(made.readings[0], sound=sound)
+    said = replace(made.description, complaints=complaints)
+    made = replace(made, description=said, readings=(reading,))
+    return replace(step, ours=((made, copy),))
+
+
+def overstated(samples: np.ndarray, frames: int) -> bytes:
+    """A FLAC file that claims so many frames (RFC 9639, 8.2)."""
+    raw = flac(samples)
+    packed = int.from_bytes(raw[18:26], "big") >> 36 << 36 | frames
+    return raw[:18] + packed.to_bytes(8, "big") + raw[26:]
+
+
+class Counting(SoundfileDecoder):
+    """Counts what is opened."""
+
+    opened = 0
+
+    @contextmanager
+    def open(self, reader: Reader, size: int, frames: int | None = None) -> Iterator[Samples]:
+        self.opened += 1
+        with super().open(reader, size, frames) as samples:
+            yield samples
+
+
+def counted(sides: Sides, step: Compare) -> tuple[Comparison, int, int]:
+    """What came of it, how often it told that it lives, and how many files were opened."""
+    decoder, told = Counting(), list[Outcome]()
+    calls: list[int] = []
+    performer = Performer(LocalDisk(), decoder, SystemClock(), Patience(30))
+    work = Work(step, {}, {}, SystemClock().asleep_ns(), sides.blocks)
+    performer.perform(work, told.append, calls.append, threading.Event())
+    [fact] = told[-1].facts
+    assert isinstance(fact, Compared)
+    return fact.comparison, len(calls), decoder.opened
+
+
+@pytest.mark.parametrize("claims", [(1 << 36) - 1, 0])
+def test_a_flac_is_compared_over_what_decodes(sides: Sides, claims: int) -> None:
+    """Its header claims 16 days, or tells no length: what it was measured to hold counts."""
+    small = TAKE >> 8 << 8
+    step = sides.step([overstated(small, claims)], [wave(TAKE)])
+    sound = Sound(len(TAKE), "00" * 16, b"", coding=Coding.INTEGER)
+    found, calls, opened = counted(sides, told_as(step, sound))
+    assert found.relation is Relation.REDUCED
+    assert calls < 100
+    assert opened == 1
+
+
+def test_a_claim_that_the_bytes_cannot_hold_is_answered_at_once(sides: Sides) -> None:
+    """Not measured yet: two frames are there, and a million pieces of a second are claimed."""
+    step = sides.step([overstated(TAKE[:5000], (1 << 36) - 1)], [wave(TAKE)])
+    found, calls, _ = counted(sides, step)
+    assert found.relation is Relation.UNDECODED
+    assert calls < 100
+
+
+def test_what_did_not_decode_when_it_was_measured_is_not_tried_again(sides: Sides) -> None:
+    """Whatever its header claims: the answer is given, and kept."""
+    step = sides.step([overstated(TAKE, 1 << 30)], [wave(TAKE)])
+    found, calls, opened = counted(sides, told_as(step, None, "not-decoded"))
+    assert (found.relation, opened) == (Relation.UNDECODED, 0)
+    assert calls < 100
 
 
 class OnFake:

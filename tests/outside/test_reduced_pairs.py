@@ -16,7 +16,7 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from comparing import RATE, Floats, Sides, floor, hum, scene
+from comparing import RATE, Floats, Sides, db, floor, hum, scene, speech
 from takehold.decide.likeness import ALIKE
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Relation
@@ -117,7 +117,7 @@ def test_an_mp3_of_the_mix(sides: Sides, ffmpeg: Make, level: float, encoder: st
 def test_the_delay_of_an_encoder_is_found(sides: Sides, ffmpeg: Make) -> None:
     """Without a header that tells it, LAME's is 576 + 529 frames (its technical FAQ; from memory).
 
-    Trimmed or shifted by hand, it is another one; that is found too.
+    Trimmed or shifted by hand, it is another one; that is found too, and that it is longer then.
     """
     ours, _ = TAKES[-24.0]
     plain = ("-b:a", "128k", "-write_xing", "0")
@@ -125,10 +125,15 @@ def test_the_delay_of_an_encoder_is_found(sides: Sides, ffmpeg: Make) -> None:
         [written(ours[:, 0])], [ffmpeg(written(ours[:, 0]), *plain, ending="mp3")]
     )
     assert (found.relation, found.offset) == (Relation.REDUCED, 1_105)
-    for lead in (1, 4_321, 60_000):
+    for lead, relation in (
+        (1, Relation.REDUCED),
+        (4_321, Relation.LONGER),
+        (60_000, Relation.LONGER),
+    ):
         late = np.concatenate([np.zeros(lead), ours[:, 0]])
         found = sides.compare([written(ours[:, 0])], [ffmpeg(written(late), *plain, ending="mp3")])
-        assert (found.relation, found.offset) == (Relation.REDUCED, 1_105 + lead)
+        assert (found.relation, found.offset) == (relation, 1_105 + lead)
+        assert (found.correlation or 0) > TRUE_AT_LEAST
 
 
 def test_two_tracks_of_an_mp3(sides: Sides, ffmpeg: Make) -> None:
@@ -163,6 +168,66 @@ def test_an_mp3_that_ends_early_or_goes_wrong(sides: Sides, ffmpeg: Make, level:
     dead[3 * RATE :] = 0
     found = sides.compare([written(ours)], [ffmpeg(written(dead), *options, ending="mp3")])
     assert found.relation is Relation.DIFFERENT
+
+
+@pytest.mark.parametrize("length", [0.5, 1.25])
+@pytest.mark.parametrize("begin", [0.31, 1.77, 2.5, 3.4])
+def test_an_mp3_that_was_muted_for_a_while(
+    sides: Sides, ffmpeg: Make, begin: float, length: float
+) -> None:
+    """Both tracks, in words that begin and end; told from where, give or take half a second."""
+    words = np.stack([scene(FRAMES, n, -24) for n in (5, 6)], axis=1)
+    muted = words.copy()
+    muted[int(begin * RATE) : int((begin + length) * RATE)] = 0
+    found = sides.compare([written(words)], [ffmpeg(written(muted), "-b:a", "128k", ending="mp3")])
+    assert found.relation is Relation.DIFFERENT
+    assert found.frame == pytest.approx(begin * RATE, abs=RATE / 2)
+    found = sides.compare([written(muted)], [ffmpeg(written(words), "-b:a", "128k", ending="mp3")])
+    assert found.relation is Relation.DIFFERENT
+
+
+# Each of these takes more off, or puts more in, than the others do.
+HARSH = {
+    "lame 32k": ("-b:a", "32k"),
+    "lame 64k to 3 kHz": ("-b:a", "64k", "-cutoff", "3000"),
+    "lame VBR, the least": ("-q:a", "9"),
+}
+
+
+@pytest.mark.parametrize("encoder", HARSH)
+def test_a_harsh_coding_is_no_dropout(sides: Sides, ffmpeg: Make, encoder: str) -> None:
+    """Of words with nothing between them, beside noise that needs all the bits, and of noise."""
+    rng = np.random.default_rng(4)
+    noise = rng.standard_normal(FRAMES)
+    gate = np.repeat(rng.random(FRAMES // 12_000) ** 3, 12_000)
+    for samples in (
+        np.stack([speech(FRAMES, 3, -20), speech(FRAMES, 4, -30)], axis=1),
+        np.stack([noise * db(-22), 0.1 * gate * rng.standard_normal(FRAMES)], axis=1),
+        noise * db(-60),
+        TAKES[-50.0][0][:, 0],
+    ):
+        mp3 = ffmpeg(written(samples), *HARSH[encoder], ending="mp3")
+        assert sides.compare([written(samples)], [mp3]).relation is Relation.REDUCED
+
+
+def test_an_mp3_that_is_longer_or_shorter_says_by_how_much(sides: Sides, ffmpeg: Make) -> None:
+    """What libmp3lame adds where no header tells it: 1,105 frames before, and to its frame's end.
+
+    Beyond two of its frames at either end the primary's file is cut, and the figures are there too.
+    """
+    ours = TAKES[-24.0][0][:, 0]
+    plain = ("-b:a", "128k", "-write_xing", "0")
+    mp3 = ffmpeg(written(ours), *plain, ending="mp3")
+    frames = len(soundfile.read(io.BytesIO(mp3))[0])
+    found = sides.compare([written(ours)], [mp3])
+    assert (found.relation, found.duration_difference) == (Relation.REDUCED, frames - FRAMES)
+    found = sides.compare([written(ours)], [ffmpeg(written(ours), "-b:a", "128k", ending="mp3")])
+    assert (found.relation, found.duration_difference) == (Relation.REDUCED, 0)
+    found = sides.compare([written(ours[: 4 * RATE])], [mp3])
+    assert (found.relation, found.frames) == (Relation.LONGER, found.duration_difference)
+    assert found.frames == frames - 4 * RATE
+    assert (found.correlation or 0) > TRUE_AT_LEAST
+    assert (found.residual_db or 0) < -10
 
 
 @pytest.mark.parametrize("level", [-40.0, -68.0, -90.0])

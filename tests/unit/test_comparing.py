@@ -193,3 +193,27 @@ def twice(recorded: Any) -> Any:
     """The same, read twice."""
     reads: tuple[Reading, ...] = recorded.readings * 2
     return replace(recorded, readings=reads)
+
+
+def test_a_split_backup_of_the_day_before_is_compared() -> None:
+    """Its first part is the beginning of the take: so its take is held against it."""
+    made = Cards()
+    line = tuple(range(1, 120_001))
+    made.add(1, "A.WAV", [line], 0)
+    made.add(2, "B_1.WAV", [line[:96_000]], 0, scene="1", take="1")
+    made.add(2, "B_2.WAV", [line[96_000:]], 96_000, scene="1", take="1")
+    for number, file in made.files.items():
+        if file.load == 2:
+            made.files[number] = replace(file, day="2031-05-05")
+    found = pairs(steps(known(made), situation(targets=(D1,))))
+    assert ("shuttle-1", ["A.WAV", "B_1.WAV", "B_2.WAV"]) in found
+
+
+def test_what_is_left_over_is_compared_though_all_is_answered() -> None:
+    """Another copy of fewer bits, beside the one that answers."""
+    made = Cards()
+    made.add(1, "A.WAV", [LINE])
+    made.add(2, "A.WAV", [LINE])
+    made.add(2, "X/A.WAV", [LINE], bits=16)
+    found = pairs(steps(known(made), situation(targets=(D1,))))
+    assert ("shuttle-1", ["A.WAV", "X/A.WAV"]) in found

@@ -54,12 +54,14 @@ def _is_new(ledger: Ledger, day: str, now: int) -> bool:
 
 
 def _is_open(ledger: Ledger, day: str) -> bool:
-    """Whether a primary recording has no backup in the same bytes: it costs little to see that."""
+    """Whether the cards of a day do not hold the same bytes: it costs little to see that."""
     held: dict[Role, set[Digests]] = {role: set() for role in Role}
     for recording in ledger.day(day):
         if recording.digests is not None:
             held[ledger.loads[recording.load].role].add(recording.digests)
-    return bool(held[Role.BACKUP]) and not held[Role.PRIMARY] <= held[Role.BACKUP]
+    # The backup's files may lie on another day (decide/astray).
+    backed = any(load.role is Role.BACKUP for load in ledger.loads.values())
+    return backed and bool(held[Role.PRIMARY]) and held[Role.PRIMARY] != held[Role.BACKUP]
 
 
 def comparison(

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from takehold.decide.dropout import Dropout, Sliding
 from takehold.decide.phase import Phase
 
 Array = NDArray[Any]
@@ -28,8 +29,8 @@ EQUAL_SHARE = 0.5
 STEPS, SHAPED_STEPS = 2.0, 64.0
 # A window may hold a damaged place and be of one sound all the same.
 WITHIN_SHARE = 0.99
-# How far a lossy copy agrees with its original (decide/phase), and each loud second of it.
-ALIKE, ALIKE_FOR_A_SECOND = 0.2, 0.1
+# How far a lossy copy agrees with its original (decide/phase), and each loud half second of it.
+ALIKE, ALIKE_FOR_A_WHILE = 0.2, 0.1
 # Level of a lossy copy against its original. An encoder drops some and hardly adds any; a track in
 # the centre of a stereo mix is 3 to 6 dB lower there (common practice, no source).
 QUIETEST_DB, LOUDEST_DB = -7.0, 2.0
@@ -37,9 +38,9 @@ QUIETEST_DB, LOUDEST_DB = -7.0, 2.0
 EDGE = 2 * 1152
 
 _FEWEST_SAMPLES = 32
-# A second is judged on its own unless it is 20 dB quieter than the whole.
+# A half second is judged on its own unless it is 20 dB quieter than the whole.
 _LOUD = 1e-2
-# A tone may drown, for a second, what tells two takes apart: plain correlation of 0.9, squared.
+# A tone may drown, for a while, what tells two takes apart: plain correlation of 0.9, squared.
 _TONE = 0.81
 # A mean square of -100 dB: nothing that a lossy coding would have to keep.
 _SILENCE = 1e-10
@@ -149,6 +150,9 @@ class Held:
         self._apart = self._other = self._product = 0.0
         self._frames = 0
         self._phase = Phase(rate)
+        self._rate = rate
+        self._whiles = Sliding(rate // 2, rate // 4)
+        self._dropout = Dropout(rate)
         self._odd: list[tuple[int, float]] = []
 
     @property
@@ -168,10 +172,10 @@ class Held:
         power, others = float(np.sum(mine**2)), float(np.sum(other**2))
         product = float(np.sum(mine * other))
         if self.manner.lossy:
-            agreement = self._phase.take(mine, other)
-            tone = product > 0 and product**2 >= _TONE * power * others
-            if agreement is not None and agreement < ALIKE_FOR_A_SECOND and not tone:
-                self._odd.append((frame, max(power, others) / len(mine)))
+            self._phase.take(mine, other)
+            self._dropout.take(frame, mine, other)
+            for begin, *both in self._whiles.take(frame, mine, other):
+                self._listen(begin, *both)
         self._apart += float(np.sum((mine - other) ** 2))
         self._product += product
         self.power += power
@@ -179,12 +183,12 @@ class Held:
         self._frames += len(mine)
 
     def end(self) -> None:
-        """All was taken: which lossy second differs is known only against the whole."""
+        """All was taken: which part of a lossy copy differs is known only against the whole."""
         mean = self.power / self._frames if self._frames else 0.0
         least = max(_LOUD * mean, _SILENCE)
-        loud = [frame for frame, power in self._odd if power >= least]
-        if loud:
-            self.first = loud[0]
+        found = [frame for frame, power in self._odd if power >= least]
+        found += [self._dropout.first] if self._dropout.first is not None else []
+        self.first = min(found, default=self.first)
 
     @property
     def apart(self) -> float:
@@ -208,6 +212,18 @@ class Held:
             return False
         like = (self._phase.agreement or 0.0) >= ALIKE
         return not like or not QUIETEST_DB <= self._phase.gain_db <= LOUDEST_DB
+
+    def _listen(self, frame: int, ours: Array, theirs: Array) -> None:
+        """Keep a half second that does not agree, if it is louder than those before it."""
+        power, others = float(np.mean(ours**2)), float(np.mean(theirs**2))
+        loudest = max(power, others)
+        if self._odd and loudest <= self._odd[-1][1]:
+            return
+        product = float(np.mean(ours * theirs))
+        tone = product > 0 and product**2 >= _TONE * power * others
+        agreement = Phase(self._rate).take(ours, theirs)
+        if agreement is not None and agreement < ALIKE_FOR_A_WHILE and not tone:
+            self._odd.append((frame, loudest))
 
     def _note(self, frame: int, differ: Array) -> None:
         if self.first is None and differ.any():

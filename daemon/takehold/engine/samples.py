@@ -9,16 +9,19 @@ import numpy as np
 import xxhash
 
 from takehold.decide.likeness import doubles
+from takehold.decide.looked_into import NOT_DECODED, undecodable
 from takehold.decide.side import Laid, Line, at, blocks, lines
 from takehold.engine.patience import told
 from takehold.formats import levels, pcm
 from takehold.formats.describe import describe
+from takehold.formats.layout import Layout
+from takehold.formats.layout import layout as layout_of
 from takehold.formats.names import display
-from takehold.formats.pcm import Array, Layout
-from takehold.model.errors import EvidenceError, SourceChanged
+from takehold.formats.pcm import Array
+from takehold.model.errors import EvidenceError, Malformed, SourceChanged
 from takehold.model.facts import ChannelBlocks
 from takehold.model.recording import Copy, Recording
-from takehold.model.sound import Coding, Span
+from takehold.model.sound import Coding, Kind, Span
 from takehold.ports.decoder import Decoder, Samples
 from takehold.ports.disk import DestinationTree, Reader
 
@@ -189,16 +192,27 @@ def _heard(
         if reader.stamp().size != size:
             raise SourceChanged(f"the copy has not its {size} bytes.", code="altered")
         said = describe(reader.read_at, size)
-        layout = pcm.layout(said.format) if said.format and said.data else None
+        layout = layout_of(said.format) if said.format and said.data else None
         samples: Samples
         if layout and said.format and said.data:
             samples = PcmSamples(reader, said.data, layout, said.format.sample_rate)
         else:
-            samples = stack.enter_context(decoder.open(reader, size))
+            samples = stack.enter_context(decoder.open(reader, size, _decoded(recording)))
     heard = Heard(recording, samples, said.metadata.time_reference)
     if recording.id in known:
         heard.know(known[recording.id])
     return heard
+
+
+def _decoded(recording: Recording) -> int | None:
+    """The frames of a compressed recording, as they were measured; None where they were not.
+
+    Raises Malformed where decoding it failed then: it would again.
+    """
+    if undecodable(recording):
+        raise Malformed("it does not decode.", code=NOT_DECODED)
+    compressed = recording.description.kind is Kind.COMPRESSED
+    return recording.sound.frames if compressed and recording.sound else None
 
 
 @contextmanager

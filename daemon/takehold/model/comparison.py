@@ -17,10 +17,12 @@ class Comparison:
     `frame` counts from the first frame of ours to the first that differs or is missing. `frames`
     are those missing for `short`, further ones for `longer`. `channels` of ours, from 1, differ
     (`different`), lack those frames (`short`; all if empty) or have no counterpart (`reduced`);
-    those that have none are `alone` where it is `short`. `offset` is how many frames theirs lies
-    later than ours; `residual_db` the level of ours less theirs, against that of ours;
+    those that have none are `alone` where it is `short` or `longer`. `offset` is how many frames
+    theirs lies later than ours; `residual_db` the level of ours less theirs, against that of ours;
     `correlation` is that of the aligned samples, of a lossy copy their agreement in phase
-    (decide/phase), the worst of all channels. None where a figure decided nothing.
+    (decide/phase), the worst of all channels; `duration_difference` how many frames theirs is
+    longer in all, negative if shorter. None where a figure decided nothing, the last three also
+    where what is there is the same, bit for bit.
     """
 
     ours: Side
@@ -34,3 +36,4 @@ class Comparison:
     residual_db: float | None = None
     correlation: float | None = None
     alone: tuple[int, ...] = ()
+    duration_difference: int | None = None
