@@ -61,6 +61,7 @@ def test_full_documents_are_accepted_by_schema_and_reader() -> None:
             "channels": [3, 4],
             "residual_db": -42.5,
             "correlation": 0.99,
+            "duration_difference": 1105,
         },
     ],
 )
@@ -205,6 +206,7 @@ COMPARISON = {
     "offset": -1105,
     "residual_db": -12.5,
     "correlation": 0.93,
+    "duration_difference": -2304,
 }
 
 

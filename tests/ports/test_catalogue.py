@@ -159,6 +159,7 @@ ONE_OF_EACH: list[list[f.Fact]] = [
         f.Revised("d", 2, "d.r2", "cd", 4, "READY", ""),
     ],
     [f.Published("d", 1, "shuttle", "root-1", 3), f.Published("d", 1, "raid", "root-2", 4)],
+    [f.Weighed("d", 3), f.Weighed("e", 5), f.Weighed("d", 4)],
     [TROUBLE, replace(TROUBLE, key="b"), replace(TROUBLE, tries=2)],
     [TROUBLE, f.TroubleOver("read 2"), f.TroubleOver("never seen")],
     [f.Acked("id1", "heard it", 3), f.Acked("id1", "heard it twice", 4)],

@@ -132,6 +132,51 @@ def test_a_short_backup_of_lower_quality_is_both() -> None:
     assert told == ["backup-reduced", "backup-short"]
 
 
+@pytest.mark.parametrize(
+    ("frames", "says"),
+    [
+        (HZ, "correlation 0.9000, 1.000 s longer than this file."),
+        (-HZ // 4, "correlation 0.9000, 0.250 s shorter than this file."),
+        (0, "correlation 0.9000."),
+        (None, "correlation 0.9000."),
+    ],
+)
+def test_a_lower_quality_says_how_much_longer_it_is(frames: int | None, says: str) -> None:
+    done = compared(Relation.REDUCED, correlation=0.9, duration_difference=frames)
+    (one,) = about_backup(facts_of(pair(LINES, bits=16), done))
+    assert one.says.endswith(says)
+
+
+def test_a_longer_backup_of_lower_quality_is_both() -> None:
+    """Its seconds are told once; tracks without a backup are named too."""
+    figures: dict[str, Any] = {"residual_db": -90, "correlation": 0.99, "duration_difference": HZ}
+    done = compared(Relation.LONGER, frames=HZ, alone=(3,), **figures)
+    facts = facts_of(pair(LINES[:2], bits=16), done)
+    part, lower, longer = about_backup(facts)
+    codes = [one.code for one in (part, lower, longer)]
+    assert codes == ["backup-partial", "backup-reduced", "primary-short"]
+    assert "1.000 s more" in longer.says
+    assert lower.says.endswith("correlation 0.9900.")
+    assert part.says.endswith("3 (Anna) has no backup.")
+    told = entry(facts)
+    assert (told["relation"], told["alone"], told["duration_difference"]) == ("longer", [3], HZ)
+
+
+@pytest.mark.parametrize("relation", [Relation.LONGER, Relation.SHORT])
+def test_the_parts_that_are_whole_are_of_lower_quality_too(relation: Relation) -> None:
+    """Of a take in two parts whose backup differs in length at its end."""
+    made = Cards()
+    made.add(1, "T_1.WAV", LINES, TEN, number=1)
+    made.add(1, "T_2.WAV", LINES, TEN + len(LINES[0]), number=2)
+    made.add(2, "T.WAV", LINES, TEN, 16, number=9)
+    frame = 60 if relation is Relation.SHORT else None
+    figures: dict[str, Any] = {"residual_db": -90.0, "duration_difference": 28}
+    said = Comparison((1, 2), (9,), relation, NOON, frame, 28, **figures)
+    told = [(x.code, x.recording) for x in about_backup(facts_of(made, f.Compared(said)))]
+    cut = "primary-short" if relation is Relation.LONGER else "backup-short"
+    assert sorted(told) == sorted([("backup-reduced", 1), ("backup-reduced", 2), (cut, 2)])
+
+
 def test_a_short_mix_names_the_tracks_that_have_no_backup_at_all() -> None:
     done = compared(Relation.SHORT, frame=20, frames=24, channels=(1,), alone=(2, 3))
     part, short = about_backup(facts_of(pair(LINES[:1], bits=16), done))

@@ -20,7 +20,13 @@ from takeworld import HOUR, HZ, MORNING, found_on, monos, names, wav
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
 MINE = {
     *("set-incomplete", "set-uneven", "part-gap", "part-missing", "take-twice", "take-numbers"),
-    *("timecode-overlap", "timecode-off-clock", "tracks-unnamed", "tracks-changed"),
+    *(
+        "timecode-overlap",
+        "timecode-off-clock",
+        "timecode-apart",
+        "tracks-unnamed",
+        "tracks-changed",
+    ),
     *("format-changed", "channels-changed", "channels"),
 }
 FULL = (1 << 32) - 9000
@@ -108,6 +114,14 @@ CASES = [
          row(MORNING, MORNING + 6 * HZ)),
     Case("timecode-off-clock", LOOK, "60 min off the recorder's clock",
          changed(THREE, 1, time_reference=MORNING + 61 * 60 * HZ)),
+    Case("timecode-apart", NOTE, "primary: its timecode runs 60 min ahead of the recorder's own "
+         "clock, in 3 of 3 takes",
+         [wav(n, b"%d.wav" % n, "1", str(n), MORNING + n * 240 * HZ, time=f"08:{4 * n:02}:00")
+          for n in (1, 2, 3)]),
+    Case("timecode-apart", NOTE, "primary: its timecode runs 30 min behind the recorder's own "
+         "clock, in 3 of 3 takes",
+         [wav(n, b"%d.wav" % n, "1", str(n), MORNING + n * 240 * HZ, time=f"09:{30 + 4 * n}:00")
+          for n in (1, 2, 3)]),
     Case("tracks-unnamed", LOOK, "none of its tracks has a name",
          polys(("Boom", "Lav"), ("", ""))),
     Case("tracks-unnamed", NOTE, "primary: no take names its tracks.", polys(("", ""), ("", ""))),
@@ -167,6 +181,14 @@ QUIET = {
     "timecode that runs while recording": [
         wav(n, b"%d.wav" % n, "1", str(n), MORNING + n * 10 * HZ, time=f"{9 + 2 * n:02}:00:00")
         for n in (1, 2, 3, 4)
+    ],
+    "timecode that runs while recording, in quick takes": [
+        wav(n, b"%d.wav" % n, "1", str(n), MORNING + n * 10 * HZ, time=f"11:00:{n * 15}")
+        for n in (1, 2, 3)
+    ],
+    "timecode four minutes from the clock": [
+        wav(n, b"%d.wav" % n, "1", str(n), MORNING + n * 600 * HZ, time=f"09:{10 * n - 4:02}:00")
+        for n in (1, 2, 3)
     ],
     "pre-record": [
         wav(n, b"%d.wav" % n, "1", str(n), MORNING + n * 60 * HZ, time=f"09:0{n}:10")

@@ -25,7 +25,8 @@ from takehold.decide.confirm import second_reads
 from takehold.decide.enrol import untaken
 from takehold.decide.judge import judge
 from takehold.decide.keys import land_key, publish_key
-from takehold.decide.plan import NOT_DESCRIBED, Wanted, plan
+from takehold.decide.looked_into import NOT_DESCRIBED
+from takehold.decide.plan import Wanted, plan
 from takehold.engine.endings import came_late, ended, left
 from takehold.model.facts import Asked, Broken, Gone, Inventoried, Listed, LoadSeen
 from takehold.model.recording import Reading, Recording

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from planworld import SECOND, described, recording
-from takehold.decide.match import compare, match
+from takehold.decide.by_digest import compare
+from takehold.decide.match import match
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
 from takehold.model.sound import WaveFormat

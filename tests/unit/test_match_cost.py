@@ -5,13 +5,22 @@ Lines of Python are counted, not seconds: the count is the same on every machine
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from benchmarks.matching import WAYS, cards, lines_of
+from planworld import DAY, ledger, load, settings
 from takehold.decide.match import match
+from takehold.decide.standing import day_standing
+from takehold.model import facts as f
 from takehold.model.finding import Relation
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
+from takehold.model.settings import Role
 
 FEW, MANY = 60, 240
+BEFORE = "2031-05-05"
 
 
 @pytest.mark.parametrize("way", WAYS)
@@ -49,3 +58,44 @@ def test_two_full_cards(way: str, relation: Relation, asked: int) -> None:
     assert {answer.relation for answer in found.primaries} == {relation}
     assert len(found.uncompared) == asked
     assert all(len(mine) == len(its) == 1 for mine, its in found.uncompared)
+
+
+def of_card(files: list[Recording], card: int, day: str) -> list[f.Fact]:
+    """These on a card of the production, of that day."""
+    home = b"Lantern Bay/%s/%d/" % (day.encode(), card)
+    return [
+        f.Inventoried(replace(r, load=card, day=day, place=home + r.path, id=card * 100_000 + r.id))
+        for r in files
+    ]
+
+
+def day_off(count: int, way: str) -> Ledger:
+    """So many takes whose backup card has the date of the day before."""
+    ours, theirs = cards(way, count)
+    loads = [f.LoadSeen(load(1)), f.LoadSeen(load(2, Role.BACKUP))]
+    return ledger(loads, of_card(ours, 1, DAY), of_card(theirs, 2, BEFORE))
+
+
+@pytest.mark.parametrize("way", ["metadata", "layout", "depth", "alike"])
+def test_backups_of_another_day_cost_in_proportion_too(way: str) -> None:
+    """With and without audio in common."""
+    known = [day_off(count, way) for count in (FEW, MANY)]
+    few, many = (lines_of(lambda one=one: day_standing(one, DAY, settings())) for one in known)
+    assert few > 20 * FEW
+    assert many < 4.5 * few
+    beside = len(day_standing(known[1], DAY, settings()).beside)
+    assert beside == {"metadata": MANY, "layout": 3 * MANY}.get(way, 0)
+
+
+def second_backup(count: int, way: str) -> tuple[list[Recording], list[Recording]]:
+    """A card, its backup in the same bytes, and a second one that must be compared."""
+    ours, theirs = cards(way, count)
+    same = [replace(r, load=2, id=100_000 + r.id) for r in ours]
+    return ours, [*same, *(replace(r, load=3) for r in theirs)]
+
+
+@pytest.mark.parametrize("way", ["depth", "alike"])
+def test_what_is_left_over_costs_in_proportion_too(way: str) -> None:
+    few, many = (lines_of(lambda n=n: match(*second_backup(n, way))) for n in (FEW, MANY))
+    assert many < 4.5 * few
+    assert len(match(*second_backup(FEW, way)).uncompared) == FEW

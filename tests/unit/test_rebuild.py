@@ -21,15 +21,18 @@ from takehold.decide.place import card_folder, place_of
 from takehold.decide.reads import Reads, reads_of
 from takehold.decide.rebuild import facts_of_manifests
 from takehold.formats.canonical import canonical
+from takehold.formats.levels import packed
 from takehold.formats.names import display, same_key
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
 from takehold.model.errors import Malformed
 from takehold.model.finding import Relation, Severity, Verdict
 from takehold.model.ledger import Ledger
+from takehold.model.measured import Channel
 from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
 from takehold.model.settings import Destination, Expect, Role, Settings, Source
 from takehold.model.sound import (
+    Coding,
     Complaint,
     Description,
     Kind,
@@ -308,6 +311,20 @@ def test_an_opaque_file_and_complaints_keep_their_findings() -> None:
     assert {"content-not-looked-at", "header-untrue", "no-fmt"} <= codes
 
 
+@pytest.mark.parametrize("names", [("12A-T05.WAV",), ("12A-T05.WAV", "12A-T09.WAV")])
+def test_a_sound_report_stays_no_audio(names: tuple[str, ...]) -> None:
+    """What it lists is in no manifest: it is compared anew once it is listed again."""
+    shoot = Shoot()
+    card = shoot.load()
+    shoot.recording(card, b"12A-T05.WAV", WAVE)
+    report = Description(Kind.OTHER, listed=names)
+    shoot.recording(card, b"REPORT.CSV", report, file="44")
+    shoot.write()
+    rebuilt = shoot.rebuilt()
+    kinds = {r.path: r.description.kind for r in rebuilt.recordings.values()}
+    assert kinds == {b"12A-T05.WAV": Kind.WAVE, b"REPORT.CSV": Kind.OTHER}
+
+
 @pytest.mark.parametrize(
     ("reads", "word"),
     [
@@ -565,6 +582,7 @@ FIGURES = {"offset": -2, "residual_db": -96.0, "correlation": 1.0}
     ("relation", "figures"),
     [
         (Relation.REDUCED, FIGURES),
+        (Relation.LONGER, {"frames": 5_000, "duration_difference": -9, **FIGURES}),
         (Relation.REDUCED, {"channels": (2,)}),
         (Relation.DIFFERENT, {"frame": 0, "channels": (1, 2), "residual_db": -3.25}),
         (Relation.SHORT, {"frame": 12_000, "frames": 12_000}),
@@ -628,3 +646,73 @@ def test_a_malformed_comparison_is_refused(where: str, value: object) -> None:
     doc["comparisons"][0][where] = value
     with pytest.raises(Malformed):
         facts_of_manifests([(b"", doc)])
+
+
+BEFORE = "2031-05-05"
+
+
+def astray_shoot(audio: str, frames: int, *compared: f.Fact) -> Shoot:
+    """A take whose backup was dated a day before, and two manifests."""
+    shoot = Shoot()
+    ours = shoot.recording(shoot.load(), reads=(None, None))
+    backup = shoot.load(Role.BACKUP, "SND_B01")
+    theirs = shoot.recording(
+        backup, day=BEFORE, audio=audio, file="22", frames=frames, reads=(None, None)
+    )
+    loud = Sound(frames, audio * 16, b"")
+    for one in (ours, theirs):
+        heard = loud if one is theirs else replace(loud, frames=24_000, digest="aa" * 16)
+        levels = packed([Channel("ab" * 16, b"", 1 << 30, 0.1, 0, 0, 0, 5, frames)] * 2)
+        sound = replace(heard, coding=Coding.INTEGER, levels=levels)
+        shoot.ledger.apply([f.WasMeasured(one.id, one.description, sound)])
+    shoot.ledger.apply(compared)
+    shoot.write(BEFORE)
+    shoot.write(DAY)
+    return shoot
+
+
+def test_a_backup_of_another_day_comes_back() -> None:
+    """It is named by its day and its bytes: it is in that day's manifest."""
+    shoot = astray_shoot("aa", 24_000)
+    (entry,) = shoot.docs[-1][1]["files"]
+    assert entry["counterpart"] == {
+        "relation": "same audio",
+        "day": BEFORE,
+        "card": "SND_B01",
+        "path": "12A-T03.WAV",
+        "sha256": "22" * 32,
+    }
+    rebuilt = same_days(shoot, BEFORE, DAY)
+    codes = [x.code for x in judge(rebuilt, DAY, SETTINGS).findings]
+    assert "backup-day-off" in codes
+    assert "backup-missing" not in codes
+
+
+SHORT = f.Compared(Comparison((2,), (4,), Relation.SHORT, NOON, 20_000, 4_000))
+
+
+def test_what_was_compared_with_a_backup_of_another_day_comes_back() -> None:
+    shoot = astray_shoot("bb", 20_000, SHORT)
+    (told,) = shoot.docs[-1][1]["comparisons"]
+    assert told["theirs"] == [
+        {"day": BEFORE, "card": "SND_B01", "path": "12A-T03.WAV", "sha256": "22" * 32}
+    ]
+    assert "comparisons" not in shoot.docs[0][1]
+    (known,) = same_days(shoot, BEFORE, DAY).comparisons.values()
+    assert (known.frame, known.frames) == (20_000, 4_000)
+
+
+def test_what_blocks_said_of_a_backup_of_another_day_comes_back() -> None:
+    """No manifest holds blocks: the answer says what they told."""
+    shoot = astray_shoot("bb", 20_000, SHORT)
+    for number, (_, doc) in enumerate(shoot.docs):
+        doc.pop("comparisons", None)
+        shoot.docs[number] = (canonical(doc), doc)
+    (known,) = same_days(shoot, BEFORE, DAY).comparisons.values()
+    assert (known.relation, known.frame, known.frames) == (Relation.SHORT, 20_000, 4_000)
+
+
+def test_a_backup_of_another_day_without_its_manifest_is_left_open() -> None:
+    shoot = astray_shoot("bb", 20_000, SHORT)
+    del shoot.docs[0]
+    assert shoot.rebuilt().comparisons == {}

@@ -19,11 +19,16 @@ TOLD_BY_OTHER_DAYS = frozenset({"take-numbers"})
 def judged_day(place: Home, day: str, settings: Settings, around: Around) -> tuple[Judged, Ledger]:
     """The day judged, and what is known of it and its cards.
 
-    Where something stands against it that another day's files may explain, all of them are read.
+    Where its cards leave something open, those of the days around it are read; where something
+    stands against it that any other day's files may explain, all of them are.
     """
     with reading(place, day) as (ledger, _):
         judged = judge(ledger, day, settings, around)
-    if _may_be_explained(judged.findings, {load.id for load in judged.view.loads}):
+    if judged.view.left_open:
+        with reading(place, day, around=True) as (ledger, _):
+            judged = judge(ledger, day, settings, around)
+    mine = {load.id for load in judged.view.loads} | {s.load.id for s in judged.view.beside}
+    if _may_be_explained(judged.findings, mine):
         with reading(place) as (ledger, _):
             judged = judge(ledger, day, settings, around)
     return judged, ledger

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection
 from collections.abc import Set as AbstractSet
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from takehold.decide.check import named
 from takehold.decide.keys import AWAY, OF_A_DAY, rec_key, root_of
 from takehold.decide.listing import all_unread, unread_words
-from takehold.decide.plan import short_of_room
 from takehold.decide.schedule import unclosed
 from takehold.decide.unsettled import dispute, disputed, is_unsettled
 from takehold.formats.names import shown
@@ -18,7 +18,9 @@ from takehold.model.finding import Severity
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Settings
-from takehold.model.situation import Situation
+
+if TYPE_CHECKING:
+    from takehold.model.situation import Situation
 
 
 def unclosed_alarms(ledger: Ledger, settings: Settings, here: datetime) -> dict[str, Trouble]:
@@ -36,6 +38,8 @@ def room_alarms(
     ledger: Ledger, now: Situation, settings: Settings, landing: AbstractSet[tuple[int, str]]
 ) -> dict[str, Trouble]:
     """Drives that lack files and have no room for them; `landing` as in `short_of_room`."""
+    from takehold.decide.plan import short_of_room  # noqa: PLC0415 - `status` needs no plan
+
     alarms: dict[str, Trouble] = {}
     for target, count in short_of_room(ledger, now, settings, landing):
         says = (

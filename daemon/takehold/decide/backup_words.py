@@ -3,12 +3,40 @@
 from __future__ import annotations
 
 from takehold.decide.standing import DayStanding, Standing
-from takehold.formats.names import shown
+from takehold.formats.names import display, shown
 from takehold.formats.timecode import label
-from takehold.model.finding import Counterpart
+from takehold.model.finding import Counterpart, Relation
 
 
-def lacks(standing: Standing, answer: Counterpart) -> str:
+def full_name(standing: Standing) -> str:
+    """The file as a person knows it: the card and the path on it."""
+    return f"{shown(standing.load.label)}/{display(standing.recording.path)}"
+
+
+def lower_quality(standing: Standing, answer: Counterpart) -> str:
+    """The figures of a backup of fewer bits, or a lossy one; "" of others."""
+    below = answer.residual_db
+    figures = [f"what differs lies {-below:.1f} dB below it"] if below is not None else []
+    figures += [f"correlation {answer.correlation:.4f}"] if answer.correlation is not None else []
+    longer = answer.duration_difference
+    if figures and longer and answer.relation is Relation.REDUCED:  # else it is told how much
+        way = "longer" if longer > 0 else "shorter"
+        figures.append(f"{seconds(standing, abs(longer))} {way} than this file")
+    return ", ".join(figures)
+
+
+def told_by(answer: Counterpart, view: DayStanding) -> str:
+    """Which other file of a take tells where it differs, "" where this one does, or none."""
+    other = view.of(answer.others[0]) if answer.others and answer.frames is None else None
+    mates = other.answer.others if other and other.answer else ()
+    for mate in filter(None, map(view.of, mates)):
+        found = mate.answer
+        if found and found.relation is answer.relation and found.frames is not None:
+            return f", as is told of {full_name(mate)}"
+    return ""
+
+
+def lacks(standing: Standing, answer: Counterpart, who: str = "the backup") -> str:
     """How many seconds a short backup lacks, where, and of which tracks."""
     total, since = standing.recording.description.frames, answer.since
     at_end = since is None or total is None or since + (answer.frames or 0) >= total
@@ -16,7 +44,7 @@ def lacks(standing: Standing, answer: Counterpart) -> str:
     where = " at its end" if at_end else ""
     where += from_there(standing, since) + on_tracks(standing, answer.channels)
     missing = f"{seconds(standing, answer.frames)} {'is' if answer.frames == 1 else 'are'} missing"
-    return f"the backup holds {holds} only; {missing}{where}"
+    return f"{who} holds {holds} only; {missing}{where}"
 
 
 def displaced(standing: Standing, answer: Counterpart) -> str:

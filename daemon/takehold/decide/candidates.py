@@ -24,6 +24,8 @@ from takehold.model.recording import Recording
 from takehold.model.sound import Kind
 from takehold.model.take import Take
 
+Key = Callable[["Unit"], Hashable | None]
+
 # Seconds that two equal lengths may differ: what lossy encoders pad, 0.1 s, and as much again.
 # From memory, no source.
 TOLERANCE = Fraction(1, 4)
@@ -118,6 +120,25 @@ def paired(
     return pairing.pairs
 
 
+def hinted(
+    ours: Sequence[Unit], theirs: Sequence[Unit], alike: Iterable[tuple[int, int]]
+) -> list[tuple[Unit, Unit]]:
+    """The units that hold two files which are `alike`, each in one pair."""
+    pairing = _Pairing(ours, theirs)
+    pairing.by_hint(alike)
+    return pairing.pairs
+
+
+def keyed(
+    ours: Sequence[Unit], theirs: Sequence[Unit], keys: Iterable[Key]
+) -> list[tuple[Unit, Unit]]:
+    """The units with the same key, each in one pair."""
+    pairing = _Pairing(ours, theirs)
+    for key in keys:
+        pairing.by(key)
+    return pairing.pairs
+
+
 class _Pairing:
     def __init__(self, ours: Sequence[Unit], theirs: Sequence[Unit]) -> None:
         self._ours = {unit.first.id: unit for unit in ours}
@@ -139,7 +160,7 @@ class _Pairing:
             if first.first.id in self._ours and second.first.id in self._theirs:
                 self._pair(first, second)
 
-    def by(self, key: Callable[[Unit], Hashable | None]) -> None:
+    def by(self, key: Key) -> None:
         """Those with the same key; of several the first paths."""
         shelf: dict[Hashable, list[Unit]] = defaultdict(list)
         for its in reversed(self._theirs.values()):
@@ -253,7 +274,8 @@ def _stem(unit: Unit) -> Hashable | None:
     return _name_of(unit).rpartition(".")[0] or None if _is_audio(unit) else None
 
 
-KEYS: tuple[Callable[[Unit], Hashable | None], ...] = (
+# Scene and take alone do not say it of what is left over.
+SPARE_KEYS: tuple[Key, ...] = (
     _begin_slate_name,
     _begin_slate,
     _begin_length,
@@ -262,5 +284,5 @@ KEYS: tuple[Callable[[Unit], Hashable | None], ...] = (
     _uid,
     _name_of,
     _stem,
-    _slate,
 )
+KEYS: tuple[Key, ...] = (*SPARE_KEYS, _slate)

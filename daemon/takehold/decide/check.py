@@ -11,11 +11,13 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from takehold.decide.check_beside import answered_elsewhere, beside_findings
 from takehold.decide.check_cards import card_findings
 from takehold.decide.check_compared import uncompared_findings
 from takehold.decide.check_coverage import coverage_findings
+from takehold.decide.check_dates import clock_findings, uncleared_findings
 from takehold.decide.check_file import file_findings
-from takehold.decide.check_report import report_findings
+from takehold.decide.check_report import report_findings, reports_on
 from takehold.decide.check_sound import sound_findings
 from takehold.decide.check_takes import take_findings
 from takehold.decide.coverage import coverage
@@ -26,13 +28,13 @@ from takehold.decide.noticed import content_of, finding, these
 from takehold.decide.reads import Reads
 from takehold.decide.salvage import salvage_findings
 from takehold.decide.severity import weighed
-from takehold.decide.standing import DayStanding, same_disk
+from takehold.decide.sides import same_disk
+from takehold.decide.standing import DayStanding
 from takehold.decide.unsettled import decided_on
 from takehold.formats.names import display, shown
 from takehold.model.facts import Acked, Trouble
 from takehold.model.finding import Finding, Severity, Verdict
 from takehold.model.ledger import Ledger
-from takehold.model.recording import Load
 from takehold.model.settings import Role, Settings
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
@@ -61,6 +63,8 @@ def check(
 ) -> tuple[Finding, ...]:
     """All findings of a day, the gravest first."""
     found: list[Finding] = []
+    reports = reports_on(view, ledger)
+    papers = {report.file.id for made in reports.values() for report in made}
     landing = {k.split(" ")[1]: t for k, t in ledger.troubles.items() if k.startswith("land ")}
     for standing in view.files:
         recording = standing.recording
@@ -69,11 +73,14 @@ def check(
             or ledger.troubles.get(stock_key(recording.load, recording.path))
             or landing.get(str(recording.id))
         )
-        found += file_findings(standing, view, settings, trouble)
+        found += file_findings(standing, view, settings, trouble, papers)
         found += _broken(ledger, standing.recording.id, display(standing.recording.place))
         found += salvage_findings(ledger, standing)
     found += card_findings(view, ledger, settings)
+    found += clock_findings(view)
+    found += uncleared_findings(view, ledger, settings)
     found += uncompared_findings(view, ledger)
+    found += beside_findings(view)
     found += _day(view, settings)
     found += _same_disk(view, settings)
     found += _sources(view, settings) if view.files else ()
@@ -84,7 +91,7 @@ def check(
     found += take_findings(view, ledger, settings)
     packs = coverage(view, ledger, settings)
     found += coverage_findings(packs, view)
-    found += report_findings(view, ledger)
+    found += report_findings(view, ledger, reports)
     found += sound_findings(view, settings, packs)
     gone = long_gone(ledger, around)
     weighed_ones = (weighed(of_lost_card(f, view, ledger, gone), settings) for f in found)
@@ -172,10 +179,10 @@ def _other_days(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
         if not others:
             continue
         name, days = shown(load.label), ", ".join(sorted({r.day for r in others}))
-        odd = any(c.code == "date-old" for r in others for c in r.description.complaints)
+        codes = {c.code for r in others for c in r.description.complaints}
         says = f"{name}: {len(others)} of its files were recorded on other days: {days}."
         do = "See that the dates are right; each of these days has its own manifest."
-        severity = LOOK if odd else NOTE
+        severity = NOTE if codes.isdisjoint({"date-old", "date-ahead"}) else LOOK
         yield finding(
             "files-of-other-days", severity, name, says, do, load=load.id, covers=these(others)
         )
@@ -236,7 +243,11 @@ def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
         return
     for role, code in ((Role.PRIMARY, "primary-not-seen"), (Role.BACKUP, "backup-not-seen")):
         expected = [s for s in settings.sources if s.role is role]
-        if expected and not any(has_files(view, load) for load in view.loads if load.role is role):
+        there = any(s.load.role is role for s in view.files)
+        there = there or (role is Role.BACKUP and any(s.load.role is role for s in view.beside))
+        if role is Role.PRIMARY and answered_elsewhere(view):
+            continue
+        if expected and not there:
             names = ", ".join(shown(s.name) for s in expected)
             owed = [s for s in view.files if s.owes_copies]
             # An earlier version is not on its card any more: nobody can read it a second time.
@@ -247,14 +258,14 @@ def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
                 names,
                 f"No {role} card with a recording of {view.day} was seen ({names}).",
                 f"Put the {role} card in. If it was in, its recorder's date may be wrong: then its"
-                " files are in another day, and are not compared with these.",
+                " files are in another day, and only those with the same audio are matched.",
                 covers=these(s.recording for s in owed),
             )
 
 
 def _sources(view: DayStanding, settings: Settings) -> Iterator[Finding]:
     """Sources of which nothing was seen, though another of that role was (P12)."""
-    seen = {s.load.source for s in view.files}
+    seen = {s.load.source for s in (*view.files, *view.beside)}
     for source in settings.sources:
         if source.name in seen:
             continue
@@ -264,11 +275,6 @@ def _sources(view: DayStanding, settings: Settings) -> Iterator[Finding]:
             yield finding("source-not-seen", LOOK, name, says, "See whether its folder is there.")
         elif source.role is Role.BODYPACK or any(s.load.role is source.role for s in view.files):
             yield finding("source-not-seen", NOTE, name, says)
-
-
-def has_files(view: DayStanding, load: Load) -> bool:
-    """Whether a load holds a file of that day."""
-    return any(s.load.id == load.id for s in view.files)
 
 
 def _around(view: DayStanding, around: Around) -> Iterator[Finding]:

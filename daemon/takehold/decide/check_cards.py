@@ -13,8 +13,8 @@ from takehold.decide.listing import (
     unread_words,
 )
 from takehold.decide.litter import matters
+from takehold.decide.looked_into import undescribed
 from takehold.decide.noticed import finding
-from takehold.decide.plan import undescribed
 from takehold.decide.standing import DayStanding
 from takehold.formats.names import shown
 from takehold.model.facts import Listed, Skip

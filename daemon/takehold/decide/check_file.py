@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from collections.abc import Set as AbstractSet
 
 from takehold.decide.backup_words import (
     displaced,
     from_there,
+    full_name,
     lacks,
+    lower_quality,
     on_tracks,
     seconds,
+    told_by,
     tracks,
     undecoded,
 )
+from takehold.decide.check_spare import spare_findings
+from takehold.decide.day import CLOCK_AHEAD
 from takehold.decide.litter import holds_audio, is_document, named_wave
 from takehold.decide.noticed import finding
 from takehold.decide.reads import Reads, other_digests
@@ -24,7 +30,7 @@ from takehold.model.facts import Trouble
 from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.recording import Proof, Seen
 from takehold.model.settings import Role, Settings
-from takehold.model.sound import Complaint, Kind
+from takehold.model.sound import Complaint, Description, Kind
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
 KEEP = "Keep the card as it is."
@@ -48,6 +54,11 @@ COMPLAINTS = {
     "not-wave": (LOOK, "it is named like audio and is none", "Open it in the recorder."),
     "not-decoded": (LOOK, "a decoder does not read it whole", "Listen to it in the recorder."),
     "date-wrong": (LOOK, "its recording date or time cannot be right", "Set the recorder's clock."),
+    "date-ahead": (
+        LOOK,
+        "its recording date is of a day that had not begun here",
+        "See which day it belongs to, and that both clocks and their time zones are right.",
+    ),
     "date-old": (LOOK, "its recording date is long ago", "See which day it belongs to."),
     "date-doubtful": (
         LOOK,
@@ -62,14 +73,18 @@ COMPLAINTS = {
 
 
 def file_findings(
-    standing: Standing, view: DayStanding, settings: Settings, trouble: Trouble | None
+    standing: Standing,
+    view: DayStanding,
+    settings: Settings,
+    trouble: Trouble | None,
+    reports: AbstractSet[int],
 ) -> Iterator[Finding]:
-    """Everything to say of one version of one file."""
+    """Everything to say of one version of one file; `reports` are compared with their cards."""
     if standing.current:
         yield from _complaints(standing)
         yield from _expected(standing, settings)
         yield from _backup(standing, view)
-        yield from _opaque(standing, view)
+        yield from _opaque(standing, view, reports)
     yield from _versions(standing, view)
     if standing.owes_copies:
         yield from _copies(standing, settings, trouble)
@@ -82,26 +97,26 @@ def _make(
     """`at` names the destination where only one copy is meant."""
     subject = display(standing.recording.place) + (f" @ {at}" if at else "")
     return finding(
-        code, severity, subject, f"{_name(standing)}: {says}.", do, standing.recording.id
+        code, severity, subject, f"{full_name(standing)}: {says}.", do, standing.recording.id
     )
-
-
-def _name(standing: Standing) -> str:
-    """The file as a person knows it: the card and the path on it."""
-    return f"{shown(standing.load.label)}/{display(standing.recording.path)}"
 
 
 def _complaints(standing: Standing) -> Iterator[Finding]:
     said = standing.recording.description
-    complaints = said.complaints
-    if said.frames == 0 and not complaints:  # a whole file by its form: opened, and no more
-        complaints = (Complaint("no-data", "0 frames"),)
+    complaints = [c for c in said.complaints if c.code != CLOCK_AHEAD]  # said of the card
+    if said.frames == 0 and not _of_form(said):  # a whole file: opened, and no more
+        complaints.append(Complaint("no-data", "0 frames"))
     for complaint in complaints:
         severity, says, do = COMPLAINTS[complaint.code]
         if complaint.code == "not-wave" and not holds_audio(standing.recording.path):
             continue
         detail = f" ({shown(complaint.detail)})" if complaint.detail else ""
         yield _make(standing, complaint.code, severity, says + detail, do)
+
+
+def _of_form(said: Description) -> list[Complaint]:
+    """What is wrong with the file itself; its date has nothing to do with it."""
+    return [c for c in said.complaints if c.code != CLOCK_AHEAD and not c.code.startswith("date-")]
 
 
 def _expected(standing: Standing, settings: Settings) -> Iterator[Finding]:
@@ -137,8 +152,9 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
             says = "it is on the backup card only"
             says += ", as far as the primary cards can be looked into" if view.opaque else ""
             yield _make(standing, "only-on-backup", LOOK, says, "Look for it on the primary card.")
+        yield from spare_findings(standing, view)
         return
-    if answer.relation is Relation.MISSING and _is_audio(standing) and backup_was_seen(view):
+    if answer.relation is Relation.MISSING and _is_audio(standing) and view.backup_seen:
         if not (standing.load.id in view.opaque and container(standing.recording)):
             says, do = "the backup card has no such recording", KEEP + " Look at the backup card."
             yield _make(standing, "backup-missing", _sure(standing), says, do)
@@ -161,6 +177,8 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
         says += displaced(standing, answer)
         do = "Take the backup's file. Keep both cards as they are."
         yield _make(standing, "primary-short", severity, says, do)
+        yield from _lower(standing, answer)
+        yield from _partial(standing, answer.alone)
     elif answer.relation is Relation.SHORT:
         says = lacks(standing, answer) + displaced(standing, answer)
         yield _make(standing, "backup-short", severity, says, KEEP)
@@ -168,6 +186,7 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
         yield from _partial(standing, answer.alone)
     elif answer.relation is Relation.DIFFERENT and _is_audio(standing):
         where = from_there(standing, frames) + on_tracks(standing, answer.channels)
+        where += told_by(answer, view)
         says = f"the backup's recording of it holds other audio{where}"
         yield _make(standing, "backup-different", severity, says, KEEP + " Listen to both.")
     elif answer.relation is Relation.REDUCED:
@@ -181,11 +200,8 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
 
 def _lower(standing: Standing, answer: Counterpart) -> Iterator[Finding]:
     """A backup of fewer bits, or lossy."""
-    below = answer.residual_db
-    figures = [f"what differs lies {-below:.1f} dB below it"] if below is not None else []
-    figures += [f"correlation {answer.correlation:.4f}"] if answer.correlation is not None else []
-    if figures:
-        says = f"the backup holds it at a lower quality: {', '.join(figures)}"
+    if figures := lower_quality(standing, answer):
+        says = f"the backup holds it at a lower quality: {figures}"
         says += displaced(standing, answer) if answer.relation is Relation.REDUCED else ""
         do = "See that a backup of this quality is what was meant. " + KEEP
         yield _make(standing, "backup-reduced", LOOK, says, do)
@@ -200,21 +216,16 @@ def _partial(standing: Standing, alone: tuple[int, ...]) -> Iterator[Finding]:
         yield _make(standing, "backup-partial", LOOK, f"{says} {has} no backup", do)
 
 
-def backup_was_seen(view: DayStanding) -> bool:
-    """Whether a backup card holds a file of that day; if none does, that is said once."""
-    return any(s.load.role is Role.BACKUP for s in view.files)
-
-
 def _is_audio(standing: Standing) -> bool:
     recording = standing.recording
     return recording.description.kind is not Kind.OTHER or holds_audio(recording.path)
 
 
-def _opaque(standing: Standing, view: DayStanding) -> Iterator[Finding]:
+def _opaque(standing: Standing, view: DayStanding, reports: AbstractSet[int]) -> Iterator[Finding]:
     description, path = standing.recording.description, standing.recording.path
     if description.kind is not Kind.OTHER:
         return
-    if named_wave(path) and not description.complaints:
+    if named_wave(path) and not _of_form(description):
         says = "it is named like a WAVE file and was not recognised as one"
         yield _make(standing, "not-wave", LOOK, says, "Open it in the recorder.")
     relation = standing.answer.relation if standing.answer else Relation.IDENTICAL
@@ -224,8 +235,9 @@ def _opaque(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         have = "other bytes" if relation is Relation.DIFFERENT else "no such file"
         says = f"it may hold audio, and the backup card has {have} of that name"
         yield _make(standing, "backup-unknown", LOOK, says, "Look at the backup card.")
-    says = "it is copied and proven as bytes; its content was not looked at"
-    yield _make(standing, "content-not-looked-at", NOTE, says)
+    if standing.recording.id not in reports:
+        says = "it is copied and proven as bytes; its content was not looked at"
+        yield _make(standing, "content-not-looked-at", NOTE, says)
 
 
 def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
@@ -332,7 +344,7 @@ def _reads(standing: Standing, trouble: Trouble | None) -> Iterator[Finding]:
 def _disputed(standing: Standing, unsettled: bool) -> Finding:
     mine, other = standing.recording.digests, other_digests(standing.recording)
     says = (
-        f"{_name(standing)}: the card was read differently twice: sha256 "
+        f"{full_name(standing)}: the card was read differently twice: sha256 "
         f"{mine.sha256[:16] if mine else '?'}… and {other.sha256[:16] if other else '?'}…"
     )
     if standing.current and not unsettled:

@@ -10,14 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from takehold.decide.litter import holds_audio
+from takehold.decide.looked_into import undescribed
 from takehold.decide.place import card_folder
-from takehold.decide.plan import undescribed
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Stamp
 from takehold.model.settings import Source
-from takehold.model.volume import Root
+
+if TYPE_CHECKING:
+    from takehold.model.volume import Root
 
 Files = tuple[tuple[bytes, Stamp], ...]
 

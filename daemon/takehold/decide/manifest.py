@@ -12,6 +12,8 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from takehold.decide.coverage import Coverage
 from takehold.decide.manifest_compared import comparison_entries
@@ -28,9 +30,11 @@ from takehold.model.finding import Finding, Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Load
 from takehold.model.settings import Settings
-from takehold.model.situation import Target
 from takehold.model.sound import Kind
 from takehold.model.take import Take
+
+if TYPE_CHECKING:  # a command that shows a day knows no drives
+    from takehold.model.situation import Target
 
 SCHEMA = "takehold-manifest/1"
 NAMESPACE = "takehold-manifest"
@@ -66,6 +70,7 @@ class Judged:
     coverage: Coverage = field(default_factory=Coverage)
 
 
+@lru_cache(maxsize=1024)  # the copies of a file are proven in the same seconds
 def stamp(at: int) -> str:
     """RFC 3339, UTC; a file system's time may lie outside of the years that it can say."""
     within = min(max(at, 0), LAST_SECOND)
@@ -143,15 +148,7 @@ def basis(doc: dict[str, object]) -> str:
     decided = [f for f in found if f["code"] in PASSING and f["decision"]]
     # Its sentence may tell of the newest revision: one that says so must not call for another.
     kept["findings"] = [*lasting, *({k: f[k] for k in ("id", "decision")} for f in decided)]
-    return hashlib.sha256(canonical(_timeless(kept))).hexdigest()
-
-
-def _timeless(value: object) -> object:
-    if isinstance(value, dict):
-        return {k: _timeless(v) for k, v in value.items() if k not in TIMES}
-    if isinstance(value, list):
-        return [_timeless(v) for v in value]
-    return value
+    return hashlib.sha256(canonical(kept, without=TIMES)).hexdigest()
 
 
 def _load(load: Load, listed: Listed | None) -> dict[str, object]:
@@ -173,7 +170,8 @@ def _load(load: Load, listed: Listed | None) -> dict[str, object]:
 
 def _destinations(view: DayStanding, targets: Iterable[Target]) -> list[dict[str, object]]:
     known: dict[str, dict[str, object]] = {}
-    for copy in (c for s in view.files for c in s.copies):
+    last = {copy.root: copy for standing in view.files for copy in standing.copies}
+    for copy in last.values():
         known[copy.root] = _destination(copy.destination, copy.root, copy.disks, present=False)
     for target in targets:
         root = target.root

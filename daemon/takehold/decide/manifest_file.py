@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 from takehold.decide.manifest_levels import told
 from takehold.decide.place import day_folder
@@ -11,7 +12,7 @@ from takehold.formats.compressed import FLAC, MP3
 from takehold.formats.names import display, is_shown, shown
 from takehold.formats.timecode import label, rate_name
 from takehold.model.finding import Relation
-from takehold.model.recording import Copy, Reading
+from takehold.model.recording import Copy, Load, Reading, Recording
 from takehold.model.sound import Description, Kind, Sound, Track
 
 ENCODINGS = {1: "PCM", 3: "float", 6: "A-law", 7: "mu-law"}
@@ -61,6 +62,7 @@ def named(key: str, name: bytes) -> dict[str, object]:
         return {key: display(name), f"{key}_hex": name.hex()}
 
 
+@lru_cache(maxsize=256)  # each copy names its drive
 def writable(text: str) -> str:
     """A text of the system's as JSON can hold it: escaped where hidden characters are in it."""
     return text if is_shown(text) else shown(text)
@@ -175,7 +177,8 @@ def _counterpart(standing: Standing, view: DayStanding) -> dict[str, object] | N
     if answer is None:
         return None
     entry: dict[str, object] = {"relation": answer.relation.value}
-    named_ones = [_named(found) for number in answer.others if (found := view.of(number))]
+    found = (view.of(number) for number in answer.others)
+    named_ones = [referred(other.recording, other.load, view.day) for other in found if other]
     if named_ones:
         entry |= named_ones[0]
     if named_ones[1:]:
@@ -189,10 +192,19 @@ def _counterpart(standing: Standing, view: DayStanding) -> dict[str, object] | N
         entry["channels"] = list(answer.channels)
     if answer.alone:
         entry["alone"] = list(answer.alone)
-    figures = {"residual_db": answer.residual_db, "correlation": answer.correlation}
+    keys = ("residual_db", "correlation", "duration_difference")
+    figures = {key: getattr(answer, key) for key in keys}
     return entry | {name: figure for name, figure in figures.items() if figure is not None}
 
 
-def _named(other: Standing) -> dict[str, object]:
-    """A file of the other card."""
-    return {"load": other.recording.load, **named("path", other.recording.path)}
+def referred(recording: Recording, load: Load, day: str) -> dict[str, object]:
+    """A file that an entry of `day` speaks of; one of another day is in that day's manifest."""
+    if recording.day == day:
+        return {"load": load.id, **named("path", recording.path)}
+    read = recording.digests
+    return {
+        "day": recording.day,
+        "card": writable(load.label),
+        **named("path", recording.path),
+        "sha256": read.sha256 if read else "",
+    }

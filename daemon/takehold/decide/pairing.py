@@ -80,7 +80,10 @@ class Tally:
 def verdict(
     tally: Tally, ours: Side, theirs: Side, offset: int, at: int, *, one_layout: bool
 ) -> Comparison:
-    """What it comes to; the worst is said: different, short, reduced, longer, the same."""
+    """What it comes to; the worst is said: different, short, longer, reduced, the same.
+
+    What is short or longer may be reduced besides: then it has the figures, and channels `alone`.
+    """
     held = list(tally.held.values())
     inexact = [one for one in held if one.manner != EXACT]
     figures = [one.correlation for one in inexact if one.power]
@@ -98,10 +101,10 @@ def verdict(
         relation, frame, frames = Relation.SHORT, tally.missing[0][0], missing
         channels, alone = tally.lacking, tally.alone
         channels = channels if len(channels) < len(tally.held) + len(alone) else set()
+    elif further > slack:
+        relation, frames, alone = Relation.LONGER, further, tally.alone
     elif inexact or tally.alone:
         relation, channels = Relation.REDUCED, tally.alone
-    elif further > slack:
-        relation, frames = Relation.LONGER, further
     else:
         relation = Relation.SAME_AUDIO if one_layout and not offset else Relation.OTHER_LAYOUT
     return Comparison(
@@ -116,6 +119,7 @@ def verdict(
         residual_db(inexact),
         min((f for f in figures if f is not None), default=None),
         _from_one(alone),
+        further - missing if inexact and not differ else None,
     )
 
 

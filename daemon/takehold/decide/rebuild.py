@@ -17,7 +17,7 @@ from datetime import date
 
 from takehold.decide.day import is_day
 from takehold.decide.manifest import names_of
-from takehold.decide.manifest_compared import comparisons_in
+from takehold.decide.manifest_compared import Elsewhere, compared_beside, comparisons_in
 from takehold.decide.manifest_read import (
     Entry,
     below,
@@ -87,9 +87,14 @@ def _told(docs: Iterable[tuple[bytes, Entry]]) -> Iterator[f.Fact]:
     yield from map(f.LoadSeen, loads.values())
     yield from _listings(newest, loads)
     next_id = len(loads) + 1
+    known = _Numbers({}, {})
     for page in newest:
-        yield from _day(page, loads, next_id)
+        yield from _day(page, loads, next_id, known)
         next_id += len(each(page.doc, "files"))
+    for page in newest:
+        here, elsewhere = known.current[page.day], known.elsewhere
+        yield from map(f.Compared, compared_beside(page.doc, here, elsewhere, page.at))
+        yield from map(f.Compared, comparisons_in(page.doc, here, elsewhere))
     yield from _revisions(ordered)
     yield from _decisions(ordered)
 
@@ -215,24 +220,34 @@ def _unread(page: _Page, load: Entry) -> int:
     )
 
 
-def _day(page: _Page, loads: Mapping[LoadKey, Load], next_id: int) -> Iterator[f.Fact]:
+@dataclass(frozen=True, slots=True)
+class _Numbers:
+    """The numbers of the newest files: by day, load and path, and as other days name them."""
+
+    current: dict[str, dict[tuple[int, bytes], int]]
+    elsewhere: dict[Elsewhere, int]
+
+
+def _day(
+    page: _Page, loads: Mapping[LoadKey, Load], next_id: int, known: _Numbers
+) -> Iterator[f.Fact]:
     of_load = {the(e, "id", int): loads[_load_key(e)].id for e in each(page.doc, "loads")}
     disks = {
         identity(e): frozenset(map(str, the(e, "disks", list)))
         for e in each(page.doc, "destinations")
     }
     ids: dict[bytes, int] = {}
-    current: dict[tuple[int, bytes], int] = {}
+    current = known.current.setdefault(page.day, {})
     for number, entry in enumerate(each(page.doc, "files"), next_id):
         recording = _recording(entry, page, number, of_load[the(entry, "load", int)])
         ids[recording.place] = number
         if the(entry, "current", bool):
             current[the(entry, "load", int), recording.path] = number
+            known.elsewhere[page.day, recording.path, the(entry, "sha256", str)] = number
         yield f.Inventoried(recording)
         yield from (f.WasRead(number, reading) for reading in _readings(entry))
         yield from (f.Proven(copy) for copy in _copies(entry, page, number, disks))
     yield from _broken(page, ids)
-    yield from map(f.Compared, comparisons_in(page.doc, current))
 
 
 def _recording(entry: Entry, page: _Page, number: int, load: int) -> Recording:

@@ -11,12 +11,17 @@ from takehold.model.comparison import Comparison
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
 
+# What may be of lower quality besides; the figures are then those of all that is there.
+CUT = Relation.SHORT, Relation.LONGER
+LESS = Relation.SHORT, Relation.LONGER, Relation.REDUCED
+
 
 def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
     """What a comparison says of each file: frames count from its first one, channels from 1.
 
-    What the comparison does not blame is the same audio; a file of which nothing is there on the
-    backup has no counterpart.
+    What the comparison does not blame is the same audio, or of lower quality as all of it is; a
+    file of which nothing is there on the backup has no counterpart. How much longer the backup is
+    shows at its end.
     """
     if len(mine.files) == 1:
         figure = found.frame if found.relation is Relation.DIFFERENT else found.frames
@@ -37,7 +42,8 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
             )
             last = number == len(mine.parts)
             answer = _of_file(file, found, (begin, begin + length), blamed, width, last=last)
-            yield _less(file, found, answer, alone, width)
+            answer = _less(file, found, answer, alone, width)
+            yield answer if last else replace(answer, duration_difference=None)
             channel += width
         begin += length
 
@@ -45,12 +51,12 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
 def _less(
     file: Recording, found: Comparison, answer: Counterpart, alone: tuple[int, ...], width: int
 ) -> Counterpart:
-    """The answer, less the channels that have no backup in a `short` one."""
+    """The answer, less the channels that have no backup in a `short` or `longer` one."""
     if len(alone) == width:
         return Counterpart(file.id, Relation.MISSING)
-    if alone and answer.relation is Relation.OTHER_LAYOUT:
+    if alone and answer.relation in (Relation.OTHER_LAYOUT, Relation.REDUCED):
         return _answer(file, found, Relation.REDUCED, None, alone)
-    return replace(answer, alone=alone) if answer.relation is Relation.SHORT else answer
+    return replace(answer, alone=alone) if answer.relation in CUT else answer
 
 
 def later(mine: Unit, its: Unit, found: Comparison) -> int | None:
@@ -89,8 +95,7 @@ def _of_file(
         case Relation.SHORT if not innocent:
             return _short(file, found, span, blamed)
         case _:
-            told = found.relation is Relation.UNDECODED
-            return _answer(file, found, found.relation if told else Relation.OTHER_LAYOUT)
+            return _whole(file, found)
 
 
 def _short(
@@ -101,10 +106,18 @@ def _short(
     frame = found.frame or 0
     first, after = max(begin, frame), min(end, frame + (found.frames or 0))
     if first >= after:
-        return _answer(file, found, Relation.OTHER_LAYOUT)
+        return _whole(file, found)
     if (first, after) == span:
         return Counterpart(file.id, Relation.MISSING)
     return _answer(file, found, Relation.SHORT, after - first, blamed, first - begin)
+
+
+def _whole(file: Recording, found: Comparison) -> Counterpart:
+    """A file that is there from its first frame to its last, or that nothing is known of."""
+    if found.relation is Relation.UNDECODED:
+        return _answer(file, found, found.relation)
+    reduced = found.relation in CUT and (found.residual_db, found.correlation) != (None, None)
+    return _answer(file, found, Relation.REDUCED if reduced else Relation.OTHER_LAYOUT)
 
 
 def _answer(
@@ -117,6 +130,11 @@ def _answer(
 ) -> Counterpart:
     theirs = found.theirs
     made = Counterpart(file.id, relation, theirs[0], frames, theirs, channels, since=since)
-    if relation is not found.relation:
+    if relation is not found.relation and not (found.relation in CUT and relation in LESS):
         return made
-    return replace(made, residual_db=found.residual_db, correlation=found.correlation)
+    return replace(
+        made,
+        residual_db=found.residual_db,
+        correlation=found.correlation,
+        duration_difference=found.duration_difference,
+    )

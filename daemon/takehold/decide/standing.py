@@ -5,16 +5,18 @@ Plan, check, manifest and status all ask here, so that they can never disagree.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from collections.abc import Set as AbstractSet
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
+from takehold.decide.astray import beyond
 from takehold.decide.keys import prove_key
 from takehold.decide.litter import is_document, named_wave
-from takehold.decide.match import Matched, match
+from takehold.decide.match import Beyond, Matched, match
 from takehold.decide.reads import Reads, reads_of
-from takehold.formats.names import safe_part
+from takehold.decide.sides import Sides, sides
+from takehold.decide.weighing import mirror
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.ledger import Ledger
@@ -66,7 +68,8 @@ class DayStanding:
     `elsewhere` counts the files of that day that belong to another production. `uncompared` are
     the primary recordings and the backup's whose samples should be compared. `opaque` are the
     primary loads that hold containers only that cannot be looked into, and `beside_opaque` the
-    backup's recordings whose audio may be in them.
+    backup's recordings whose audio may be in them. `backup_seen` says whether a backup card holds
+    any of it.
     """
 
     day: str
@@ -77,6 +80,9 @@ class DayStanding:
     uncompared: tuple[tuple[Side, Side], ...] = ()
     opaque: frozenset[int] = frozenset()
     beside_opaque: frozenset[int] = frozenset()
+    beside: tuple[Standing, ...] = ()
+    left_open: bool = False
+    backup_seen: bool = False
 
     def of(self, recording: int) -> Standing | None:
         """The standing of one recording."""
@@ -110,49 +116,29 @@ def day_standing(ledger: Ledger, day: str, settings: Settings) -> DayStanding:
 
 @lru_cache(maxsize=8)  # each turn asks often, and seldom is there a new fact in between
 def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayStanding:
-    ours = production_folder(settings)
-    everything = ledger.day(day)
-    recordings = [r for r in everything if r.place.startswith(ours)]
-    current = set({(r.load, r.path): r.id for r in recordings}.values())
-    matched = _matched(ledger, recordings, current, settings)
-    answers = _answers(ledger, recordings, current, matched) if matched else {}
+    both = sides(ledger, day, settings)
+    other, left_open = Beyond(), False
+    matched: Matched | None = None
+    if both.has_backup or settings.has_backup():
+        other, left_open = beyond(ledger, day, settings)
+        cards = both.primaries, both.backups
+        matched = match(*cards, ledger.comparisons, settings.rerecorded, other)
+    answers = _answers(ledger, both, matched, other) if matched else {}
     files = tuple(
-        _standing(ledger, r, current=r.id in current, answer=answers.get(r.id)) for r in recordings
+        _standing(ledger, r, current=r.id in both.current, answer=answers.get(r.id))
+        for r in both.recordings
     )
-    ids = {r.load for r in recordings} | {i for i, load in ledger.loads.items() if load.day == day}
+    ids = {r.load for r in both.recordings}
+    ids |= {i for i, load in ledger.loads.items() if load.day == day}
     loads = tuple(ledger.loads[i] for i in sorted(ids))
-    index = {s.recording.id: s for s in files}
-    elsewhere = len(everything) - len(recordings)
+    beside = tuple(
+        _standing(ledger, r, current=True, answer=answers.get(r.id)) for r in other.files
+    )
+    index = {s.recording.id: s for s in (*files, *beside)}
     uncompared = matched.uncompared if matched else ()
-    return DayStanding(day, files, loads, index, elsewhere, uncompared, *_opaque(files))
-
-
-def same_disk(loads: Iterable[Load], settings: Settings) -> list[tuple[Load, Load]]:
-    """Backup loads on the disk of a primary one, with that: a card is never its own backup.
-
-    Two watch folders may share the laptop's disk, unless one lies in the other.
-    """
-    listed = list(loads)
-    backups = [load for load in listed if load.role is Role.BACKUP]
-    primaries = [load for load in listed if load.role is Role.PRIMARY]
-    return [(b, p) for b in backups for p in primaries if _one_thing(b, p, settings)]
-
-
-def _one_thing(one: Load, other: Load, settings: Settings) -> bool:
-    if one.disks & other.disks and (_is_card(one, settings) or _is_card(other, settings)):
-        return True
-    short, long = sorted((one.identity, other.identity), key=len)
-    return long == short or long.startswith((short + ":", short + "/"))
-
-
-def _is_card(load: Load, settings: Settings) -> bool:
-    source = settings.source(load.source)
-    return source is None or source.label is not None
-
-
-def production_folder(settings: Settings) -> bytes:
-    """What every place of the config's production begins with."""
-    return safe_part(settings.production.encode()) + b"/"
+    seen = any(s.load.role is Role.BACKUP for s in (*files, *beside))
+    told = (both.elsewhere, uncompared, *_opaque(files), beside, left_open, seen)
+    return DayStanding(day, files, loads, index, *told)
 
 
 def _standing(
@@ -207,35 +193,25 @@ def container(recording: Recording) -> bool:
     return said.kind is Kind.OTHER and not said.complaints and not known
 
 
-def _matched(
-    ledger: Ledger, recordings: Sequence[Recording], current: AbstractSet[int], settings: Settings
-) -> Matched | None:
-    """The newest versions matched; None where the day knows no backup card."""
-    by_role: dict[Role, list[Recording]] = {role: [] for role in Role}
-    for recording in recordings:
-        if recording.id in current:
-            by_role[ledger.loads[recording.load].role].append(recording)
-    loads = [ledger.loads[i] for i in {r.load for r in recordings}]
-    own = {load.id for load, _ in same_disk(loads, settings)}
-    backups = [r for r in by_role[Role.BACKUP] if r.load not in own]
-    if not by_role[Role.BACKUP] and not settings.has_backup():
-        return None
-    return match(by_role[Role.PRIMARY], backups, ledger.comparisons, settings.rerecorded)
-
-
 def _answers(
-    ledger: Ledger, recordings: Sequence[Recording], current: AbstractSet[int], matched: Matched
+    ledger: Ledger, both: Sides, matched: Matched, other: Beyond
 ) -> dict[int, Counterpart]:
-    """Counterparts both ways.
+    """Counterparts both ways, and those of other days' files.
 
     An earlier version has one only in the very same bytes: they confirm its read.
     """
-    answers = {found.recording: found for found in (*matched.primaries, *matched.backups)}
+    told = (*matched.primaries, *matched.backups)
+    answers = {found.recording: found for found in told}
+    seen: dict[int, list[Counterpart]] = defaultdict(list)
+    for answer in other.told():
+        for number in answer.others:
+            seen[number].append(answer)
+    answers |= {file.id: mirror(file, seen[file.id]) for file in other.files}
     backups = (ledger.recordings[found.recording] for found in matched.backups)
     held = {r.digests: r.id for r in backups if r.digests is not None}
-    for old in recordings:
+    for old in both.recordings:
         primary = ledger.loads[old.load].role is Role.PRIMARY
-        if old.id not in current and primary and old.digests in held:
+        if old.id not in both.current and primary and old.digests in held:
             twin = held[old.digests]
             answers[old.id] = Counterpart(old.id, Relation.IDENTICAL, twin, others=(twin,))
     return answers

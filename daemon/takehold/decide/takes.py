@@ -58,15 +58,8 @@ class _Piece:
     alike: _Alike
     sample_rate: int
     day: int
-
-    @property
-    def start(self) -> int | None:
-        return self.files[0].description.metadata.time_reference
-
-    @property
-    def frames(self) -> int | None:
-        lengths = [file.description.frames for file in self.files]
-        return None if None in lengths else max(length or 0 for length in lengths)
+    start: int | None
+    frames: int | None
 
     @property
     def full(self) -> bool:
@@ -140,8 +133,7 @@ def _built(
     recordings: Sequence[Recording], *, again: bool = False, derived: bool = False
 ) -> list[Take]:
     pieces = [*_pieces(recordings)]
-    made = map(_take, _joined(pieces))
-    return [replace(take, rerecorded=again, derived=derived) for take in made]
+    return [_take(group, again=again, derived=derived) for group in _joined(pieces)]
 
 
 def _pieces(recordings: Iterable[Recording]) -> Iterator[_Piece]:
@@ -212,7 +204,10 @@ def _piece(files: list[Recording], family: Hashable, expected: int | None) -> _P
     channels = tuple(f.description.format.channels if f.description.format else 0 for f in files)
     alike = (said.originator, said.tape, scene, take, rate, channels)
     day = day_samples(rate, said.timecode_rate)
-    return _Piece(tuple(files), family, expected, alike, rate, day)
+    lengths = [file.description.frames for file in files]
+    frames = None if None in lengths else max(length or 0 for length in lengths)
+    start = said.time_reference
+    return _Piece(tuple(files), family, expected, alike, rate, day, start, frames)
 
 
 def _joined(pieces: list[_Piece]) -> list[list[_Piece]]:
@@ -288,7 +283,7 @@ def _in_time(group: list[_Piece]) -> list[_Piece]:
     return [*group[begin:], *group[:begin]]
 
 
-def _take(group: list[_Piece]) -> Take:
+def _take(group: list[_Piece], *, again: bool, derived: bool) -> Take:
     files = [file for piece in group for file in piece.files]
     said = [file.description.metadata for file in files]
     names = [scene_and_take(file) for file in files]
@@ -309,6 +304,8 @@ def _take(group: list[_Piece]) -> Take:
         tracks=_tracks(first.files),
         expected=max((p.expected or 0 for p in group), default=0) or None,
         types=tuple(dict.fromkeys(word for s in said for word in s.types)),
+        rerecorded=again,
+        derived=derived,
     )
 
 

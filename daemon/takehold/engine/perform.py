@@ -12,7 +12,7 @@ from functools import partial
 
 from takehold.decide.inventory import Described
 from takehold.decide.keys import compare_key, land_key, prove_key, rec_key, stock_key
-from takehold.decide.plan import NOT_DESCRIBED
+from takehold.decide.looked_into import NOT_DESCRIBED
 from takehold.engine.job import Job
 from takehold.engine.judging import OPINION_IN_PASSING, Spring
 from takehold.engine.outcome import Outcome, Recognised, Stop, Tell
@@ -189,7 +189,8 @@ class Performer:
 
     def _second_opinion(self, said: Description, reader: Reader, size: int) -> Description:
         codes = {c.code for c in said.complaints}
-        if said.kind is Kind.OTHER or not said.frames or codes & NOT_WHOLE:
+        # What is compressed is decoded whole when it is measured (engine/measure).
+        if said.kind is not Kind.WAVE or not said.frames or codes & NOT_WHOLE:
             return said
         complaint = self._decoder.complaint(reader, size, said.frames)
         if complaint is None:

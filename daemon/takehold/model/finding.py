@@ -66,8 +66,9 @@ class Counterpart:
     that differs, or of the block that does, for `different`; None where that is not known.
     `since` is the first frame that is missing for `short`. `channels` of the primary one, from 1,
     differ (`different`), lack those frames (`short`; all if empty) or have no backup (`reduced`);
-    those that have none are `alone` where it is `short`.
-    `residual_db` and `correlation` are the figures that decided, where samples were compared.
+    those that have none are `alone` where it is `short` or `longer`.
+    `residual_db` and `correlation` are the figures that decided, where samples were compared;
+    `duration_difference` is how many frames the backup's sound is longer, negative if shorter.
     `later` is how many frames the backup's sound lies later than both TimeReferences say, None
     where that is not known.
     """
@@ -83,6 +84,7 @@ class Counterpart:
     since: int | None = None
     later: int | None = None
     alone: tuple[int, ...] = ()
+    duration_difference: int | None = None
 
     @property
     def confirms(self) -> bool:

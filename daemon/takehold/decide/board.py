@@ -1,0 +1,288 @@
+"""Two cards while they are being matched: what is answered so far, and how (decide/match)."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field, replace
+
+from takehold.decide.by_digest import (
+    KEYS,
+    WHOLE,
+    Key,
+    audio_and_name,
+    beginning,
+    compare,
+    same_audio,
+)
+from takehold.decide.candidates import Unit, hinted, paired, units
+from takehold.decide.layouts import other_layouts, silent
+from takehold.decide.spare import spares
+from takehold.decide.takes import takes
+from takehold.decide.twins import Twins, other_layout
+from takehold.decide.weighing import Compared, file_by_file, mirror, weigh
+from takehold.model.comparison import Side
+from takehold.model.finding import Counterpart, Relation
+from takehold.model.recording import Recording
+from takehold.model.take import Take
+
+
+def by_load(recordings: Iterable[Recording]) -> dict[int, list[Recording]]:
+    """Recordings by the load that they are on."""
+    loads: dict[int, list[Recording]] = defaultdict(list)
+    for recording in recordings:
+        loads[recording.load].append(recording)
+    return loads
+
+
+@dataclass(slots=True)
+class Board:
+    """What is answered so far. `used` are the backup's recordings that answer something.
+
+    `twins` are answers that take nothing: for what was made from other files, or lies on a second
+    card, or is answered by files of another day. `alike` pairs recordings whose takes share some
+    channels while the others must be compared.
+    """
+
+    ours: list[Recording]
+    theirs: list[Recording]
+    words: tuple[str, ...]
+    compared: Compared
+    answers: dict[int, Counterpart] = field(default_factory=dict)
+    used: set[int] = field(default_factory=set)
+    uncompared: list[tuple[Side, Side]] = field(default_factory=list)
+    parts: dict[int, int] = field(default_factory=dict)
+    twins: dict[int, Counterpart] = field(default_factory=dict)
+    alike: list[tuple[int, int]] = field(default_factory=list)
+    _grouped: tuple[list[Take], list[Take]] | None = None
+    _spent: set[tuple[int, int]] = field(default_factory=set)
+
+    def by_digests(self) -> None:
+        """Answer what the digests tell."""
+        self._grouped = None
+        self.alike = []
+        for key in KEYS:
+            self._pair(key)
+        self._layouts()
+        self.second_cards()
+
+    def by_names(self) -> None:
+        """Answer what is left by names and timecode, by blocks and what comparisons told."""
+        if self.is_open():
+            mine, its = self._units()
+            self._weigh(paired(mine, its, self.alike))
+
+    def by_audio(self) -> None:
+        """Answer by audio alone: a payload with sound, channels, or a beginning with sound."""
+        for key in (_sounding_name, same_audio):
+            self._pair(key)
+        self._layouts()
+        hints = [*self.alike, *self.beginnings(), *self._known()]
+        if hints:
+            self._weigh(hinted(*self._units(), hints))
+
+    def derive(self, made: AbstractSet[int], beyond: Iterable[Recording]) -> None:
+        """Answer those that were made from others by what the backup holds of them."""
+        held = Twins([*self.theirs, *beyond])
+        found = (held.of(r) for r in self.ours if r.id in made)
+        self.twins |= {answer.recording: answer for answer in found if answer is not None}
+
+    def second_cards(self, beyond: Iterable[Recording] = ()) -> None:
+        """A primary card with the same takes as another: what answers those answers these.
+
+        One to one between the two cards; two takes of one card with the same bytes are two.
+        """
+        if len(left := self.left()) < len(self.ours) and len(by_load(self.ours)) > 1 and left:
+            backups = {r.id: r for r in (*self.theirs, *beyond)}
+            for key in KEYS:
+                self._same_as_another(key, backups)
+
+    def _same_as_another(self, key: Key, backups: Mapping[int, Recording]) -> None:
+        """Those left that have the same key as an answered one of another card."""
+        known = {**self.twins, **self.answers}
+        shelf: dict[Hashable, list[Recording]] = defaultdict(list)
+        for recording in self.ours:
+            answer, name = known.get(recording.id), key(recording)
+            if answer is not None and answer.others and name is not None:
+                shelf[name].append(recording)
+        for recording in self.left():
+            name = key(recording)
+            there = shelf.get(name, ()) if name is not None else ()
+            for other in there:
+                if other.load != recording.load and (other.id, recording.load) not in self._spent:
+                    self._spent.add((other.id, recording.load))
+                    self.twins[recording.id] = _as_well(recording, known[other.id], backups)
+                    break
+
+    def is_open(self) -> bool:
+        """Whether there is a backup, and some recording of either card is left alone."""
+        answered = len(self.answers) + len(self.twins)
+        alone = answered < len(self.ours) or len(self.used) < len(self.theirs)
+        return alone and bool(self.ours and self.theirs)
+
+    def left(self) -> list[Recording]:
+        """The primary recordings without an answer."""
+        return [r for r in self.ours if r.id not in self.answers and r.id not in self.twins]
+
+    def free(self) -> list[Recording]:
+        """The backup's recordings that answer nothing."""
+        return [r for r in self.theirs if r.id not in self.used]
+
+    def _give(self, answer: Counterpart) -> None:
+        self.answers[answer.recording] = answer
+        self.used.update(answer.others)
+
+    def _pair(self, key: Key) -> None:
+        """File by file, those with the same key; of several the first paths."""
+        shelf: dict[Hashable, list[Recording]] = defaultdict(list)
+        for candidate in reversed(self.free()):
+            if (name := key(candidate)) is not None:
+                shelf[name].append(candidate)
+        for recording in self.left() if shelf else ():
+            name = key(recording)
+            if name is not None and shelf[name]:
+                self._give(compare(recording, shelf[name].pop()))
+
+    def _takes(self) -> tuple[list[Take], list[Take]]:
+        """The takes of both cards."""
+        if self._grouped is None:
+            self._grouped = _by_take(self.ours, self.words), _by_take(self.theirs, self.words)
+        return self._grouped
+
+    def _units(self) -> tuple[list[Unit], list[Unit]]:
+        """What is left of both cards, whole takes where nothing of them is answered."""
+        ours, theirs = self._takes()
+        mine = units(ours, {r.id: r for r in self.ours}, self.left())
+        return mine, units(theirs, {r.id: r for r in self.theirs}, self.free())
+
+    def _layouts(self) -> None:
+        """By their channels. Silence goes with its part."""
+        if not self.is_open():
+            return
+        ours, theirs = map(_part_of, self._takes())
+        self.parts = {**ours, **theirs}
+        open_parts: dict[int, list[Recording]] = defaultdict(list)
+        for recording in self.left():
+            open_parts[ours.get(recording.id, recording.id)].append(recording)
+        homes = {r.id: theirs.get(r.id, r.id) for r in self.theirs}
+        found = other_layouts(open_parts.values(), self.free(), homes)
+        for answer in found.answers.values():
+            self._give(answer)
+        self.alike = [*found.alike, *self._silence(homes)]
+
+    def _silence(self, homes: Mapping[int, int]) -> Iterator[tuple[int, int]]:
+        """Silence goes with its part, unless the backup's part holds something else instead."""
+        whole: dict[int, set[int]] = defaultdict(set)
+        for answer in self.answers.values():
+            if answer.relation in WHOLE:
+                part = self.parts.get(answer.recording, answer.recording)
+                whole[part].update(answer.others)
+        strange: dict[int, list[int]] = defaultdict(list)
+        for backup in reversed(self.free()):
+            if not silent(backup):
+                strange[homes[backup.id]].append(backup.id)
+        for recording in filter(silent, self.left()):
+            others = sorted(whole.get(self.parts.get(recording.id, recording.id), ()))
+            odd = [strange[homes[other]] for other in others if strange.get(homes[other])]
+            if odd:
+                yield recording.id, odd[0].pop()
+            elif others:
+                self._give(other_layout(recording, tuple(others)))
+
+    def beginnings(self) -> Iterator[tuple[int, int]]:
+        """Of which one is the beginning of the other, by their blocks."""
+        shelf: dict[Hashable, list[Recording]] = defaultdict(list)
+        for backup in reversed(self.free()):
+            if (begin := beginning(backup)) is not None:
+                shelf[begin].append(backup)
+        for recording in self.left() if shelf else ():
+            begin = beginning(recording)
+            there = shelf.get(begin, []) if begin is not None else []
+            if there and compare(recording, there[-1]).relation in (
+                Relation.SHORT,
+                Relation.LONGER,
+            ):
+                yield recording.id, there.pop().id
+
+    def _known(self) -> Iterator[tuple[int, int]]:
+        """Those that were compared before, as far as a lost catalogue's blocks told it then."""
+        mine, its = {r.id for r in self.left()}, {r.id for r in self.free()}
+        for ours, theirs in sorted(self.compared) if mine and its else ():
+            if ours[0] in mine and theirs[0] in its:
+                yield ours[0], theirs[0]
+
+    def _weigh(self, pairs: Iterable[tuple[Unit, Unit]]) -> None:
+        for one, other in pairs:
+            for first, second in file_by_file(one, other):
+                answers, wanted = weigh(first, second, self.compared)
+                for answer in answers:
+                    self._give(answer)
+                self.used |= set(second.side)
+                self.uncompared += [(first.side, second.side)] if wanted else []
+
+    def told(self) -> tuple[tuple[Counterpart, ...], tuple[Counterpart, ...]]:
+        """All of it, seen from both cards."""
+        all_ = {**self.twins, **self.answers}
+        ours = [all_.get(r.id) or Counterpart(r.id, Relation.MISSING) for r in self.ours]
+        return tuple(ours), tuple(self._mirrored())
+
+    def _mirrored(self) -> list[Counterpart]:
+        """The answers from the other side; of several the weakest counts."""
+        seen: dict[int, list[Counterpart]] = defaultdict(list)
+        for answer in self.answers.values():
+            for other in answer.others:
+                seen[other].append(answer)
+        twins = Twins(self.ours) if len(self.used) < len(self.theirs) else None
+        parts = {self.parts.get(r.id, r.id): seen[r.id] for r in self.theirs if r.id in seen}
+        found: dict[int, Counterpart] = {}
+        alone: list[Recording] = []
+        for backup in self.theirs:
+            if backup.id in seen:
+                found[backup.id] = mirror(backup, seen[backup.id])
+                continue
+            twin = twins.of(backup) if twins else None
+            mates = parts.get(self.parts.get(backup.id, backup.id))
+            if twin is None and mates and silent(backup):
+                twin = other_layout(backup, (mates[0].recording,))
+            found[backup.id] = twin or Counterpart(backup.id, Relation.MISSING)
+            if twin is None and backup.id not in self.used:
+                alone.append(backup)
+        if alone and self.ours:
+            found |= self._spares(alone)
+        return [found[r.id] for r in self.theirs]
+
+    def _spares(self, alone: list[Recording]) -> dict[int, Counterpart]:
+        """What is left of the backup, held against what is answered already."""
+        ours, theirs = self._takes()
+        answered = [r for r in self.ours if r.id in self.answers or r.id in self.twins]
+        mine = units(ours, {r.id: r for r in self.ours}, answered)
+        its = units(theirs, {r.id: r for r in self.theirs}, alone)
+        found, uncompared = spares(mine, its, self.compared)
+        self.uncompared += uncompared
+        return found
+
+
+def _sounding_name(recording: Recording) -> Hashable | None:
+    return None if silent(recording) else audio_and_name(recording)
+
+
+def _as_well(
+    recording: Recording, answer: Counterpart, backups: Mapping[int, Recording]
+) -> Counterpart:
+    """The answer for another recording of the same payload."""
+    if answer.relation in (Relation.IDENTICAL, Relation.SAME_AUDIO):
+        return compare(recording, backups[answer.others[0]])
+    return replace(answer, recording=recording.id)
+
+
+def _by_take(recordings: Iterable[Recording], words: Sequence[str]) -> list[Take]:
+    """The takes of each load, those beside that were recorded again for themselves."""
+    found = [take for files in by_load(recordings).values() for take in takes(files, words)]
+    return [*found, *(again for take in found for again in take.again)]
+
+
+def _part_of(found: Iterable[Take]) -> dict[int, int]:
+    """The part of each recording, named by its first file."""
+    parts = (part for take in found for part in take.parts)
+    return {number: part.files[0] for part in parts for number in part.files}

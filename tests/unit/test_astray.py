@@ -1,0 +1,187 @@
+"""Backup recordings that lie on another shooting day than what they answer."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from planworld import DAY, SECOND, cards, ledger, load, recording, settings, taken, view
+from takehold.decide.astray import beyond
+from takehold.decide.match import Beyond
+from takehold.decide.standing import DayStanding, Standing
+from takehold.model import facts as f
+from takehold.model.finding import Counterpart, Relation
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
+from takehold.model.settings import Role
+
+BEFORE, AFTER = "2031-05-05", "2031-05-07"
+LONG = bytes(range(1, 251)) * 800  # 200,000 frames: four seconds and a bit
+
+
+def on(day: str, made: Recording) -> Recording:
+    """The same of another day."""
+    about = replace(made.description.metadata, date=day)
+    place = made.place.replace(DAY.encode(), day.encode())
+    return replace(
+        made, day=day, place=place, description=replace(made.description, metadata=about)
+    )
+
+
+def primary(number: int = 1, day: str = DAY, **changes: Any) -> Recording:
+    return on(day, recording(number, changes.pop("path", b"T01.WAV"), head=b"a", **changes))
+
+
+def backup(number: int = 101, day: str = BEFORE, **changes: Any) -> Recording:
+    return on(day, recording(number, changes.pop("path", b"T01.WAV"), of=2, head=b"b", **changes))
+
+
+def known(*files: Recording) -> Ledger:
+    return ledger(cards(), taken(*files))
+
+
+def standing(day: DayStanding, number: int) -> Standing:
+    found = day.of(number)
+    assert found is not None
+    return found
+
+
+def answer(day: DayStanding, number: int) -> Counterpart:
+    found = standing(day, number).answer
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("day", [BEFORE, AFTER])
+def test_the_same_audio_of_the_day_beside_is_a_backup(day: str) -> None:
+    """Seen from both days, and from neither it is missing."""
+    facts = known(primary(audio=LONG), backup(day=day, audio=LONG))
+    here, there = view(facts), view(facts, day=day)
+    assert answer(here, 1).relation is Relation.SAME_AUDIO
+    assert answer(here, 1).others == (101,)
+    assert answer(there, 101).relation is Relation.SAME_AUDIO
+    assert answer(there, 101).others == (1,)
+    assert [s.recording.id for s in here.beside] == [101]
+    assert [s.recording.id for s in there.beside] == [1]
+    assert here.left_open
+    assert there.left_open
+
+
+def test_a_name_alone_is_none() -> None:
+    """The same name, beginning and length come again every day."""
+    said = {"time_reference": 36_000 * SECOND, "scene": "1", "take": "1", "file_uid": "U"}
+    facts = known(primary(audio=LONG, said=said), backup(audio=LONG[::-1], said=said))
+    assert answer(view(facts), 1).relation is Relation.MISSING
+    assert answer(view(facts, day=BEFORE), 101).relation is Relation.MISSING
+    assert view(facts).uncompared == ()
+
+
+def test_silence_is_none() -> None:
+    """Digital silence is the same in every take."""
+    zeros = bytes([128]) * SECOND * 2  # 8 bit is unsigned
+    facts = known(primary(audio=zeros), backup(audio=zeros))
+    assert answer(view(facts), 1).relation is Relation.MISSING
+
+
+def test_a_beginning_with_sound_is_short() -> None:
+    facts = known(primary(audio=LONG), backup(audio=LONG[: 3 * SECOND], path=b"X.WAV"))
+    found = answer(view(facts), 1)
+    assert (found.relation, found.frames) == (Relation.SHORT, len(LONG) - 3 * SECOND)
+
+
+def test_a_longer_one_says_that_the_primary_is_cut() -> None:
+    facts = known(primary(audio=LONG[: 3 * SECOND]), backup(audio=LONG, path=b"X.WAV"))
+    assert answer(view(facts), 1).relation is Relation.LONGER
+
+
+def test_a_beginning_of_silence_is_none() -> None:
+    """Only the started block of the shorter one has sound: nothing shows that it is the same."""
+    zeros = bytes([128]) * SECOND * 2
+    facts = known(primary(audio=zeros + LONG), backup(audio=zeros + LONG[:9]))
+    assert answer(view(facts), 1).relation is Relation.MISSING
+
+
+def test_its_own_day_comes_first() -> None:
+    own = backup(101, DAY, audio=LONG)
+    facts = known(primary(audio=LONG), own, backup(102, BEFORE, audio=LONG))
+    assert answer(view(facts), 1).others == (101,)
+    assert answer(view(facts, day=BEFORE), 102).relation is Relation.MISSING
+
+
+def test_a_beginning_on_its_own_day_comes_before_another_days_whole() -> None:
+    """A line-up tone is the same every morning."""
+    own, cut = primary(1, BEFORE, audio=LONG), backup(101, BEFORE, audio=LONG[: 3 * SECOND])
+    facts = known(own, cut, primary(2, DAY, audio=LONG[: 3 * SECOND]))
+    assert answer(view(facts, day=BEFORE), 1).relation is Relation.SHORT
+    assert answer(view(facts), 2).relation is Relation.MISSING
+
+
+def test_audio_of_another_day_comes_before_a_name_of_its_own() -> None:
+    """The backup's T01 is today's: yesterday's T01 lacks one, and is not called different."""
+    yesterday, today = primary(1, BEFORE, audio=LONG[::-1]), primary(2, DAY, audio=LONG)
+    facts = known(yesterday, today, backup(101, BEFORE, audio=LONG))
+    assert answer(view(facts), 2).relation is Relation.SAME_AUDIO
+    assert answer(view(facts, day=BEFORE), 1).relation is Relation.MISSING
+    assert view(facts, day=BEFORE).uncompared == ()
+
+
+def test_one_to_one() -> None:
+    """Two takes of the same audio need two files, on whichever side of the day they lie."""
+    takes = [primary(n, path=b"T%d.WAV" % n, audio=LONG) for n in (1, 2, 3)]
+    facts = known(*takes, backup(101, BEFORE, audio=LONG), backup(102, AFTER, audio=LONG))
+    day = view(facts)
+    assert [answer(day, n).others for n in (1, 2, 3)] == [(101,), (102,), ()]
+
+
+def test_two_days_that_want_the_same_file() -> None:
+    """It lies before the one and behind the other: what comes after it gets it."""
+    one, other = primary(1, BEFORE, audio=LONG), primary(2, AFTER, audio=LONG)
+    facts = known(one, other, backup(101, DAY, audio=LONG))
+    assert answer(view(facts, day=AFTER), 2).others == (101,)
+    assert answer(view(facts, day=BEFORE), 1).others == ()
+    assert answer(view(facts), 101).others == (2,)
+
+
+def test_cards_that_came_in_together_answer_each_other_whatever_their_dates() -> None:
+    facts = known(primary(audio=LONG), backup(day="2031-02-11", audio=LONG))
+    assert answer(view(facts), 1).others == (101,)
+    assert answer(view(facts, day="2031-02-11"), 101).others == (1,)
+
+
+def test_a_card_of_another_day_further_off_is_not_looked_at() -> None:
+    later = f.LoadSeen(load(2, Role.BACKUP, day="2031-02-11"))
+    facts = ledger(
+        cards(), [later], taken(primary(audio=LONG), backup(101, "2031-02-11", audio=LONG))
+    )
+    assert answer(view(facts), 1).relation is Relation.MISSING
+
+
+def test_a_card_on_the_primarys_disk_is_no_backup() -> None:
+    same = f.LoadSeen(load(2, Role.BACKUP, disks=load(1).disks))
+    facts = ledger(cards(), [same], taken(primary(audio=LONG), backup(audio=LONG)))
+    assert answer(view(facts), 1).relation is Relation.MISSING
+
+
+def test_another_production_is_none_of_it() -> None:
+    other = backup(audio=LONG)
+    other = replace(other, place=other.place.replace(b"Lantern Bay", b"Elsewhere"))
+    assert answer(view(known(primary(audio=LONG), other)), 1).relation is Relation.MISSING
+
+
+def test_a_day_that_is_answered_leaves_nothing_open() -> None:
+    facts = known(primary(audio=LONG), backup(101, DAY, audio=LONG), backup(102, audio=LONG))
+    assert beyond(facts, DAY, settings()) == (Beyond(), False)
+    assert not view(facts).left_open
+
+
+def test_what_becomes_known_is_seen() -> None:
+    """What a day leaves open is kept between questions, until something of it is new."""
+    late = backup(audio=LONG)
+    facts = known(primary(audio=LONG), replace(late, readings=()))
+    assert answer(view(facts), 1).relation is Relation.MISSING
+    facts.apply([f.WasRead(late.id, late.readings[0])])
+    assert answer(view(facts), 1).relation is Relation.SAME_AUDIO
+    facts.apply([f.Gone(101)])
+    assert answer(view(facts), 1).relation is Relation.MISSING

@@ -1,0 +1,272 @@
+"""What is said once of a backup card: its date, its timecode, two primary cards of one backup."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from planworld import (
+    DAY,
+    SECOND,
+    cards,
+    copied,
+    ledger,
+    load,
+    recording,
+    settings,
+    taken,
+    target,
+    view,
+)
+from takehold.decide.check import Around, check
+from takehold.decide.standing import DayStanding, day_standing
+from takehold.model import facts as f
+from takehold.model.finding import Finding, Relation, Severity
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
+from takehold.model.settings import Role, Source
+
+BEFORE = "2031-05-05"
+LONG = bytes(range(1, 251)) * 800
+DRIVES = (target("shuttle-1"), target("shuttle-2"))
+TEN = 36_000 * SECOND
+
+
+def on(made: Recording, day: str, date: str, time: str) -> Recording:
+    said = replace(made.description.metadata, date=date, time=time)
+    place = made.place.replace(DAY.encode(), day.encode())
+    described = replace(made.description, metadata=said)
+    return replace(made, day=day, place=place, description=described)
+
+
+def mine(number: int = 1, **changes: Any) -> Recording:
+    """A take of the primary card, of 06:00:30."""
+    path = b"T%02d.WAV" % number
+    made = recording(number, path, audio=changes.pop("audio", LONG), head=b"a", **changes)
+    return on(made, DAY, DAY, "06:00:30")
+
+
+def its(
+    number: int = 101, day: str = BEFORE, date: str = BEFORE, time: str = "06:00:30", **more: Any
+) -> Recording:
+    """The same of the backup card, of another day."""
+    path = b"T%02d.WAV" % (number - 100)
+    made = recording(number, path, of=2, audio=more.pop("audio", LONG), head=b"b", **more)
+    return on(made, day, date, time)
+
+
+def day_of(*files: Recording, loads: tuple[f.Fact, ...] = ()) -> Ledger:
+    read = [replace(file, readings=file.readings * 2) for file in files]
+    there = [fact for file in read for fact in copied(file, *DRIVES)]
+    return ledger(cards(), list(loads), taken(*read), there)
+
+
+def found(known: Ledger, day: str = DAY) -> list[Finding]:
+    """All that is said, but of names on the drives."""
+    return list(check(view(known, day=day), known, settings(), Around()))
+
+
+def told(known: Ledger, code: str, day: str = DAY) -> list[tuple[Severity, str]]:
+    return [(x.severity, x.says) for x in found(known, day) if x.code == code]
+
+
+def codes(known: Ledger, day: str = DAY) -> set[str]:
+    return {x.code for x in found(known, day)}
+
+
+def test_a_date_that_is_a_day_off_is_said_once_for_the_card() -> None:
+    """A person decides which of the two dates is right."""
+    takes = [bytes([n]) + LONG for n in range(1, 12)]
+    files = [mine(n, audio=audio) for n, audio in enumerate(takes, 1)]
+    files += [its(100 + n, audio=audio) for n, audio in enumerate(takes, 1)]
+    known = day_of(*files)
+    says = (
+        "SND_B1: 11 of its recordings hold audio of this day, and its recorder says 2031-05-05, the"
+        " primary's 2031-05-06."
+    )
+    assert told(known, "backup-day-off") == [(Severity.LOOK, says)]
+    assert codes(known).isdisjoint({"backup-not-seen", "backup-missing", "source-not-seen"})
+
+
+def test_a_watch_folder_of_another_date_was_seen() -> None:
+    """Its files are the backup of this day."""
+    folder = Source("backup", Role.BACKUP, path=b"/srv/backup")
+    asked = replace(settings(), sources=(settings().sources[0], folder))
+    known = day_of(mine(), its())
+    found = check(day_standing(known, DAY, asked), known, asked, Around())
+    assert {x.code for x in found}.isdisjoint({"source-not-seen", "backup-not-seen"})
+
+
+def test_on_the_backups_own_day_it_is_no_recording_without_a_primary() -> None:
+    known = day_of(mine(), its())
+    says = "SND_B1: 1 of its recordings holds audio of 2031-05-06; see that day."
+    assert told(known, "backup-day-off", BEFORE) == [(Severity.NOTE, says)]
+    assert codes(known, BEFORE).isdisjoint({"only-on-backup", "primary-not-seen"})
+
+
+def test_a_day_that_has_more_still_wants_its_primary_card() -> None:
+    known = day_of(mine(), its(), its(102, audio=LONG[::-1]))
+    assert {"only-on-backup", "primary-not-seen"} <= codes(known, BEFORE)
+
+
+def test_what_the_card_lacks_is_missing() -> None:
+    """It was seen: so each take that it has not is told."""
+    known = day_of(mine(), mine(2, audio=LONG[::-1]), its())
+    assert [x.recording for x in found(known) if x.code == "backup-missing"] == [2]
+
+
+def test_clocks_a_little_apart_at_the_days_beginning_are_a_note() -> None:
+    known = day_of(mine(), its(date=DAY, time="05:59:30"))
+    says = "SND_B1: 1 of its recordings holds audio of this day, and its own time is of 2031-05-05."
+    assert told(known, "backup-day-off") == [(Severity.NOTE, says)]
+
+
+@pytest.mark.parametrize(("mine_at", "its_at"), [("", ""), (DAY, "")])
+def test_a_card_without_dates(mine_at: str, its_at: str) -> None:
+    """Where neither names a date, none can be wrong."""
+    one, other = on(mine(), DAY, mine_at, ""), on(its(day=DAY), BEFORE, its_at, "")
+    ((severity, _),) = told(day_of(one, other), "backup-day-off")
+    assert severity is (Severity.LOOK if mine_at else Severity.NOTE)
+
+
+def timed(made: Recording, start: int) -> Recording:
+    said = replace(made.description.metadata, time_reference=start)
+    return replace(made, description=replace(made.description, metadata=said))
+
+
+@pytest.mark.parametrize(
+    ("later", "says"),
+    [
+        (3600 * SECOND, "1 h 0 min later"),
+        (-90 * SECOND, "1 min 30.000 s earlier"),
+        (SECOND // 2, "0.500 s later"),
+        (1, "1 sample later"),
+        (-7, "7 samples earlier"),
+    ],
+)
+def test_the_same_audio_at_another_timecode(later: int, says: str) -> None:
+    known = day_of(timed(mine(), TEN), timed(its(day=DAY, date=DAY), TEN + later))
+    says = f"SND_B1: 1 of its recordings holds the same audio {says} by timecode: T01.WAV."
+    assert told(known, "backup-timecode") == [(Severity.NOTE, says)]
+
+
+def test_many_of_another_timecode_are_said_once() -> None:
+    takes = [bytes([n]) + LONG for n in range(1, 6)]
+    files = [timed(mine(n, audio=audio), TEN) for n, audio in enumerate(takes, 1)]
+    files += [
+        timed(its(100 + n, DAY, DAY, audio=audio), TEN + SECOND) for n, audio in enumerate(takes, 1)
+    ]
+    ((_, says),) = told(day_of(*files), "backup-timecode")
+    assert says.endswith(
+        "5 of its recordings hold the same audio 1.000 s later by timecode:"
+        " T01.WAV, T02.WAV, T03.WAV and 2 more."
+    )
+
+
+def test_the_same_timecode_is_not_worth_a_word() -> None:
+    known = day_of(timed(mine(), TEN), timed(its(day=DAY, date=DAY), TEN))
+    assert "backup-timecode" not in codes(known)
+    assert "backup-timecode" not in codes(day_of(mine(), timed(its(day=DAY, date=DAY), TEN)))
+
+
+MIRROR = f.LoadSeen(
+    load(4, label="SND_A2", identity="uuid:SND_A2", folder=b"SND_A2", disks=frozenset({"a2"}))
+)
+
+
+def relations(day: DayStanding, *numbers: int) -> list[Relation | None]:
+    standings = [day.of(number) for number in numbers]
+    return [s.answer.relation if s and s.answer else None for s in standings]
+
+
+def test_a_second_primary_card_with_the_same_takes_has_the_same_backup() -> None:
+    """One backup is enough for both, and that is said once."""
+    second = replace(mine(2), load=4, path=b"T01.WAV", place=b"Lantern Bay/2031-05-06/SND_A2/T01")
+    known = day_of(mine(), second, its(day=DAY, date=DAY), loads=(MIRROR,))
+    assert relations(view(known), 1, 2) == [Relation.SAME_AUDIO, Relation.SAME_AUDIO]
+    says = "SND_A2: 1 of its recordings holds the same as SND_A1; one backup answers both."
+    assert told(known, "backup-shared") == [(Severity.NOTE, says)]
+    assert "backup-missing" not in codes(known)
+
+
+def test_a_second_card_with_a_backup_of_its_own_shares_none() -> None:
+    second = replace(mine(2), load=4, path=b"T01.WAV", place=b"Lantern Bay/2031-05-06/SND_A2/T01")
+    both = its(day=DAY, date=DAY), replace(its(102, DAY, DAY), path=b"X.WAV")
+    known = day_of(mine(), second, *both, loads=(MIRROR,))
+    assert "backup-shared" not in codes(known)
+
+
+def test_other_audio_on_a_second_card_needs_a_file_of_its_own() -> None:
+    second = replace(mine(2, audio=LONG[::-1]), load=4, path=b"T01.WAV")
+    known = day_of(mine(), second, its(day=DAY, date=DAY), loads=(MIRROR,))
+    assert relations(view(known), 1, 2) == [Relation.SAME_AUDIO, Relation.MISSING]
+
+
+def test_two_takes_of_one_card_with_the_same_bytes_need_two_files() -> None:
+    known = day_of(mine(1), mine(2), its(day=DAY, date=DAY))
+    assert sorted(map(str, relations(view(known), 1, 2))) == ["missing", "same audio"]
+
+
+def test_of_a_second_card_each_take_counts_once() -> None:
+    """It holds the take twice, and the first card once: one of the two has no backup."""
+    more = [replace(mine(n), load=4, place=b"Lantern Bay/2031-05-06/SND_A2/%d" % n) for n in (2, 3)]
+    known = day_of(mine(1), *more, its(day=DAY, date=DAY), loads=(MIRROR,))
+    assert sorted(map(str, relations(view(known), 2, 3))) == ["missing", "same audio"]
+
+
+SECOND_BACKUP = f.LoadSeen(
+    load(5, Role.BACKUP, label="SND_B2", identity="uuid:B2", folder=b"SND_B2", disks=frozenset("b"))
+)
+
+
+def spare(audio: bytes, **changes: Any) -> Recording:
+    """A file of the second backup card."""
+    made = its(103, DAY, DAY, audio=audio)
+    place = b"Lantern Bay/2031-05-06/SND_B2/T01.WAV"
+    return replace(made, load=5, path=b"T01.WAV", place=place, **changes)
+
+
+@pytest.mark.parametrize(
+    ("audio", "severity", "says"),
+    [
+        (LONG[: 3 * SECOND], Severity.NOTE, "the beginning only; 1.167 s are missing at its end"),
+        (LONG + LONG, Severity.LOOK, "4.167 s more"),
+        (LONG[: 2 * SECOND] + LONG[::-1][: len(LONG) - 2 * SECOND], Severity.LOOK, "other audio"),
+    ],
+)
+def test_a_second_backup_tells_what_it_holds(audio: bytes, severity: Severity, says: str) -> None:
+    """It is held against the primary's file that another backup answers."""
+    known = day_of(mine(), its(day=DAY, date=DAY), spare(audio), loads=(SECOND_BACKUP,))
+    ((grave, sentence),) = told(known, "backup-spare")
+    begins = (
+        "SND_B2/T01.WAV: SND_A1/T01.WAV is answered by another file of a backup card; this one"
+        f" holds {says}"
+    )
+    assert sentence.startswith(begins)
+    assert grave is severity
+    assert "only-on-backup" not in codes(known)
+
+
+def test_a_second_backup_that_holds_all_of_it_is_not_worth_a_word() -> None:
+    known = day_of(mine(), its(day=DAY, date=DAY), spare(LONG), loads=(SECOND_BACKUP,))
+    assert codes(known).isdisjoint({"backup-spare", "only-on-backup"})
+
+
+def test_where_the_first_backup_is_short_a_person_looks_at_the_second_too() -> None:
+    first = its(day=DAY, date=DAY, audio=LONG[: 3 * SECOND])
+    known = day_of(mine(), first, spare(LONG[: 2 * SECOND]), loads=(SECOND_BACKUP,))
+    ((severity, _),) = told(known, "backup-spare")
+    assert severity is Severity.LOOK
+
+
+def test_what_is_known_by_scene_and_take_alone_is_on_the_backup_only() -> None:
+    """Another recording may have been given the same number."""
+    said = {"scene": "1", "take": "1"}
+    other = replace(
+        on(recording(103, b"OTHER.WAV", of=5, audio=LONG[::-1], said=said), DAY, DAY, "11:00:00")
+    )
+    known = day_of(mine(said=said), its(101, DAY, DAY, said=said), other, loads=(SECOND_BACKUP,))
+    assert "only-on-backup" in codes(known)
+    assert "backup-spare" not in codes(known)
