@@ -1,9 +1,11 @@
 """What the audio measure adds to copying: `python tests/benchmarks/measure_share.py`.
 
+    python tests/benchmarks/measure_share.py [--kind media] [--megabytes 500] [--rounds 5]
+
 One card of 8-track 24-bit takes goes through `takehold once` onto two drives, with the measure of
 the channels and with it left out, turn by turn in one run. Printed: CPU seconds and wall time of
 the whole command (start, copy, read-back and the second read of the card included), medians, and
-their ratio.
+their ratio. Needs root; the kinds are those of places.py.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 
+from benchmarks.places import Places, places
 from cardmaker import today
 from corpus.wavs import RATE, Said, file_of, packed, voices
 from instance import config_text
@@ -53,16 +56,16 @@ def card(folder: Path, megabytes: int) -> None:
         (folder / f"T{number + 1:02}.WAV").write_bytes(file_of(said, data, CHANNELS))
 
 
-def once(folder: Path, *, bare: bool) -> tuple[float, float]:
-    """CPU seconds and wall time of the command, in a laptop and on drives of its own."""
+def once(folder: Path, where: Places, *, bare: bool) -> tuple[float, float]:
+    """CPU seconds and wall time of the command, from cold, with a laptop of its own."""
+    where.clean()
     room = folder / "run"
     shutil.rmtree(room, ignore_errors=True)
-    drives = {name: room / name for name in ("drive_1", "drive_2")}
-    for drive in drives.values():
-        drive.mkdir(parents=True)
+    room.mkdir()
+    drives = {drive.name: drive for drive in where.drives}
     config = room / "takehold.toml"
     keys = {"copies_required": 1}
-    config.write_text(config_text({"primary": ("primary", folder / "card")}, drives, keys))
+    config.write_text(config_text({"primary": ("primary", where.card)}, drives, keys))
     signing = ["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", room / "signing_key"]
     subprocess.run(signing, check=True, timeout=20, stdin=subprocess.DEVNULL)
     env = {**os.environ, "TAKEHOLD_CONFIG": str(config), "TAKEHOLD_STATE": str(room / "state")}
@@ -77,15 +80,20 @@ def once(folder: Path, *, bare: bool) -> tuple[float, float]:
 def main() -> None:
     """Print the table."""
     asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--kind", choices=("media", "loop", "exfat", "tmpfs"), default="media")
     asked.add_argument("--megabytes", type=int, default=500)
     asked.add_argument("--rounds", type=int, default=5)
     given = asked.parse_args()
     taken: dict[bool, list[tuple[float, float]]] = {False: [], True: []}
+    size = given.megabytes * 10**6
     with tempfile.TemporaryDirectory(prefix="measure-") as scratch:
-        card(Path(scratch) / "card", given.megabytes)
-        for _ in range(given.rounds):
-            for bare in (False, True):
-                taken[bare].append(once(Path(scratch), bare=bare))
+        folder = Path(scratch)
+        with places(folder / "places", given.kind, 2, size) as where:
+            card(where.card / "SND", given.megabytes)
+            where.slow_down()
+            for _ in range(given.rounds):
+                for bare in (False, True):
+                    taken[bare].append(once(folder, where, bare=bare))
     figures = {
         bare: [statistics.median(part) for part in zip(*runs, strict=True)]
         for bare, runs in taken.items()

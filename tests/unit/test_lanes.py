@@ -12,6 +12,7 @@ from fakeworld import DAY, Clock, ending, within
 from takehold.engine.lanes import Lanes, total_of
 from takehold.engine.outcome import Outcome, Tell
 from takehold.engine.perform import Work
+from takehold.model.errors import VolumeGone
 from takehold.model.recording import Load, Recording, Stamp
 from takehold.model.settings import Role
 from takehold.model.situation import Sighted, Target
@@ -107,18 +108,25 @@ def test_a_lane_is_free_only_with_all_that_was_told() -> None:
         assert [o.key for o in told] == [f"rec {n}" for n in range(500)]
 
 
-def test_each_word_and_each_end_wakes_the_loop() -> None:
-    """Two words and one end."""
+@pytest.mark.parametrize(
+    ("every_ns", "error", "wakes"),
+    [(0, None, 4), (10**12, None, 2), (10**12, VolumeGone("It is gone."), 4)],
+)
+def test_what_is_told_wakes_the_loop_at_once_or_now_and_then(
+    every_ns: int, error: VolumeGone | None, wakes: int
+) -> None:
+    """Three words and one end; a failure always does, the end too, and nothing told is lost."""
     bench = Bench()
+    bench.lanes.nudge_every_ns = every_ns
 
     def act(work: Work, tell: Tell, moved: Callable[[int], None], stop: threading.Event) -> None:
-        tell(Outcome())
-        tell(Outcome())
+        for _ in range(3):
+            tell(Outcome(error=error))
 
     bench.performer.act = act
     bench.start(bench.confirm(0, 1))
-    assert len(bench.all()) == 2
-    assert len(bench.nudges) == 3
+    assert len(bench.all()) == 3
+    assert len(bench.nudges) == wakes
 
 
 def test_a_bug_in_a_step_is_raised_in_the_loop() -> None:

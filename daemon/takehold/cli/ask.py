@@ -24,6 +24,7 @@ if TYPE_CHECKING:  # beside a running daemon nothing of the engine is needed
 
 POLL_S = 0.1
 SHOW_EVERY_NS = 2 * 10**9
+SHOW_SHARE = 20
 
 
 @contextmanager
@@ -56,9 +57,10 @@ def progress(place: Home, begun: Running) -> Callable[[], None]:
 
     It is called as long as there is work, and so keeps the machine awake too.
     """
+    from takehold.adapters.live import LiveFile
     from takehold.engine.progress import snapshot
 
-    last = [begun.clock.steady_ns()]
+    due = [begun.clock.steady_ns() + SHOW_EVERY_NS]
     noted: set[str] = {""}
 
     def show() -> None:
@@ -70,12 +72,14 @@ def progress(place: Home, begun: Running) -> Callable[[], None]:
             if says not in noted:
                 noted.add(says)
                 click.echo(says, err=True)
-        if now - last[0] > SHOW_EVERY_NS:
-            last[0] = now
-            _show(place, begun)
-            work: Any = snapshot(begun.engine, now)["work"]
-            for entry in work:
+        if now > due[0]:
+            state: Any = snapshot(begun.engine, now)
+            LiveFile(place.state).show(state)
+            for entry in state["work"]:
                 click.echo("  " + work_line(entry), err=True)
+            # A large day takes long to weigh: that is left for the work.
+            took = begun.clock.steady_ns() - now
+            due[0] = now + max(SHOW_EVERY_NS, SHOW_SHARE * took)
 
     return show
 

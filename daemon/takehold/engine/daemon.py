@@ -22,6 +22,7 @@ STOP_S = 9.0
 BUSY_WAIT_S = 1.0
 AILING_WAIT_S = 5.0
 SECOND_NS = 10**9
+BESIDE_SHARE = 10
 
 
 class Manager(Protocol):
@@ -74,7 +75,7 @@ class Daemon:
 
     def run(self) -> bool:
         """Turn until `stopping`, or until it is `astray`; whether all work ended in time."""
-        looked_ns = 0
+        look_due_ns = say_due_ns = 0
         busy = False
         while not self.stopping and not self.astray():
             if self.reload is not None:
@@ -82,14 +83,22 @@ class Daemon:
                 reload()
             told, freed = self._engine.collect()
             now = self._clock.steady_ns()
-            if freed or not told or now - looked_ns > SECOND_NS:
+            if freed or not told or now > look_due_ns:
                 busy = self._engine.turn()
-                looked_ns = now
-            self._vigil.mind(bool(self._engine.lanes.running))
-            self._say()
+                look_due_ns = self._later(now)
+            running = bool(self._engine.lanes.running)
+            self._vigil.mind(running)
+            now = self._clock.steady_ns()
+            if not running or now > say_due_ns:
+                self._say()
+                say_due_ns = self._later(now)
             self._wake.watch_folders(self._watched())
             self._wake.wait(self._pause(busy))
         return self._end()
+
+    def _later(self, begun_ns: int) -> int:
+        """When it is done again beside the work; what takes long is done more seldom."""
+        return begun_ns + max(SECOND_NS, BESIDE_SHARE * (self._clock.steady_ns() - begun_ns))
 
     def _end(self) -> bool:
         ended = self._engine.lanes.stop(STOP_S)

@@ -25,6 +25,9 @@ from takehold.model.step import (
 )
 from takehold.ports.clock import Clock
 
+# Each wake of the loop is a flush of the catalogue: thousands of small files share it.
+NUDGE_EVERY_NS = 10**8
+
 
 @dataclass(slots=True)
 class Running:
@@ -49,6 +52,8 @@ class Lanes:
         self._told: queue.SimpleQueue[Outcome] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._bug: BaseException | None = None
+        self._nudged_ns = 0
+        self.nudge_every_ns = NUDGE_EVERY_NS
         self.running: dict[str, Running] = {}
 
     @property
@@ -85,8 +90,12 @@ class Lanes:
         running.thread.start()
 
     def _tell(self, outcome: Outcome) -> None:
+        """A failure wakes the loop at once, the others now and then: it takes all that it finds."""
         self._told.put(outcome)
-        self._nudge()
+        now = self._clock.steady_ns()
+        if outcome.error is not None or now - self._nudged_ns >= self.nudge_every_ns:
+            self._nudged_ns = now
+            self._nudge()
 
     def gather(self) -> tuple[list[Outcome], bool]:
         """Everything told since, and whether a lane came free.
