@@ -1,12 +1,13 @@
 """The bars of docs/performance.md, held: `python tests/benchmarks/bars.py [--only ROW,ROW]`.
 
-    python tests/benchmarks/bars.py [--repeat 5] [--quick] [--record]
+    python tests/benchmarks/bars.py [--repeat 5] [--quick] [--record] [--show]
 
 Each row copies one card with takehold and with the peers that its bars name, in one run (copying.py
 says how). Printed: each ratio beside its bar and beside what was recorded. It fails, with status 1,
 where a ratio is worse than the recorded one by more than NOISE; a bar that was not met when it was
 recorded fails nothing by itself. `--record` writes what was measured to docs/performance.json.
-`--quick` takes a quarter of the content and one turn: enough to see that all of it runs.
+`--quick` takes a quarter of the content and one turn: enough to see that all of it runs. `--show`
+measures nothing and prints what is recorded.
 Needs what copying.py needs.
 """
 
@@ -147,6 +148,24 @@ def held(name: str, bar: Bar, value: float, known: Mapping[str, Any]) -> bool:
     return good
 
 
+def show(known: Mapping[str, Any]) -> None:
+    """The page's table: each bar, and what was measured; the figures of takehold of each row."""
+    print("| row | takehold / peers | measured | bar | met |\n|---|---|---|---|---|")
+    for name, row in ROWS.items():
+        for bar in row.bars if name in known else ():
+            key = f"{bar.what} / {bar.peers or 'itself'}"
+            value = known[name]["ratios"][key]
+            met = "yes" if value <= bar.most else "**no**"
+            print(f"| {name} | {key} | {value:.3f} | {bar.most} | {met} |")
+    print("\n| row | method | wall s | CPU s | MB | card read x | copies read x |")
+    print("|---|---|---|---|---|---|---|")
+    for name in (name for name in ROWS if name in known):
+        for method, run in known[name]["medians"].items():
+            figures = f"{run['wall']:.2f} | {run['cpu']:.2f} | {run['memory']:.0f}"
+            figures += f" | {run['card_read']:.3f} | {run['back_read']:.3f}"
+            print(f"| {name} | {method} | {figures} |")
+
+
 def main() -> int:
     """Measure, print, record or compare."""
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -154,8 +173,12 @@ def main() -> int:
     asked.add_argument("--repeat", type=int, default=5)
     asked.add_argument("--quick", action="store_true")
     asked.add_argument("--record", action="store_true")
+    asked.add_argument("--show", action="store_true")
     given = asked.parse_args()
     known = json.loads(RECORDED.read_text()) if RECORDED.exists() else {}
+    if given.show:
+        show(known)
+        return 0
     told, worse = dict(known), []
     for name in given.only.split(","):
         row = ROWS[name]
@@ -174,8 +197,9 @@ def main() -> int:
             if not held(name, bar, value, known):
                 worse.append(name)
         told[name] = {"ratios": ratios, "medians": {n: asdict(run) for n, run in medians.items()}}
+        if given.record:
+            RECORDED.write_text(json.dumps(told, indent=1) + "\n")
     if given.record:
-        RECORDED.write_text(json.dumps(told, indent=1) + "\n")
         return 0
     if worse:
         print(f"worse than recorded: {', '.join(dict.fromkeys(worse))}")
