@@ -113,6 +113,7 @@ def _newer_program(stage: Stage) -> None:
 
 def _set_forms(scripts: tuple[str, ...]) -> None:
     catalogue_file.migrations = lambda: scripts
+    catalogue_file.newest_form = lambda: len(scripts)
 
 
 def _with_post(stage: Stage) -> None:

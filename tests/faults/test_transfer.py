@@ -397,6 +397,18 @@ def test_a_drive_that_takes_each_buffer_late_is_left_too() -> None:
     assert slow.files == {}
 
 
+def test_two_slow_drives_beside_a_fast_one_are_both_left() -> None:
+    """They are alike, and the fast one waits for both at once."""
+    bench = Bench({b"T01.WAV": take(1, frames=60 * SIZE)}, drives=3, stall_seconds=10_000)
+    *slow, fast = bench.drives
+    for drive in slow:
+        drive.write_takes_s = 0.01
+    bench.run(bench.jobs(b"T01.WAV"))
+    bench.check(fast, b"T01.WAV")
+    assert bench.errors() == {land(drive): "late" for drive in slow}
+    assert within(10, lambda: not any(drive.open_trees for drive in slow))
+
+
 def test_drives_that_are_all_slow_keep_pace_with_each_other() -> None:
     """None is left where none is waited for alone."""
     bench = Bench({b"T01.WAV": take(1, frames=20 * SIZE)}, stall_seconds=10_000)

@@ -73,7 +73,7 @@ def formatted(site: Site, card: FakeVolume) -> None:
     card.yank()
     site.work()
     del site.disk.volumes[card.root.path]
-    fresh = site.card("SND_A1", {b"T09.WAV": take(9, day="2031-03-15")})
+    fresh = site.card("SND_A1", {b"T09.WAV": take(9, day="2031-03-13")})
     about = replace(fresh.root.volume, identity="uuid:formatted", mount_id="mount of another")
     fresh.root = replace(fresh.root, volume=about, identity="uuid:formatted")
     site.work()

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from takehold.formats.compressed import FLAC, MP3
+from takehold.adapters.decoder import SoundfileDecoder
+from takehold.formats.compressed import FLAC, MP3, told_samples
 from takehold.formats.describe import describe
 from takehold.model.sound import Description, Kind
 
@@ -64,6 +65,35 @@ def test_mp3(tmp_path: Path, rate: int, channels: int, tag: str) -> None:
     assert said.format is not None
     assert (said.format.tag, said.format.bits, said.frames) == (MP3, 0, None)
     assert (said.format.channels, said.format.sample_rate, 0) == probed(path)
+
+
+class Bytes:
+    """A file's bytes, as a reader."""
+
+    def __init__(self, raw: bytes) -> None:
+        self.raw = raw
+
+    def read_at(self, offset: int, length: int) -> bytes:
+        return self.raw[offset : offset + length]
+
+
+@pytest.mark.parametrize("rate", [48_000, 44_100, 32_000, 22_050, 16_000, 8_000])
+@pytest.mark.parametrize("options", [("-b:a", "64k"), ("-q:a", "4")], ids=["constant", "variable"])
+def test_an_mp3_that_is_cut_off_lacks_what_its_first_frame_tells(
+    tmp_path: Path, rate: int, options: tuple[str, ...]
+) -> None:
+    """The count is ffmpeg's; whole, nothing is missing of it, but what an encoder puts around."""
+    raw = made(tmp_path, "mp3", rate, 1, *options).read_bytes()
+    told = told_samples(Bytes(raw).read_at)
+    assert 2 * rate <= told <= 2 * rate + 4 * 1152
+    for length, least in ((len(raw), 0), (len(raw) // 2, rate // 2)):
+        with SoundfileDecoder().stream(Bytes(raw[:length]), length) as stream:  # type: ignore[arg-type]
+            while len(stream.read(10_000)):
+                pass
+            assert (stream.lacks == 0) == (least == 0)
+            assert stream.lacks >= least
+    assert told_samples(Bytes(raw[:30]).read_at) == 0
+    assert told_samples(Bytes(b"RIFF" + raw).read_at) == 0
 
 
 def test_a_constant_rate_of_every_size(tmp_path: Path) -> None:

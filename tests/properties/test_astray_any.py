@@ -14,7 +14,7 @@ from properties.test_day_alone import kept
 from takehold.cli.view import judged_day
 from takehold.decide.check import Around
 from takehold.decide.judge import judge
-from takehold.decide.standing import DayStanding
+from takehold.decide.standing import DayStanding, Standing
 from takehold.model import facts as f
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.ledger import Ledger
@@ -82,6 +82,12 @@ def across(day: DayStanding) -> set[tuple[int, int]]:
     return {pair for pair in pairs if pair[0] not in mirrored}
 
 
+def standing_of(day: DayStanding, number: int) -> Standing:
+    found = day.of(number)
+    assert found
+    return found
+
+
 @settings(max_examples=150, deadline=None)
 @given(FILES)
 def test_each_day_says_the_same_of_another(
@@ -94,9 +100,17 @@ def test_each_day_says_the_same_of_another(
     for day, standing in days.items():
         for mine, other in across(standing):
             one, two = known.recordings[mine], known.recordings[other]
-            pairs[other].add(mine)
             assert {one.day, two.day} & {day}
-            assert (mine, other) in across(days[one.day])
+            if two.day == day and (mine, other) not in across(days[one.day]):
+                # A further copy of what another file answers takes nothing.
+                held = standing_of(days[one.day], mine).answer
+                assert held
+                assert held.others
+                assert one.sound
+                assert two.sound
+                assert one.sound.digest == two.sound.digest
+                continue
+            pairs[other].add(mine)
             assert (mine, other) in across(days[two.day])
             assert one.sound
             assert two.sound

@@ -107,7 +107,7 @@ def test_its_own_day_comes_first() -> None:
     own = backup(101, DAY, audio=LONG)
     facts = known(primary(audio=LONG), own, backup(102, BEFORE, audio=LONG))
     assert answer(view(facts), 1).others == (101,)
-    assert answer(view(facts, day=BEFORE), 102).relation is Relation.MISSING
+    assert answer(view(facts), 101).others == (1,)
 
 
 def test_a_beginning_on_its_own_day_comes_before_another_days_whole() -> None:
@@ -185,3 +185,71 @@ def test_what_becomes_known_is_seen() -> None:
     assert answer(view(facts), 1).relation is Relation.SAME_AUDIO
     facts.apply([f.Gone(101)])
     assert answer(view(facts), 1).relation is Relation.MISSING
+
+
+def second(made: Recording, card: int) -> Recording:
+    """The same on another card."""
+    return replace(made, load=card, place=made.place + b".%d" % card)
+
+
+def seconds_of(*files: Recording) -> Ledger:
+    """Of two primary cards and two backup cards."""
+    more = [
+        load(n, role, identity=f"uuid:{n}", label=f"C{n}", disks=frozenset({f"{n}"}))
+        for n, role in ((4, Role.PRIMARY), (5, Role.BACKUP))
+    ]
+    return ledger(cards(), [f.LoadSeen(one) for one in more], taken(*files))
+
+
+@pytest.mark.parametrize("day", [BEFORE, AFTER])
+def test_a_second_backup_card_of_the_day_beside_holds_what_is_answered(day: str) -> None:
+    """It takes nothing from its own day, and is not the only one that has it."""
+    further = second(backup(102, day, audio=LONG), 5)
+    facts = seconds_of(primary(audio=LONG), backup(101, DAY, audio=LONG), further)
+    there = view(facts, day=day)
+    assert answer(there, 102).relation is Relation.OTHER_LAYOUT
+    assert answer(there, 102).others == (1,)
+    assert [s.recording.id for s in there.beside] == [1]
+    assert answer(view(facts), 1).others == (101,)
+
+
+def test_two_backup_cards_of_the_day_beside() -> None:
+    """One answers, the other holds the same."""
+    further = second(backup(102, BEFORE, audio=LONG), 5)
+    facts = seconds_of(primary(audio=LONG), backup(101, BEFORE, audio=LONG), further)
+    assert answer(view(facts), 1).others == (101,)
+    there = view(facts, day=BEFORE)
+    assert answer(there, 101).relation is Relation.SAME_AUDIO
+    assert answer(there, 102).relation is Relation.OTHER_LAYOUT
+
+
+@pytest.mark.parametrize("day", [BEFORE, AFTER])
+def test_a_second_primary_card_of_the_day_beside_has_the_same_backup(day: str) -> None:
+    further = second(primary(2, day, audio=LONG), 4)
+    facts = seconds_of(primary(audio=LONG), backup(101, DAY, audio=LONG), further)
+    there = view(facts, day=day)
+    assert answer(there, 2).relation is Relation.SAME_AUDIO
+    assert answer(there, 2).others == (101,)
+    assert there.backup_seen
+    assert answer(view(facts), 101).others == (1,)
+
+
+def test_a_second_take_of_the_same_card_needs_a_file_of_its_own() -> None:
+    """The same card on the day beside is no mirror; and two of the mirror's are two."""
+    own = seconds_of(
+        primary(audio=LONG), backup(101, DAY, audio=LONG), primary(2, BEFORE, audio=LONG)
+    )
+    assert answer(view(own, day=BEFORE), 2).relation is Relation.MISSING
+    twice = [second(primary(n, BEFORE, path=b"%d" % n, audio=LONG), 4) for n in (2, 3)]
+    facts = seconds_of(primary(audio=LONG), backup(101, DAY, audio=LONG), *twice)
+    there = view(facts, day=BEFORE)
+    assert [len(answer(there, n).others) for n in (2, 3)] == [1, 0]
+
+
+def test_silence_on_a_second_card_of_the_day_beside_is_none() -> None:
+    zeros = bytes([128]) * SECOND * 2
+    further = second(primary(2, BEFORE, audio=zeros), 4), second(backup(102, audio=zeros), 5)
+    facts = seconds_of(primary(audio=zeros), backup(101, DAY, audio=zeros), *further)
+    here = view(facts, day=BEFORE)
+    assert answer(here, 2).others in ((), (102,))
+    assert here.beside == ()

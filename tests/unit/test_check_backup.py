@@ -489,3 +489,18 @@ def test_a_made_file_whose_audio_is_nowhere_on_the_backup_is_told() -> None:
     made.add(2, "P.WAV", LINES, TEN, number=2, file_uid="U", **SAID)
     (told,) = about_backup(facts_of(made))
     assert (told.code, "MIX.WAV" in told.says) == ("backup-missing", True)
+
+
+def test_another_sample_rate_is_said_and_not_called_other_audio() -> None:
+    """Nothing is resampled, so nothing shows that the audio is another one."""
+    made = pair(LINES, bits=16)
+    its = made.files[2]
+    form = its.description.format
+    assert form is not None
+    other = replace(its.description, format=replace(form, sample_rate=44_100))
+    made.files[2] = replace(its, description=other)
+    (one,) = about_backup(facts_of(made, compared(Relation.DIFFERENT)))
+    assert one.code == "backup-different"
+    assert one.says.endswith(
+        f"recording of it has a sample rate of 44100 Hz, the primary's {HZ} Hz: not comparable."
+    )

@@ -9,6 +9,7 @@ import pytest
 
 from planworld import (
     DAY,
+    NOON,
     SECOND,
     cards,
     copied,
@@ -23,10 +24,12 @@ from planworld import (
 from takehold.decide.check import Around, check
 from takehold.decide.standing import DayStanding, day_standing
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
 from takehold.model.finding import Finding, Relation, Severity
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Source
+from twocards import Cards
 
 BEFORE = "2031-05-05"
 LONG = bytes(range(1, 251)) * 800
@@ -104,6 +107,10 @@ def test_on_the_backups_own_day_it_is_no_recording_without_a_primary() -> None:
     says = "SND_B1: 1 of its recordings holds audio of 2031-05-06; see that day."
     assert told(known, "backup-day-off", BEFORE) == [(Severity.NOTE, says)]
     assert codes(known, BEFORE).isdisjoint({"only-on-backup", "primary-not-seen"})
+    folder = Source("second", Role.BACKUP, path=b"/srv/second")
+    asked = replace(settings(), sources=(*settings().sources, folder))
+    said = check(day_standing(known, BEFORE, asked), known, asked, Around())
+    assert "source-not-seen" not in {x.code for x in said}
 
 
 def test_a_day_that_has_more_still_wants_its_primary_card() -> None:
@@ -225,7 +232,7 @@ def spare(audio: bytes, **changes: Any) -> Recording:
     """A file of the second backup card."""
     made = its(103, DAY, DAY, audio=audio)
     place = b"Lantern Bay/2031-05-06/SND_B2/T01.WAV"
-    return replace(made, load=5, path=b"T01.WAV", place=place, **changes)
+    return replace(made, **{"load": 5, "path": b"T01.WAV", "place": place, **changes})
 
 
 @pytest.mark.parametrize(
@@ -270,3 +277,103 @@ def test_what_is_known_by_scene_and_take_alone_is_on_the_backup_only() -> None:
     known = day_of(mine(said=said), its(101, DAY, DAY, said=said), other, loads=(SECOND_BACKUP,))
     assert "only-on-backup" in codes(known)
     assert "backup-spare" not in codes(known)
+
+
+def test_a_started_second_is_compared_before_it_is_told() -> None:
+    """Its digests tell whole seconds only: until then a person would be told too little."""
+    made = spare(LONG[: SECOND + 9])
+    known = day_of(mine(), its(day=DAY, date=DAY), made, loads=(SECOND_BACKUP,))
+    ((severity, says),) = told(known, "backup-spare")
+    assert severity is Severity.LOOK
+    assert says.endswith("how this one differs from it is being looked at.")
+    assert view(known).uncompared == (((1,), (103,)),)
+
+
+def test_two_cut_copies_on_one_card_are_both_known() -> None:
+    one, other = (spare(LONG[: n * SECOND], id=200 + n, path=b"%d/T01.WAV" % n) for n in (2, 3))
+    known = day_of(mine(), its(day=DAY, date=DAY), one, other, loads=(SECOND_BACKUP,))
+    assert [severity for severity, _ in told(known, "backup-spare")] == [Severity.NOTE] * 2
+    assert "only-on-backup" not in codes(known)
+
+
+def test_a_clock_of_its_own_is_said_once() -> None:
+    """Another distance for each take: one note has them all."""
+    takes = [bytes([n]) + LONG for n in range(1, 6)]
+    files = [timed(mine(n, audio=audio), TEN) for n, audio in enumerate(takes, 1)]
+    files += [
+        timed(its(100 + n, DAY, DAY, audio=audio), TEN + (n - 3) * SECOND)
+        for n, audio in enumerate(takes, 1)
+    ]
+    ((_, says),) = told(day_of(*files), "backup-timecode")
+    assert says.endswith(
+        "4 of its recordings hold the same audio from 2.000 s earlier to 2.000 s later by timecode:"
+        " T01.WAV, T02.WAV, T04.WAV and 1 more."
+    )
+
+
+def test_a_day_whose_date_is_off_can_be_decided_on() -> None:
+    """One of its files is of another day: there may be no primary card to put in."""
+    known = day_of(mine(), its(), its(102, audio=LONG[::-1]))
+    ((severity, _),) = told(known, "primary-not-seen", BEFORE)
+    assert severity is Severity.LOOK
+    alone = day_of(its(102, audio=LONG[::-1]))
+    assert [severity for severity, _ in told(alone, "primary-not-seen", BEFORE)] == [Severity.HOLD]
+
+
+def test_a_backup_without_dates_may_be_of_another_day() -> None:
+    """It is of the day on which it was first seen, as an MP3 that came in the morning after."""
+    known = day_of(its(day=BEFORE, date="", time=""))
+    assert [severity for severity, _ in told(known, "primary-not-seen", BEFORE)] == [Severity.LOOK]
+
+
+SLATE = {"time_reference": TEN, "scene": "1", "take": "1"}
+
+
+@pytest.mark.parametrize(
+    ("audio", "relation"),
+    [
+        (LONG[: 2 * SECOND], Relation.LONGER),
+        (LONG + LONG, Relation.SHORT),
+        (LONG[: 2 * SECOND] + LONG[::-1][2 * SECOND :], Relation.DIFFERENT),
+    ],
+)
+def test_a_mirror_that_differs_is_held_against_the_same_backup(
+    audio: bytes, relation: Relation
+) -> None:
+    """The other primary card's file is answered by it; this one is not missing."""
+    place = b"Lantern Bay/2031-05-06/SND_A2/T01"
+    second = replace(mine(2, audio=audio, said=SLATE), load=4, path=b"T01.WAV", place=place)
+    backup = its(day=DAY, date=DAY, said=SLATE)
+    known = day_of(mine(said=SLATE), second, backup, loads=(MIRROR,))
+    assert relations(view(known), 1, 2, 101) == [Relation.SAME_AUDIO, relation, Relation.SAME_AUDIO]
+    assert codes(known).isdisjoint({"backup-missing", "backup-shared"})
+
+
+def test_the_same_name_on_another_card_is_no_mirror() -> None:
+    second = replace(mine(2, audio=LONG[::-1]), load=4, path=b"T01.WAV")
+    known = day_of(mine(said=SLATE), second, its(day=DAY, date=DAY, said=SLATE), loads=(MIRROR,))
+    assert relations(view(known), 2) == [Relation.MISSING]
+
+
+@pytest.mark.parametrize("relation", [None, Relation.DIFFERENT])
+def test_what_shares_a_track_only_is_no_backup_of_another_day(relation: Relation | None) -> None:
+    """A tone that comes again on one track: its other track may be all that is left of a take."""
+    made = Cards()
+    tone, boom, anna = ([n * step + 1 for n in range(40)] for step in (700, 900, 1100))
+    made.add(1, "A.WAV", [tuple(boom), tuple(tone)], number=1)
+    made.add(2, "B.WAV", [tuple(anna), tuple(tone)], number=101)
+    one, other = made.files[1], on(made.files[101], BEFORE, BEFORE, "11:00:00")
+    known = day_of(one, other)
+    if relation:
+        known.apply([f.Compared(Comparison((1,), (101,), relation, NOON, 0, channels=(1,)))])
+    says = "SND_B1: taken for recordings of 2031-05-06, and not shown to hold their audio: B.WAV."
+    assert told(known, "backup-day-off", BEFORE) == [(Severity.LOOK, says)]
+    assert [severity for severity, _ in told(known, "primary-not-seen", BEFORE)] == [Severity.HOLD]
+
+
+def test_beside_a_wrong_backup_the_words_are_of_that() -> None:
+    first = its(day=DAY, date=DAY, audio=LONG[::-1])
+    known = day_of(mine(), first, spare(LONG[: 2 * SECOND], id=202), loads=(SECOND_BACKUP,))
+    found_one = [says for _, says in told(known, "backup-spare")]
+    begins = "SND_B2/T01.WAV: another file was taken for SND_A1/T01.WAV and holds other audio; this"
+    assert [says.startswith(begins) for says in found_one] == [True]

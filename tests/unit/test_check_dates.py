@@ -72,11 +72,10 @@ def test_a_card_that_was_not_formatted_is_said_once_for_each_day_that_is_on_it()
     card = (first, second, of_day(4, BEFORE[1], 2), today)
     [says] = uncleared(*card)
     assert says == (
-        "SND_A1 was not formatted since 2031-05-05: 2 files of that day were on it already, and "
-        "are not copied again."
+        "SND_A1 was not formatted since 2031-05-05: 2 files of that day were on it before."
     )
     [says] = uncleared(*card, day=BEFORE[1])
-    assert "since 2031-05-04: 1 file of that day" in says
+    assert "since 2031-05-04: 1 file of that day was on it" in says
     assert uncleared(*card, day=BEFORE[0]) == []
     assert uncleared(today) == []
 

@@ -121,6 +121,18 @@ def test_a_log_of_sentences_is_no_report(names: tuple[str, ...]):
     assert found(*CARD, report(*names, loosely=True), good=True) == []
 
 
+PATHS = tuple(f"10:00:00 REC START /DAY01/{name}" for name in ALL)
+
+
+def test_a_log_of_paths_is_no_report_and_hides_none():
+    """What stands before the path is no folder of the card; a folder's name may have blanks."""
+    log = report(*PATHS, number=91, path=b"LOG.TXT", loosely=True)
+    assert found(*CARD, log, good=True) == []
+    assert codes(*CARD, log, report(*ALL[:1])) == ["report-omits"]
+    files = on_card(b"DAY 01/S01T01.WAV", b"DAY 01/S01T02.WAV")
+    assert codes(*files, report("DAY 01/S01T01.WAV", loosely=True)) == ["report-omits"]
+
+
 def test_a_log_in_columns_is_none_either_where_it_names_a_file_of_the_card():
     assert found(*CARD, report(*LOG), good=True) == []
     assert codes(*CARD, report("take 1.wav", "take 2.wav")) == ["report-names-missing"]
@@ -139,6 +151,17 @@ def test_a_log_beside_names_takes_none_of_them_away():
     names = (*ALL, *LOG, "S01T09.WAV")
     (told,) = found(*CARD, report(*names, loosely=True))
     assert told.says.endswith("names a file that is not on that card: S01T09.WAV.")
+
+
+def test_a_day_of_papers_alone_asks_for_no_cards():
+    """A report that was written after midnight: no recording of that day is missed."""
+    early = [replace(r, day=BEFORE) for r in CARD]
+    facts = [*cards(), *taken(*early, report(*ALL))]
+    told = {x.code for x in check(view(ledger(facts)), ledger(facts), settings(), Around())}
+    assert told.isdisjoint({"backup-not-seen", "primary-not-seen", "source-not-seen"})
+    assert "backup-not-seen" in {
+        x.code for x in check(view(ledger(facts), day=BEFORE), ledger(facts), settings(), Around())
+    }
 
 
 def test_what_it_names_and_is_not_there():

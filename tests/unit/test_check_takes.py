@@ -283,6 +283,13 @@ def test_a_transmitters_own_card_is_left_alone():
     assert not codes & MINE
 
 
+@pytest.mark.parametrize("further", ["2PU", "2A", "02-FS"])
+def test_a_pick_up_or_lettered_take_fills_its_number(further: str):
+    """Common practice, no source: it begins with its number."""
+    named = wav(80, b"x.wav", "1", further, MORNING + HZ)
+    assert "take-numbers" not in {f.code for f in found_on([THREE[0], named, THREE[2]])}
+
+
 def test_numbers_go_on_from_an_earlier_day():
     """Scene 1 was begun yesterday: takes 1 and 2 are not missing today."""
     before = replace(wav(80, b"old.wav", "1", "2", MORNING), day="2031-05-05")

@@ -181,3 +181,28 @@ def test_two_full_cards_are_matched(same: bool) -> None:
 
 def test_compare_is_about_the_first_named() -> None:
     assert compare(primary(7), backup(9)) == answer(7, Relation.IDENTICAL, 9)
+
+
+def pairs(first: Recording, other: Recording) -> tuple[tuple[tuple[int, ...], ...], ...]:
+    return match([first], [other]).uncompared
+
+
+@pytest.mark.parametrize("longer", [1, 101])
+def test_the_last_second_that_no_digest_tells_is_compared(longer: int) -> None:
+    """It may be other audio: a digest of a started block says nothing of a whole one."""
+    sides = {1: LONG, 101: LONG}
+    sides[102 - longer] = LONG[: SECOND + 7]
+    assert pairs(primary(audio=sides[1]), backup(audio=sides[101])) == (((1,), (101,)),)
+
+
+@pytest.mark.parametrize("seconds", [0, 1, 3])
+def test_a_prefix_of_whole_blocks_needs_no_comparison(seconds: int) -> None:
+    assert pairs(primary(audio=LONG), backup(audio=LONG[: seconds * SECOND])) == ()
+
+
+def test_blocks_of_silence_in_common_are_no_beginning() -> None:
+    """Two takes may begin with digital silence: only their samples tell."""
+    zeros = bytes([128]) * SECOND  # 8 bit is unsigned
+    mine, its = primary(audio=zeros + LONG), backup(audio=zeros + LONG[::-1][:9_000])
+    assert one(mine, its).relation is Relation.UNCOMPARED
+    assert pairs(mine, its) == (((1,), (101,)),)

@@ -365,3 +365,26 @@ def test_a_set_that_is_short_is_told_by_its_blocks_at_once() -> None:
     assert relations(found, files) == [Relation.SHORT, Relation.SHORT, Relation.MISSING]
     assert {a.frames for a in found.primaries} == {HZ, None}
     assert found.uncompared == ()
+
+
+@pytest.mark.parametrize("value", [1, -1, 3])
+def test_an_idle_input_is_evidence_for_nothing(value: int) -> None:
+    """It stands at one value in every take of that length, as silence does."""
+    cards = Cards()
+    idle = (value,) * 40
+    cards.add(1, "A.WAV", [BOOM, idle], START)
+    cards.add(2, "B.WAV", [ANNA, idle], START + HZ)
+    found = match(cards.card(1), cards.card(2))
+    assert [a.relation for a in found.primaries] == [Relation.MISSING]
+    assert [a.relation for a in found.backups] == [Relation.MISSING]
+    assert found.uncompared == ()
+
+
+def test_a_loud_square_wave_is_evidence() -> None:
+    """It has one magnitude, too, and sounds."""
+    cards = Cards()
+    square = (2**22, -(2**22)) * 20
+    cards.add(1, "A.WAV", [square], START)
+    cards.add(2, "B.WAV", [square], START + HZ)
+    found = match(cards.card(1), cards.card(2))
+    assert [a.relation for a in found.primaries] == [Relation.SAME_AUDIO]

@@ -160,6 +160,20 @@ def test_names_without_ending_need_a_head(head: str):
     assert names_listed(table(rows=rows[1:]).encode()) is None
 
 
+def test_many_blanks_in_a_cell_cost_no_time():
+    """1 MiB of them in front of a name: a search that began at each would take hours."""
+    raw = b"file,x\na" + b" " * (SIZE_CAP - 32) + b"b.wav,1\nc.wav,2\n"
+    assert names_listed(raw) == ("c.wav",)
+
+
+def test_totals_and_the_next_page_are_no_names_below_a_head():
+    """Nor is the head that is printed again there; a take without scene or note is one."""
+    head = ["Scene", "Take", "File Name", "Note"]
+    rows = [head, ["1", "1", "S01T01", ""], ["", "2", "S01T02", ""], ["", "", "Page 2 of 2", ""],
+            head, ["1", "3", "S01T03", "dog"], ["", "", "Total files", ""]]  # fmt: skip
+    assert names_listed(table(rows=rows).encode()) == ("S01T01", "S01T02", "S01T03")
+
+
 @pytest.mark.parametrize("ending", ["wav", "WAV", "bwf", "rf64", "w64", "flac", "mp3", "aif"])
 def test_the_endings_of_audio(ending: str):
     assert names_listed(f"1;a.{ending};x\n".encode()) == (f"a.{ending}",)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from takehold.formats.compressed import most_frames, telling, untold
+from takehold.formats.compressed import most_frames, telling, told_samples, untold
 from takehold.model.errors import Malformed, TakeholdError
 from takehold.model.sound import Span
 from takehold.ports.decoder import Samples, Stream
@@ -17,6 +17,8 @@ from takehold.ports.disk import Reader
 _MOST_SAMPLES = 1 << 22
 # Frames by which the count of an MP3 that does not tell it may be too high: two of its own frames.
 _GUESSED = 2 * 1152
+# What an encoder puts around the sound, and a decoder takes away: four frames at most (measured).
+_AROUND = 4 * 1152
 _LOSSY = frozenset({"MP3", "MPEG", "OGG"})
 # Each of their samples stands for itself: one that is there decodes.
 _PLAIN = frozenset({"WAV", "WAVEX", "RF64"})
@@ -81,7 +83,7 @@ class SoundfileDecoder:
         with _failures(soundfile, file):
             sound = Straight(file)
         with sound:
-            yield _Stream(soundfile, file, sound)
+            yield _Stream(soundfile, file, sound, told_samples(reader.read_at))
 
 
 class _Samples:
@@ -114,8 +116,9 @@ class _Samples:
 class _Stream:
     """ports/decoder.Stream of an open file."""
 
-    def __init__(self, soundfile: Any, file: _File, sound: Any) -> None:
+    def __init__(self, soundfile: Any, file: _File, sound: Any, told: int) -> None:
         self._soundfile, self._file, self._sound = soundfile, file, sound
+        self._told = told
         self._done = 0
         self.channels: int = sound.channels
         self.sample_rate: int = sound.samplerate
@@ -135,7 +138,10 @@ class _Stream:
         """As the port says; what a lossy coding only guesses is not told."""
         told: int = self._sound.frames
         lacks = 0 if told == _NOT_TOLD else max(told - self._done, 0)
-        return 0 if self.lossy and lacks <= _GUESSED else lacks
+        lacks = 0 if self.lossy and lacks <= _GUESSED else lacks
+        # Where the file is too short for it, libsndfile does not believe an information frame.
+        promised = self._told - self._done
+        return max(lacks, promised) if promised > _AROUND else lacks
 
 
 def _counted(reader: Reader, size: int, known: int | None = None) -> _File:

@@ -8,6 +8,8 @@ audio alone (decide/match.by_audio_alone), never by names: those come again ever
    came in on one day.
 2. One to one, and the same whichever of the days is asked. So a day needs two days to either side,
    and those of the cards that came in with its own.
+3. What is left then of a second card, primary or backup, may hold what the day beside has on both
+   cards already: it takes nothing, and is told on its own day only (decide/further).
 Cost: that of the digests of these days, once for all that is known of each.
 """
 
@@ -18,6 +20,7 @@ from datetime import date, timedelta
 from functools import lru_cache
 from itertools import product
 
+from takehold.decide.further import Held, second_backups, second_primaries
 from takehold.decide.match import Beyond, Left, Matched, by_audio_alone, left_open
 from takehold.decide.sides import is_card, same_disk, sides
 from takehold.model.finding import Counterpart
@@ -41,6 +44,11 @@ def beyond(ledger: Ledger, day: str, settings: Settings) -> tuple[Beyond, bool]:
     ours, theirs = {r.id for r in left.ours}, {r.id for r in left.theirs}
     answers = {a.recording: a for m in mine for a in m.primaries if a.recording in ours}
     mirrors = {a.recording: a for m in its for a in m.backups if a.recording in theirs}
+    held = known.held_beside(day)
+    answers |= second_primaries(
+        (r for r in left.ours if r.id not in answers), held, ledger, settings
+    )
+    mirrors |= second_backups((r for r in left.theirs if r.id not in mirrors), held)
     others = {n for a in (*answers.values(), *mirrors.values()) for n in a.others}
     files = tuple(ledger.recordings[n] for n in sorted(others))
     wanted = tuple(pair for m in mine for pair in m.uncompared if pair[0][0] in ours)
@@ -98,6 +106,15 @@ class _Days:
         ours = _without(self.left(day).ours, self.before(day).primaries)
         theirs = _without(self.left(next_day).theirs, self.before(_shifted(next_day, 1)).backups)
         return self._matched(ours, theirs)
+
+    def held_beside(self, day: str) -> list[Held]:
+        """What both days beside have on both cards, or on one and this day's backup cards."""
+        before, after = _shifted(day, -1), _shifted(day, 1)
+        if not self.left(day).ours and not self.left(day).theirs:
+            return []
+        from_here = (*self.after(before).primaries, *self.before(after).primaries)
+        astray = ((self._ledger.recordings[a.recording], a) for a in from_here)
+        return [*self.left(before).held, *self.left(after).held, *astray]
 
     def groups(self, day: str) -> list[str]:
         """When the cards first came in of which this day leaves something open."""
@@ -157,7 +174,7 @@ def _left(ledger: Ledger, _news: tuple[int, int], day: str, settings: Settings) 
     if not both.primaries and not both.backups:
         return Left()
     found = left_open(both.primaries, both.backups, settings.rerecorded)
-    return Left(_audio(found.ours), _audio(found.theirs))
+    return Left(_audio(found.ours), _audio(found.theirs), found.held)
 
 
 def _audio(recordings: Iterable[Recording]) -> tuple[Recording, ...]:

@@ -68,6 +68,15 @@ def _fails_to_decode(standing: Standing) -> bool:
     return any(c.code == "not-decoded" for c in standing.recording.description.complaints)
 
 
+def other_audio(mine: Standing, its: Standing | None, where: str) -> str:
+    """What is said where samples differ; of another sample rate, they were not compared."""
+    made = [s.recording.description.format for s in (mine, its) if s is not None]
+    rates = [form.sample_rate for form in made if form is not None]
+    if len(rates) == 2 and rates[0] != rates[1]:
+        return f"has a sample rate of {rates[1]} Hz, the primary's {rates[0]} Hz: not comparable"
+    return f"holds other audio{where}"
+
+
 def on_tracks(standing: Standing, channels: tuple[int, ...]) -> str:
     """Which of several tracks are meant, "" where it is the only one, or not known."""
     made = standing.recording.description.format

@@ -18,7 +18,7 @@ from takehold.decide.by_digest import (
 )
 from takehold.decide.candidates import Unit, hinted, paired, units
 from takehold.decide.layouts import other_layouts, silent
-from takehold.decide.spare import spares
+from takehold.decide.spare import mirrored_cards, spares
 from takehold.decide.takes import takes
 from takehold.decide.twins import Twins, other_layout
 from takehold.decide.weighing import Compared, file_by_file, mirror, weigh
@@ -98,6 +98,25 @@ class Board:
             for key in KEYS:
                 self._same_as_another(key, backups)
 
+    def mirrors_that_differ(self) -> None:
+        """What is left of a primary card, held against the backup that answers another card's.
+
+        A mirror of it may hold a cut copy. The backup's files that answer its own card are none.
+        """
+        left = self.left()
+        if not left or not self.answers or len(by_load(self.ours)) < 2:
+            return
+        ours, theirs = self._takes()
+        mine = units(ours, {r.id: r for r in self.ours}, left)
+        known = {r.id: r for r in self.ours}
+        answered = (a for a in self.answers.values() if a.recording in known)
+        card_of = {other: known[a.recording].load for a in answered for other in a.others}
+        used = [r for r in self.theirs if r.id in card_of]
+        its = units(theirs, {r.id: r for r in self.theirs}, used)
+        found, uncompared = mirrored_cards(mine, its, card_of, self.compared)
+        self.twins |= found
+        self.uncompared += uncompared
+
     def _same_as_another(self, key: Key, backups: Mapping[int, Recording]) -> None:
         """Those left that have the same key as an answered one of another card."""
         known = {**self.twins, **self.answers}
@@ -112,7 +131,7 @@ class Board:
             for other in there:
                 if other.load != recording.load and (other.id, recording.load) not in self._spent:
                     self._spent.add((other.id, recording.load))
-                    self.twins[recording.id] = _as_well(recording, known[other.id], backups)
+                    self.twins[recording.id] = as_well(recording, known[other.id], backups)
                     break
 
     def is_open(self) -> bool:
@@ -267,7 +286,7 @@ def _sounding_name(recording: Recording) -> Hashable | None:
     return None if silent(recording) else audio_and_name(recording)
 
 
-def _as_well(
+def as_well(
     recording: Recording, answer: Counterpart, backups: Mapping[int, Recording]
 ) -> Counterpart:
     """The answer for another recording of the same payload."""

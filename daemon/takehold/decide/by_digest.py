@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable
 
-from takehold.decide.layouts import heard, silent
-from takehold.formats.levels import channels_of
+from takehold.decide.layouts import first_sounds, heard, silent
 from takehold.formats.names import same_key
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
@@ -48,8 +47,7 @@ def beginning(recording: Recording) -> Hashable | None:
     sound, made = recording.sound, recording.description.format
     if sound is None or made is None or not sound.blocks or not any(heard(recording)):
         return None
-    firsts = (channel.first_sound for channel in channels_of(sound))
-    block = min(first for first in firsts if first is not None) // sound.block_frames
+    block = min(first_sounds(sound)) // sound.block_frames
     digest = sound.blocks[block * 8 : block * 8 + 8]
     return recording.description.kind, made, sound.block_frames, block, digest
 
@@ -93,6 +91,8 @@ def _relation(one: Recording, other: Recording) -> tuple[Relation, int | None, t
         wait = comparable(one, other)
         return Relation.UNCOMPARED if wait else Relation.DIFFERENT, None, ()
     relation, frames = _audio_relation(one.sound, other.sound)
+    if relation is Relation.UNCOMPARED and not comparable(one, other):
+        relation = Relation.DIFFERENT
     differ = _differing(one, other) if relation is Relation.DIFFERENT else ()
     return relation, frames, differ
 
@@ -106,17 +106,21 @@ def _differing(one: Recording, other: Recording) -> tuple[int, ...]:
 
 
 def _audio_relation(one: Sound, other: Sound) -> tuple[Relation, int | None]:
-    """The relation of two audio measures of one format, and the frames that go with it."""
+    """The relation of two audio measures of one format, and the frames that go with it.
+
+    Blocks of digital silence in common show nothing.
+    """
     if one.digest == other.digest and one.frames == other.frames:
         return Relation.SAME_AUDIO, None
     if one.frames and other.frames and not (one.blocks and other.blocks):
         # A rebuilt catalogue knows no blocks: where they part cannot be told.
         return Relation.DIFFERENT, None
     shared = _shared_frames(one, other)
-    if _is_prefix(one, other, shared):
-        return Relation.SHORT, one.frames - other.frames
-    if _is_prefix(other, one, shared):
-        return Relation.LONGER, other.frames - one.frames
+    if _is_prefix(one, other, shared) or _is_prefix(other, one, shared):
+        if other.frames and one.frames and not _sounds_before(one, shared):
+            return Relation.UNCOMPARED, None
+        longer = other.frames - one.frames
+        return (Relation.SHORT, -longer) if longer < 0 else (Relation.LONGER, longer)
     return Relation.DIFFERENT, shared
 
 
@@ -130,10 +134,22 @@ def _shared_frames(one: Sound, other: Sound) -> int:
     return min(one.frames, other.frames, blocks * one.block_frames)
 
 
+def _sounds_before(sound: Sound, frame: int) -> bool:
+    """Whether any channel has sound before a frame; taken for so where nothing was measured."""
+    return not sound.levels or min(first_sounds(sound), default=frame) < frame
+
+
+def whole_blocks(one: Recording, other: Recording) -> bool:
+    """Whether the shorter of two ends with a block, so that their digests tell all of it."""
+    sounds = [r.sound for r in (one, other) if r.sound is not None]
+    shorter = min(sounds, key=lambda s: s.frames, default=None)
+    return shorter is None or shorter.frames % shorter.block_frames == 0
+
+
 def _is_prefix(one: Sound, other: Sound, shared: int) -> bool:
     """The backup is shorter and all its whole blocks are the primary's.
 
-    Its last, started block cannot be compared by digest; the whole ones speak for it.
+    Its last, started block cannot be compared by digest: the samples must tell.
     """
     whole = other.frames // other.block_frames * other.block_frames
     return other.frames < one.frames and (shared >= whole > 0 or other.frames == 0)

@@ -286,3 +286,5 @@ SPARE_KEYS: tuple[Key, ...] = (
     _stem,
 )
 KEYS: tuple[Key, ...] = (*SPARE_KEYS, _slate)
+# Two primary cards may hold other takes of the same names.
+MIRROR_KEYS: tuple[Key, ...] = (_begin_slate_name, _begin_slate, _begin_length, _uid_name, _uid)

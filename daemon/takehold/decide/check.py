@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from takehold.decide.check_beside import answered_elsewhere, beside_findings
+from takehold.decide.check_beside import answered_elsewhere, beside_findings, undated
 from takehold.decide.check_cards import card_findings
 from takehold.decide.check_compared import uncompared_findings
 from takehold.decide.check_coverage import coverage_findings
@@ -22,6 +22,7 @@ from takehold.decide.check_sound import sound_findings
 from takehold.decide.check_takes import take_findings
 from takehold.decide.coverage import coverage
 from takehold.decide.keys import publish_key, rec_key, stock_key
+from takehold.decide.litter import is_document
 from takehold.decide.lost_card import OF_ANY_DAY, long_gone, of_lost_card
 from takehold.decide.manifest import names_of
 from takehold.decide.noticed import content_of, finding, these
@@ -81,9 +82,10 @@ def check(
     found += uncleared_findings(view, ledger, settings)
     found += uncompared_findings(view, ledger)
     found += beside_findings(view)
-    found += _day(view, settings)
+    only_papers = all(is_document(s.recording.path) for s in view.files)
+    found += () if view.files and only_papers else _day(view, settings)
     found += _same_disk(view, settings)
-    found += _sources(view, settings) if view.files else ()
+    found += () if only_papers else _sources(view, settings)
     found += _other_days(view, ledger)
     found += _unpublished(view, ledger, around)
     found += _met(view, ledger)
@@ -245,13 +247,16 @@ def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
         expected = [s for s in settings.sources if s.role is role]
         there = any(s.load.role is role for s in view.files)
         there = there or (role is Role.BACKUP and any(s.load.role is role for s in view.beside))
-        if role is Role.PRIMARY and answered_elsewhere(view):
+        elsewhere, recordings = answered_elsewhere(view) if role is Role.PRIMARY else (0, 0)
+        if elsewhere and elsewhere == recordings:
             continue
         if expected and not there:
             names = ", ".join(shown(s.name) for s in expected)
             owed = [s for s in view.files if s.owes_copies]
             # An earlier version is not on its card any more: nobody can read it a second time.
             sure = role is Role.BACKUP and all(s.reads is Reads.AGREED for s in owed if s.current)
+            # Where the date of some of them is off, it may be that of all.
+            sure |= bool(elsewhere) or (role is Role.PRIMARY and undated(view))
             yield finding(
                 code,
                 LOOK if sure else HOLD,
@@ -265,6 +270,9 @@ def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
 
 def _sources(view: DayStanding, settings: Settings) -> Iterator[Finding]:
     """Sources of which nothing was seen, though another of that role was (P12)."""
+    elsewhere, recordings = answered_elsewhere(view)
+    if elsewhere and elsewhere == recordings:
+        return
     seen = {s.load.source for s in (*view.files, *view.beside)}
     for source in settings.sources:
         if source.name in seen:

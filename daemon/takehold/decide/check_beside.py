@@ -12,7 +12,7 @@ from takehold.decide.noticed import finding, these
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import day_samples
-from takehold.model.finding import Finding, Severity
+from takehold.model.finding import Finding, Relation, Severity
 from takehold.model.settings import Role
 from takehold.model.sound import Kind
 
@@ -20,6 +20,10 @@ LOOK, NOTE = Severity.LOOK, Severity.NOTE
 # Two clocks that are this close may lie to either side of a day's beginning. Chosen, no source.
 CLOSE = timedelta(hours=1)
 NAMED = 3
+# Both hold the same audio, as far as they reach.
+_AUDIO = WHOLE | {Relation.SHORT, Relation.LONGER, Relation.REDUCED}
+# Distances by timecode that are told one by one. Chosen, no source.
+DISTANCES = 3
 
 Pair = tuple[Standing, Standing]
 """A primary recording, and the backup's that answers it."""
@@ -32,16 +36,24 @@ def beside_findings(view: DayStanding) -> Iterator[Finding]:
     yield from _shared(view)
 
 
-def answered_elsewhere(view: DayStanding) -> bool:
-    """Whether all that is known of a day are backups of another day's recordings."""
+def answered_elsewhere(view: DayStanding) -> tuple[int, int]:
+    """How many of a day's recordings are backups of another day's; and how many it has."""
     beside = {s.recording.id for s in view.beside}
     audio = [s for s in view.files if s.current and s.recording.description.kind is not Kind.OTHER]
-    return bool(audio) and all(
+    there = (
         s.load.role is Role.BACKUP
         and s.answer is not None
+        and s.answer.relation in _AUDIO
         and not beside.isdisjoint(s.answer.others)
         for s in audio
     )
+    return sum(there), len(audio)
+
+
+def undated(view: DayStanding) -> bool:
+    """Whether no recording of a day names its date: then it is that on which they were seen."""
+    audio = [s for s in view.files if s.current and s.recording.description.kind is not Kind.OTHER]
+    return bool(audio) and not any(s.recording.description.metadata.date for s in audio)
 
 
 def _pairs(view: DayStanding, files: Iterable[Standing]) -> Iterator[Pair]:
@@ -66,11 +78,33 @@ def _off_days(view: DayStanding) -> Iterator[Finding]:
     for (_, day), pairs in sorted(ours.items()):
         yield _here(day, pairs)
     for (load, day), pairs in sorted(theirs.items()):
-        files = {other.recording.id: other for _, other in pairs}
-        name = shown(pairs[0][1].load.label)
-        says = f"{name}: {_holds(len(files), 'audio')} of {day}; see that day."
-        about = these(s.recording for s in files.values())
+        yield from _there(load, day, pairs)
+
+
+def _there(load: int, day: str, pairs: Sequence[Pair]) -> Iterator[Finding]:
+    """On the backup's day; a person looks at what was taken for a recording and is another."""
+    name = shown(pairs[0][1].load.label)
+    files = {other.recording.id: other for _, other in pairs}
+    of_that, strange = [
+        [
+            s
+            for s in files.values()
+            if (s.answer is not None and s.answer.relation in _AUDIO) is good
+        ]
+        for good in (True, False)
+    ]
+    if of_that:
+        says = f"{name}: {_holds(len(of_that), 'audio')} of {day}; see that day."
+        about = these(s.recording for s in of_that)
         yield finding("backup-day-off", NOTE, f"{name} {day}", says, load=load, covers=about)
+    if strange:
+        names = ", ".join(display(s.recording.path) for s in strange)
+        says = f"{name}: taken for recordings of {day}, and not shown to hold their audio: {names}."
+        do = "Listen: one may be a recording that no primary card holds."
+        about = these(s.recording for s in strange)
+        about += "".join(sorted({s.answer.relation for s in strange if s.answer is not None}))
+        subject = f"{name} {day} other audio"
+        yield finding("backup-day-off", LOOK, subject, says, do, load=load, covers=about)
 
 
 def _here(day: str, pairs: Sequence[Pair]) -> Finding:
@@ -111,8 +145,11 @@ def _holds(count: int, what: str) -> str:
 
 
 def _off_timecode(view: DayStanding) -> Iterator[Finding]:
-    """The same audio at another timecode: once for a card and how far it is off."""
-    found: dict[tuple[int, int, int], list[Pair]] = defaultdict(list)
+    """The same audio at another timecode: once for a card and how far it is off.
+
+    Beyond some distances once for all of them: a clock that runs by itself has one for each take.
+    """
+    found: dict[tuple[int, int], dict[int, list[Pair]]] = defaultdict(lambda: defaultdict(list))
     for mine in view.files:
         answer = mine.answer
         if not mine.current or answer is None or answer.relation not in WHOLE:
@@ -120,16 +157,29 @@ def _off_timecode(view: DayStanding) -> Iterator[Finding]:
         pair = next(_pairs(view, [mine]), None)
         made = mine.recording.description.format
         if pair and made and (later := _later(*pair)):
-            found[pair[1].load.id, made.sample_rate, later].append(pair)
-    for (load, rate, later), pairs in sorted(found.items()):
-        name, way = shown(pairs[0][1].load.label), "later" if later > 0 else "earlier"
-        names = [display(other.recording.path) for _, other in pairs]
-        more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
-        span = _span(abs(later), rate)
-        says = f"{name}: {_holds(len(names), 'the same audio')} {span} {way} by timecode: "
-        says += f"{', '.join(names[:NAMED])}{more}."
-        subject = f"{name} {later}"
-        yield finding("backup-timecode", NOTE, subject, says, load=load)
+            found[pair[1].load.id, made.sample_rate][later].append(pair)
+    for (load, rate), distances in sorted(found.items()):
+        if len(distances) <= DISTANCES:
+            for later, pairs in sorted(distances.items()):
+                yield _by_timecode(load, str(later), _way(later, rate), pairs)
+            continue
+        ends = [_way(end(distances), rate) for end in (min, max)]
+        all_pairs = [pair for pairs in distances.values() for pair in pairs]
+        where = f"from {ends[0]} to {ends[1]}"
+        yield _by_timecode(load, f"{rate}", where, all_pairs)
+
+
+def _by_timecode(load: int, about: str, where: str, pairs: Sequence[Pair]) -> Finding:
+    name = shown(pairs[0][1].load.label)
+    names = [display(other.recording.path) for _, other in pairs]
+    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+    says = f"{name}: {_holds(len(names), 'the same audio')} {where} by timecode: "
+    says += f"{', '.join(names[:NAMED])}{more}."
+    return finding("backup-timecode", NOTE, f"{name} {about}", says, load=load)
+
+
+def _way(later: int, rate: int) -> str:
+    return f"{_span(abs(later), rate)} {'later' if later > 0 else 'earlier'}"
 
 
 def _later(mine: Standing, other: Standing) -> int:
@@ -160,13 +210,22 @@ def _shared(view: DayStanding) -> Iterator[Finding]:
     """Primary cards with the same takes, and one backup of both: once for each two cards."""
     found: dict[tuple[int, int], list[Pair]] = defaultdict(list)
     for mine in view.files:
-        if mine.current and (first := _holder(view, mine)) is not None:
+        first = _holder(view, mine) if mine.current else None
+        if first is not None and _same(mine, first):
             found[mine.load.id, first.load.id].append((mine, first))
     for (load, _), pairs in sorted(found.items()):
         name, other = (shown(s.load.label) for s in pairs[0])
         says = f"{name}: {_holds(len(pairs), 'the same')} as {other}; one backup answers both."
         subject = f"{name} {other}"
         yield finding("backup-shared", NOTE, subject, says, load=load)
+
+
+def _same(one: Standing, other: Standing) -> bool:
+    """Whether both hold one payload."""
+    sounds = one.recording.sound, other.recording.sound
+    if sounds[0] is None or sounds[1] is None:
+        return one.recording.digests == other.recording.digests
+    return sounds[0].digest == sounds[1].digest
 
 
 def _holder(view: DayStanding, mine: Standing) -> Standing | None:

@@ -53,9 +53,6 @@ def uncleared_findings(view: DayStanding, ledger: Ledger, settings: Settings) ->
         if before:
             name, last = shown(load.label), max(before)
             count = before.count(last)
-            files_of = "1 file" if count == 1 else f"{count} files"
-            says = (
-                f"{name} was not formatted since {last}: {files_of} of that day were on it already,"
-                " and are not copied again."
-            )
+            were = "1 file of that day was" if count == 1 else f"{count} files of that day were"
+            says = f"{name} was not formatted since {last}: {were} on it before."
             yield finding("card-not-cleared", Severity.NOTE, name, says, load=load.id)

@@ -12,6 +12,7 @@ from takehold.decide.backup_words import (
     lacks,
     lower_quality,
     on_tracks,
+    other_audio,
     seconds,
     told_by,
     tracks,
@@ -187,7 +188,8 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
     elif answer.relation is Relation.DIFFERENT and _is_audio(standing):
         where = from_there(standing, frames) + on_tracks(standing, answer.channels)
         where += told_by(answer, view)
-        says = f"the backup's recording of it holds other audio{where}"
+        its = view.of(answer.others[0]) if answer.others else None
+        says = f"the backup's recording of it {other_audio(standing, its, where)}"
         yield _make(standing, "backup-different", severity, says, KEEP + " Listen to both.")
     elif answer.relation is Relation.REDUCED:
         yield from _lower(standing, answer)

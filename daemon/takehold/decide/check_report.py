@@ -179,11 +179,17 @@ class _Shelf:
         as many are, in a table of columns also where none ends in the name of such a file.
         """
         spaced = [name for name in shelves if " " in name]
-        unknown = [name for name in spaced if shelves[name] is None]
+        unknown = [n for n in spaced if shelves[n] is None or (loosely and not self._whole(n))]
         sentences = loosely or any(self._find(name.split()[-1]) for name in unknown)
         if not sentences or 2 * len(unknown) <= len(spaced):
             return list(shelves)
         return [name for name in shelves if name not in set(unknown)]
+
+    def _whole(self, name: str) -> bool:
+        """Whether the path that a name ends in begins where the name does: no word before it."""
+        first, *rest = name.replace("\\", "/").split("/")
+        known = len(rest) < DEEPEST and _keyed(name) in self._ending
+        return not rest or " " not in first or known
 
     def _find(self, name: str) -> list[Recording] | None:
         """The recordings that a report means by a name.
@@ -191,10 +197,14 @@ class _Shelf:
         Where several folders hold that name, those whose folders agree the furthest. The name of a
         take means all files of its set.
         """
-        parts = _parts(name.encode("utf-8", "surrogateescape"))
+        parts = _keyed(name)
         endings = (parts[first:] for first in range(len(parts)))
         found = next((self._ending[e] for e in endings if e in self._ending), None)
         return found or self._numbered.get(parts[-1:])
+
+
+def _keyed(name: str) -> _Path:
+    return _parts(name.encode("utf-8", "surrogateescape"))
 
 
 def _parts(path: bytes) -> _Path:

@@ -234,12 +234,10 @@ def _loud(standing: Standing, channels: tuple[Channel, ...]) -> Iterator[Finding
     """Waves that were cut off at full scale, and those of float that go on above it."""
     sound, clipped, above = standing.recording.sound, [], []
     for number, channel in enumerate(channels):
-        if not channel.clipped:
-            continue
         name = _name(standing.recording, number)
         if sound is not None and sound.coding is not Coding.INTEGER and channel.peak > 1:
             above.append(f"{name} (up to {20 * log10(channel.peak):.1f} dB)")
-        else:
+        elif channel.clipped:
             clipped.append(f"{name} ({channel.clipped})")
     if clipped:
         yield _make(standing, "clipped", NOTE, f"samples at full scale: {_listed(clipped)}")

@@ -11,6 +11,7 @@ from takehold.decide.backup_words import (
     lacks,
     lower_quality,
     on_tracks,
+    other_audio,
     seconds,
     tracks,
     undecoded,
@@ -36,16 +37,21 @@ def spare_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         return
     if standing.recording.id in mine.answer.others:
         return
-    severity, says, do = _told(mine, answer, view)
+    severity, says, do = _told(standing, mine, answer, view)
     if mine.answer.relation not in WHOLE:
         severity = LOOK
     if says:
         subject, name = display(standing.recording.place), full_name(standing)
-        whole = f"{name}: {full_name(mine)} is answered by another file of a backup card; {says}."
+        answered = f"{full_name(mine)} is answered by another file of a backup card"
+        if mine.answer.relation is Relation.DIFFERENT:
+            answered = f"another file was taken for {full_name(mine)} and holds other audio"
+        whole = f"{name}: {answered}; {says}."
         yield finding("backup-spare", severity, subject, whole, do, standing.recording.id)
 
 
-def _told(mine: Standing, answer: Counterpart, view: DayStanding) -> tuple[Severity, str, str]:
+def _told(
+    standing: Standing, mine: Standing, answer: Counterpart, view: DayStanding
+) -> tuple[Severity, str, str]:
     """How grave it is, what of the recording this file holds ("" for all), and what to do."""
     severity, says, do = LOOK, "", LISTEN
     match answer.relation:
@@ -60,7 +66,7 @@ def _told(mine: Standing, answer: Counterpart, view: DayStanding) -> tuple[Sever
             do = "Listen to its end: the primary's file may be cut."
         case Relation.DIFFERENT:
             where = from_there(mine, answer.frames) + on_tracks(mine, answer.channels)
-            says = f"this one holds other audio{where}"
+            says = f"this one {other_audio(mine, standing, where)}"
         case Relation.UNDECODED:
             says = f"this one cannot be compared with it: {undecoded(mine, answer, view)}"
         case Relation.UNCOMPARED:

@@ -37,6 +37,8 @@ SPOILED = frozenset({"FALSE_START", "NO_GOOD"})
 # They are counted by themselves, or not at all. (Common practice, no source.)
 UNCOUNTED = frozenset({"WILD_TRACK", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
 _COUNTED = re.compile(r"([^\W\d_]*)0*([0-9]{1,6})")
+# A pick-up ("3PU") or a lettered take ("3A") has its number from the others.
+_FURTHER = re.compile(r"0*([0-9]{1,6})\D.*")
 
 
 def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
@@ -193,6 +195,8 @@ def _numbers(recorder: Recorder, view: DayStanding, ledger: Ledger) -> Iterator[
     for take in (*recorder.takes, *recorder.beside):
         found = _COUNTED.fullmatch(take.take.strip())
         if not found or not take.scene:
+            if further := _FURTHER.fullmatch(take.take.strip()):
+                given[same_words(take.scene), ""].add(int(further[1]))
             continue
         series, number = (same_words(take.scene), found[1].casefold()), int(found[2])
         given[series].add(number)

@@ -1,7 +1,8 @@
 """The same audio in another layout, by the digests of the channels alone: no sample is touched.
 
 1. A channel equals another where rate, coding, length and digest agree. Digital silence says
-   nothing of which take it is: silent channels count for neither side.
+   nothing of which take it is: silent channels count for neither side, and no more those that
+   stand at one low value, as an idle input does.
 2. A channel of the backup answers one part of a take only, and in it each track that holds it.
 3. Tracks that nothing on the backup holds are told only where nothing there is left that might be
    them, changed; else the whole takes are compared (decide/candidates). So it is with silence.
@@ -17,9 +18,13 @@ from functools import lru_cache
 
 from takehold.formats.levels import channels_of
 from takehold.model.finding import Counterpart, Relation
+from takehold.model.measured import Channel
 from takehold.model.recording import Recording
 from takehold.model.sound import Coding, Sound
 
+# Below -60 dB a channel whose samples have one magnitude holds nothing; above it may be a square
+# wave. Its rms is 0.0004 dB off at most (model/measured). Chosen, no source.
+IDLE_PEAK, IDLE_RMS = 1e-3, 1e-4
 # Sample rate, coding, frames and digest.
 Heard = tuple[int, Coding, int, str]
 
@@ -48,11 +53,25 @@ def heard(recording: Recording) -> tuple[Heard | None, ...]:
 
 @lru_cache(maxsize=1 << 14)
 def _digests(sound: Sound) -> tuple[str | None, ...]:
-    return tuple(c.digest if c.first_sound is not None else None for c in channels_of(sound))
+    return tuple(c.digest if _sounds(sound, c) else None for c in channels_of(sound))
+
+
+def first_sounds(sound: Sound) -> list[int]:
+    """The first frame with sound of each channel that has any."""
+    channels = (c for c in channels_of(sound) if _sounds(sound, c))
+    return [c.first_sound for c in channels if c.first_sound is not None]
+
+
+def _sounds(sound: Sound, channel: Channel) -> bool:
+    if channel.first_sound is None:
+        return False
+    peak = channel.peak / (2**31 if sound.coding is Coding.INTEGER else 1)
+    one_value = channel.zeros == 0 and 0 < peak < IDLE_PEAK
+    return not one_value or abs(channel.rms / peak - 1) > IDLE_RMS
 
 
 def silent(recording: Recording) -> bool:
-    """Whether all its channels were measured and are digital silence."""
+    """Whether all its channels were measured and are digital silence, or idle."""
     channels = heard(recording)
     return bool(channels) and not any(channels)
 

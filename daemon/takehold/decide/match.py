@@ -41,10 +41,14 @@ class Matched:
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """What the digests of a day's own cards leave open: primary recordings, and the backup's."""
+    """What the digests of a day's own cards leave open: primary recordings, and the backup's.
+
+    `held` are the primary recordings that they answer, and how.
+    """
 
     ours: tuple[Recording, ...] = ()
     theirs: tuple[Recording, ...] = ()
+    held: tuple[tuple[Recording, Counterpart], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,7 @@ def match(
         board.by_digests()
         board.by_names()
     board.second_cards(other.files)
+    board.mirrors_that_differ()
     ours_told, theirs_told = board.told()
     told = tuple(other.mirrors.get(answer.recording, answer) for answer in theirs_told)
     return Matched(ours_told, told, (*board.uncompared, *other.uncompared))
@@ -107,7 +112,9 @@ def left_open(
     cut = {number for pair in board.beginnings() for number in pair}
     held = Twins(ours)
     free = (r for r in board.free() if r.id not in cut and held.of(r) is None)
-    return Left(tuple(r for r in board.left() if r.id not in cut), tuple(free))
+    known = {**board.twins, **board.answers}
+    answered = tuple((r, known[r.id]) for r in ours if r.id in known and known[r.id].others)
+    return Left(tuple(r for r in board.left() if r.id not in cut), tuple(free), answered)
 
 
 def by_audio_alone(

@@ -6,13 +6,17 @@ backup is not alone with it. It is known by more than scene and take, and answer
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from takehold.decide.candidates import SPARE_KEYS, Key, Unit, keyed
+from takehold.decide.candidates import MIRROR_KEYS, SPARE_KEYS, Key, Unit, keyed
 from takehold.decide.weighing import Compared, file_by_file, mirror, weigh
 from takehold.model.comparison import Side
-from takehold.model.finding import Counterpart
+from takehold.model.finding import Counterpart, Relation
+
+# Copies of one take that are looked for among what is left. Chosen, no source.
+MOST_ROUNDS = 16
 
 
 def spares(
@@ -20,15 +24,20 @@ def spares(
 ) -> tuple[dict[int, Counterpart], list[tuple[Side, Side]]]:
     """What each left one is to an answered one, by its number; and what should be compared.
 
-    Each card may hold one of each take: one round for each.
+    A card may hold several copies of a take: one round for each, as long as one finds something.
+    A beginning of which the last, started block was not looked at yet is not told as one.
     """
     found: dict[int, Counterpart] = {}
     uncompared: list[tuple[Side, Side]] = []
     ours, left = list(mine), list(its)
-    for _ in {unit.first.load for unit in its}:
+    for _ in range(MOST_ROUNDS):
         pairs = keyed(ours, left, _KEYS)
+        if not pairs:
+            break
         for one, other in (f for pair in pairs for f in file_by_file(*pair)):
             answers, wanted = weigh(one, other, compared)
+            if wanted:
+                answers = [_unsure(answer) for answer in answers]
             for backup in other.files:
                 found[backup.id] = mirror(backup, answers)
             if len(answers) == len(other.files) == 1:
@@ -37,6 +46,38 @@ def spares(
             uncompared += [(one.side, other.side)] if wanted else []
         left = [unit for unit in left if unit.first.id not in found]
     return found, uncompared
+
+
+def mirrored_cards(
+    mine: Iterable[Unit], its: Sequence[Unit], card_of: Mapping[int, int], compared: Compared
+) -> tuple[dict[int, Counterpart], list[tuple[Side, Side]]]:
+    """How `its`, which answer the primary cards that `card_of` says, answer those left of others.
+
+    One to one for each two cards.
+    """
+    found: dict[int, Counterpart] = {}
+    uncompared: list[tuple[Side, Side]] = []
+    left: dict[int, list[Unit]] = defaultdict(list)
+    for unit in mine:
+        left[unit.first.load].append(unit)
+    held: dict[int, list[Unit]] = defaultdict(list)
+    for unit in its:
+        held[card_of[unit.first.id]].append(unit)
+    for card, ours in sorted(left.items()):
+        theirs = [unit for other, there in sorted(held.items()) if other != card for unit in there]
+        for one, other in (
+            f for pair in keyed(ours, theirs, _ONE_TAKE) for f in file_by_file(*pair)
+        ):
+            answers, wanted = weigh(one, other, compared)
+            found |= {answer.recording: answer for answer in answers}
+            uncompared += [(one.side, other.side)] if wanted else []
+    return found, uncompared
+
+
+def _unsure(answer: Counterpart) -> Counterpart:
+    if answer.relation is not Relation.SHORT:
+        return answer
+    return replace(answer, relation=Relation.UNCOMPARED, frames=None, since=None)
 
 
 def _of_one_recorder(key: Key) -> Key:
@@ -48,3 +89,4 @@ def _of_one_recorder(key: Key) -> Key:
 
 
 _KEYS = tuple(map(_of_one_recorder, SPARE_KEYS))
+_ONE_TAKE = tuple(map(_of_one_recorder, MIRROR_KEYS))

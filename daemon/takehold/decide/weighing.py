@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from takehold.decide.by_digest import BY_BLOCKS, WHOLE, comparable, compare, name_of
+from takehold.decide.by_digest import (
+    BY_BLOCKS,
+    WHOLE,
+    comparable,
+    compare,
+    name_of,
+    whole_blocks,
+)
 from takehold.decide.candidates import Unit
 from takehold.decide.spread import later, spread
 from takehold.model.comparison import Comparison, Side
@@ -54,6 +61,8 @@ def weigh(mine: Unit, its: Unit, compared: Compared) -> tuple[Sequence[Counterpa
     if single:
         answer = compare(mine.first, its.first)
         unsure = answer.relation in (Relation.DIFFERENT, Relation.UNCOMPARED)
+        cut = answer.relation in (Relation.SHORT, Relation.LONGER)
+        unsure |= cut and not whole_blocks(mine.first, its.first)
         return [answer], unsure and comparable(mine.first, its.first)
     waits = [Counterpart(f.id, Relation.UNCOMPARED, first, others=its.side) for f in mine.files]
     return waits, True

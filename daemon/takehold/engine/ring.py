@@ -36,6 +36,7 @@ def _memory(size: int) -> mmap.mmap:
     memory = mmap.mmap(-1, size, flags=mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS)
     with contextlib.suppress(OSError):  # a kernel without them
         memory.madvise(mmap.MADV_HUGEPAGE)
+    memory.madvise(mmap.MADV_DONTFORK)  # open(2): no direct I/O into private memory that is forked
     return memory
 
 

@@ -167,16 +167,17 @@ class Transfer:
             moved(count)
 
     def _buffer(self, landers: Sequence[Lander], hasher: Hasher) -> Buffer:
-        """A free buffer; who holds the ring up alone, or hangs, is left behind."""
+        """A free buffer; who holds the ring up for others, or hangs, is left behind."""
         while True:
             asked_ns = self._clock.steady_ns()
             buffer = self._ring.take(LOOK_S)
             live = [lander for lander in landers if not lander.left]
             behind = [lander for lander in live if lander.behind]
-            if len(behind) == 1 and len(live) > 1 and not hasher.behind:
-                alone_ns = max(asked_ns, *(n.wrote_ns for n in live if n not in behind))
-                waited_ns = self._clock.steady_ns() - alone_ns
-                self._impatient(behind[0], LOOK_NS if buffer is None else waited_ns)
+            if 0 < len(behind) < len(live) and not hasher.behind:
+                others_done_ns = max(n.wrote_ns for n in live if n not in behind)
+                waited_ns = self._clock.steady_ns() - max(asked_ns, others_done_ns)
+                for lander in behind:
+                    self._impatient(lander, LOOK_NS if buffer is None else waited_ns)
             if buffer is not None:
                 return buffer
             for lander in behind:

@@ -118,16 +118,36 @@ def untold(read: ReadAt, size: int) -> Frames | None:
     return Frames(Span(begin, end - begin), ceil(count * frame.mean))
 
 
-def _informs(first: bytes) -> bool:
-    """Whether a first frame holds no sound and tells of the others.
+def told_samples(read: ReadAt) -> int:
+    """Samples of each channel that the information frame of an MP3 tells; 0 where none does.
 
-    Four letters behind the side information (ISO/IEC 11172-3, 2.4.1.7), or at a fixed place.
+    Behind its four letters stand 32 bits of flags, and if the lowest is set the count of frames
+    (common practice of encoders, no standard). A frame has 1,152 samples, 576 at the low sampling
+    frequencies (ISO/IEC 11172-3, 13818-3). What an encoder put around the sound is in the count.
+    """
+    first = read(_begin(read(0, 10)), 64)
+    mark = _mark(first)
+    if _frame(first[:4]) is None or mark is None or len(first) < 64 or not first[mark + 7] & 1:
+        return 0
+    low = int.from_bytes(first[:4], "big") >> 19 & 3 != _VERSION_1
+    return int.from_bytes(first[mark + 8 : mark + 12], "big") * (576 if low else 1_152)
+
+
+def _informs(first: bytes) -> bool:
+    """Whether a first frame holds no sound and tells of the others."""
+    return _mark(first) is not None or first[36:40] == b"VBRI"
+
+
+def _mark(first: bytes) -> int | None:
+    """Where the four letters stand: behind the side information (ISO/IEC 11172-3, 2.4.1.7).
+
     Common practice of encoders, no standard.
     """
     bits = int.from_bytes(first[:4], "big")
     mono = bits >> 6 & 3 == _MONO
     side = (17 if mono else 32) if bits >> 19 & 3 == _VERSION_1 else (9 if mono else 17)
-    return first[4 + side : 8 + side] in (b"Xing", b"Info") or first[36:40] == b"VBRI"
+    known = first[4 + side : 8 + side] in (b"Xing", b"Info")
+    return 4 + side if known else None
 
 
 def _frames_from(read: ReadAt, at: int, size: int) -> tuple[int, int]:

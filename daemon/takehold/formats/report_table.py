@@ -34,7 +34,7 @@ HEADS = frozenset(
     }
 )
 _NOT_A_LETTER = re.compile(r"[\W\d_]+")
-_MANY = re.compile(r"\s*[;,\n]\s*")
+_MANY = re.compile(r"[;,\n]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,15 +158,25 @@ def _audio_names(rows: Iterable[Sequence[str]], mark: str) -> Listing:
 
 def _in_cell(cell: str) -> list[str]:
     """The files that a cell names: one, or several with a mark between them."""
-    several = _MANY.split(cell)
+    several = [one.strip() for one in _MANY.split(cell)]
     return several if all(map(names_audio, several)) else [cell]
 
 
 def _headed_names(rows: Sequence[Sequence[str]]) -> tuple[str, ...]:
-    """What stands below a head that says that it names files."""
+    """What stands below a head that says that it names files.
+
+    A head comes again on each page. In a row of totals, or with a page's number, less than half as
+    much stands as in the head's.
+    """
     for number, row in enumerate(rows):
         for at, cell in enumerate(row):
-            if _NOT_A_LETTER.sub("", cell[:NAME_CAP]).casefold() in HEADS:
-                under = (below[at] for below in rows[number + 1 :] if at < len(below))
-                return tuple(filter(None, under))
+            if _is_head(cell):
+                least = sum(map(bool, row)) / 2
+                under = (below for below in rows[number + 1 :] if at < len(below) and below[at])
+                full = (below[at] for below in under if sum(map(bool, below)) >= least)
+                return tuple(name for name in full if not _is_head(name))
     return ()
+
+
+def _is_head(cell: str) -> bool:
+    return _NOT_A_LETTER.sub("", cell[:NAME_CAP]).casefold() in HEADS
