@@ -154,11 +154,14 @@ def test_a_log_beside_names_takes_none_of_them_away():
 
 
 def test_a_day_of_papers_alone_asks_for_no_cards():
-    """A report that was written after midnight: no recording of that day is missed."""
+    """A report that was written after midnight; that nothing was recorded then a person says."""
     early = [replace(r, day=BEFORE) for r in CARD]
     facts = [*cards(), *taken(*early, report(*ALL))]
-    told = {x.code for x in check(view(ledger(facts)), ledger(facts), settings(), Around())}
-    assert told.isdisjoint({"backup-not-seen", "primary-not-seen", "source-not-seen"})
+    told = {x.code: x for x in check(view(ledger(facts)), ledger(facts), settings(), Around())}
+    assert told.keys().isdisjoint({"backup-not-seen", "primary-not-seen", "source-not-seen"})
+    assert told["nothing-seen"].severity == "look"
+    assert told["nothing-seen"].says == f"No recording of {DAY} was seen, only 1 document."
+    assert judge(ledger(facts), DAY, settings(), Around()).verdict == "HOLD"
     assert "backup-not-seen" in {
         x.code for x in check(view(ledger(facts), day=BEFORE), ledger(facts), settings(), Around())
     }

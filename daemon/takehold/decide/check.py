@@ -82,10 +82,10 @@ def check(
     found += uncleared_findings(view, ledger, settings)
     found += uncompared_findings(view, ledger)
     found += beside_findings(view)
-    only_papers = all(is_document(s.recording.path) for s in view.files)
-    found += () if view.files and only_papers else _day(view, settings)
+    papers_only = all(is_document(s.recording.path) for s in view.files)
+    found += _nothing(view) if papers_only else _day(view, settings)
     found += _same_disk(view, settings)
-    found += () if only_papers else _sources(view, settings)
+    found += () if papers_only else _sources(view, settings)
     found += _other_days(view, ledger)
     found += _unpublished(view, ledger, around)
     found += _met(view, ledger)
@@ -233,16 +233,19 @@ def _met(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
             yield finding("manifest-of-others", LOOK, where, says, do, covers=met.sha256)
 
 
-def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
+def _nothing(view: DayStanding) -> Iterator[Finding]:
+    """A day without a recording; documents alone may be of cards whose takes are of another day."""
+    says, do = f"No recording of {view.day} was seen", "Put the day's cards in"
     if not view.files:
-        yield finding(
-            "nothing-seen",
-            HOLD,
-            view.day,
-            f"No recording of {view.day} was seen.",
-            "Put the day's cards in.",
-        )
+        yield finding("nothing-seen", HOLD, view.day, f"{says}.", f"{do}.")
         return
+    count = "1 document" if len(view.files) == 1 else f"{len(view.files)} documents"
+    about = these(s.recording for s in view.files)
+    do += ", if anything was recorded then. If it was, its recorder's date may be wrong."
+    yield finding("nothing-seen", LOOK, view.day, f"{says}, only {count}.", do, covers=about)
+
+
+def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
     for role, code in ((Role.PRIMARY, "primary-not-seen"), (Role.BACKUP, "backup-not-seen")):
         expected = [s for s in settings.sources if s.role is role]
         there = any(s.load.role is role for s in view.files)

@@ -5,8 +5,8 @@
 Rules of this file:
 1. What is read counts only if the file's size and times are the same after the read as when it
    was listed; else nothing of it is kept.
-2. A destination that fails or hangs is left behind; the others go on. One that alone holds the
-   ring for a while, too: it catches up later from a copy that is proven.
+2. A destination that fails or hangs is left behind; the others go on. One for which others wait
+   too long in all, too: it catches up later from a copy that is proven.
 3. Facts are reported as they become true: the read first, then each copy.
 """
 
