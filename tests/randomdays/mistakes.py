@@ -128,7 +128,7 @@ MISTAKES = (
         "decide/reads.py",
         "return Reads.AGREED if winner == recording.digests else Reads.FIRST_WRONG",
         "return Reads.AGREED",
-        39,
+        57,
     ),
     Mistake(
         "a destination that came late gets nothing",
@@ -142,7 +142,7 @@ MISTAKES = (
         "engine/observe.py",
         "                tree.sweep()\n",
         "",
-        3,
+        8,
     ),
     Mistake(
         "two manifests of one turn name the same one before them",
