@@ -1,11 +1,12 @@
 """What the audio measure adds to copying: `python tests/benchmarks/measure_share.py`.
 
-    python tests/benchmarks/measure_share.py [--kind media] [--megabytes 500] [--rounds 5]
+    python tests/benchmarks/measure_share.py [--kind media] [--role primary] [--megabytes 500]
 
 One card of 8-track 24-bit takes goes through `takehold once` onto two drives, with the measure of
 the channels and with it left out, turn by turn in one run. Printed: CPU seconds and wall time of
 the whole command (start, copy, read-back and the second read of the card included), medians, and
-their ratio. Needs root; the kinds are those of places.py.
+their ratio. A primary card is read twice, one of another role once. Needs root; the kinds are those
+of places.py.
 """
 
 from __future__ import annotations
@@ -56,7 +57,7 @@ def card(folder: Path, megabytes: int) -> None:
         (folder / f"T{number + 1:02}.WAV").write_bytes(file_of(said, data, CHANNELS))
 
 
-def once(folder: Path, where: Places, *, bare: bool) -> tuple[float, float]:
+def once(folder: Path, where: Places, role: str, *, bare: bool) -> tuple[float, float]:
     """CPU seconds and wall time of the command, from cold, with a laptop of its own."""
     where.clean()
     room = folder / "run"
@@ -65,7 +66,7 @@ def once(folder: Path, where: Places, *, bare: bool) -> tuple[float, float]:
     drives = {drive.name: drive for drive in where.drives}
     config = room / "takehold.toml"
     keys = {"copies_required": 1}
-    config.write_text(config_text({"primary": ("primary", where.card)}, drives, keys))
+    config.write_text(config_text({role: (role, where.card)}, drives, keys))
     signing = ["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", room / "signing_key"]
     subprocess.run(signing, check=True, timeout=20, stdin=subprocess.DEVNULL)
     env = {**os.environ, "TAKEHOLD_CONFIG": str(config), "TAKEHOLD_STATE": str(room / "state")}
@@ -81,6 +82,7 @@ def main() -> None:
     """Print the table."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--kind", choices=("media", "loop", "exfat", "tmpfs"), default="media")
+    asked.add_argument("--role", choices=("primary", "backup"), default="primary")
     asked.add_argument("--megabytes", type=int, default=500)
     asked.add_argument("--rounds", type=int, default=5)
     given = asked.parse_args()
@@ -93,7 +95,7 @@ def main() -> None:
             where.slow_down()
             for _ in range(given.rounds):
                 for bare in (False, True):
-                    taken[bare].append(once(folder, where, bare=bare))
+                    taken[bare].append(once(folder, where, given.role, bare=bare))
     figures = {
         bare: [statistics.median(part) for part in zip(*runs, strict=True)]
         for bare, runs in taken.items()

@@ -12,12 +12,14 @@ import xxhash
 
 from fakedisk import FakeDisk, FakeVolume
 from fakeworld import DAY, FORMAT, Clock, call_count, ending, take, within
+from takehold.engine import judging
 from takehold.engine import transfer as engine
 from takehold.engine.job import Job
 from takehold.engine.judging import Opinion, Spring
 from takehold.engine.outcome import Outcome
 from takehold.engine.ring import Ring
 from takehold.engine.transfer import Transfer
+from takehold.formats.audio import AudioMeter
 from takehold.formats.describe import describe
 from takehold.model.errors import TakeholdError, VolumeFull, VolumeGone, WorldError
 from takehold.model.facts import ChannelBlocks, Fact, Gone, Proven, SameBytes, WasRead
@@ -144,8 +146,12 @@ def test_one_read_serves_all(drives: int) -> None:
     assert bench.ring_is_whole()
 
 
-def test_checksums_are_those_of_the_standard_library() -> None:
-    """SHA-256 by hashlib and XXH64 by the xxhash library, over the whole file at once."""
+@pytest.mark.parametrize("apart", [1, 10**9])
+def test_checksums_are_those_of_the_standard_library(
+    apart: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SHA-256 by hashlib and XXH64 by xxhash, however large the buffers that are measured apart."""
+    monkeypatch.setattr(judging, "APART", apart)
     bench = Bench({b"T01.WAV": big()})
     bench.run(bench.jobs(b"T01.WAV"))
     [read] = bench.facts(WasRead)
@@ -536,6 +542,26 @@ class _StopAt(list[int]):
         super().append(value)
         if len(self) == self._count:
             self._stop.set()
+
+
+@pytest.mark.parametrize("apart", [1, 10**9])
+def test_a_bug_in_the_measure_proves_nothing(apart: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It comes out of the transfer, whichever thread it was in, and no buffer is lost."""
+    monkeypatch.setattr(judging, "APART", apart)
+    feed = AudioMeter.feed
+
+    def breaks(meter: AudioMeter, chunk: memoryview | bytes, offset: int) -> None:
+        feed(meter, chunk, offset)
+        if offset:
+            raise LookupError("the meter broke")
+
+    monkeypatch.setattr(AudioMeter, "feed", breaks)
+    bench = Bench({b"T01.WAV": big(), b"T02.WAV": big(2)})
+    with pytest.raises(AssertionError, match="the meter broke"):
+        bench.run(bench.jobs(b"T01.WAV", b"T02.WAV"))
+    assert bench.facts() == []
+    assert all(drive.files == {} for drive in bench.drives)
+    assert bench.ring_is_whole()
 
 
 # -- what was known before

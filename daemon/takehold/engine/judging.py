@@ -10,11 +10,13 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 
 from takehold.decide.keys import rec_key, stock_key
 from takehold.decide.looked_into import NOT_DESCRIBED
+from takehold.engine.heads import Heads
 from takehold.engine.job import Job
 from takehold.engine.outcome import Outcome, Tell
 from takehold.engine.ring import SIZE, Buffer, Ring
@@ -32,10 +34,13 @@ from takehold.ports.disk import Reader
 OPINION_IN_PASSING = SIZE
 """Bytes: what is no larger is in memory whole when it is copied, and decoded then, not before."""
 
+APART = 1 << 20
+"""Bytes: so many at once are measured beside their checksums; fewer are not worth handing over."""
+
 Open = Callable[[Recording], AbstractContextManager[Reader]]
 Stamped = Callable[[Recording], Stamp | None]
 Opinion = Callable[[Description, Reader, int], Description]
-Item = tuple[Job, Buffer | None, Seen]
+Item = tuple[Job, Buffer | None, Seen | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +48,14 @@ class Spring:
     """Where the bytes come from. `stamp` is what the file must still show, None for any.
 
     `counts` says whether a read here is a read of the card. `opinion` adds to what a small file
-    says of itself what a decoder says of it.
+    says of itself what a decoder says of it. `heads` are of files that were described lately.
     """
 
     open: Open
     stamp: Stamped
     counts: bool = True
     opinion: Opinion | None = None
+    heads: Heads | None = None
 
 
 class InHand:
@@ -91,7 +97,8 @@ def look_again(spring: Spring, job: Job, reader: Reader) -> None:
     known = job.recording
     if not spring.counts or known.readings:
         return
-    if not same_facts(describe(reader.read_at, job.size), known.description):
+    same = spring.heads is not None and spring.heads.again(reader.read_at, known)
+    if not same and not same_facts(describe(reader.read_at, job.size), known.description):
         raise HeaderDiffers(
             f"{display(known.path)}: its header was read differently than before.",
             "It is listed and read again. Use another reader or cable, and keep the card.",
@@ -102,7 +109,7 @@ def look_again(spring: Spring, job: Job, reader: Reader) -> None:
 
 
 class Hasher:
-    """Checksums and audio measure in a thread of their own; it closes each job."""
+    """Checksums in a thread of their own, the audio measure beside them; it closes each job."""
 
     def __init__(self, ring: Ring, spring: Spring, tell: Tell, clock: Clock) -> None:
         self._ring = ring
@@ -111,6 +118,8 @@ class Hasher:
         self._clock = clock
         self._inbox: queue.SimpleQueue[Item | None] = queue.SimpleQueue()
         self._bug: BaseException | None = None
+        self._in_hand: Job | None = None
+        self._ear = ThreadPoolExecutor(1, "measure")
         self._thread = threading.Thread(target=self._run, name="hash", daemon=True)
         self._thread.start()
 
@@ -121,7 +130,11 @@ class Hasher:
 
     def data(self, job: Job, buffer: Buffer) -> None:
         """Bytes of a job."""
-        self._inbox.put((job, buffer, Seen.UNKNOWN))
+        self._inbox.put((job, buffer, None))
+
+    def whole(self, job: Job, buffer: Buffer, seen: Seen) -> None:
+        """All bytes of a job, as they were read."""
+        self._inbox.put((job, buffer, seen))
 
     def end(self, job: Job, seen: Seen) -> None:
         """The job was read to its end, or failed."""
@@ -131,6 +144,7 @@ class Hasher:
         """Wait until everything that was handed over is judged; its own bug is raised."""
         self._inbox.put(None)
         self._thread.join()
+        self._ear.shutdown()
         if self._bug is not None:
             raise self._bug
 
@@ -143,13 +157,18 @@ class Hasher:
 
     def _give_up(self) -> None:
         """After a bug nothing of what follows may be kept, and nobody may wait for it."""
+        self._stopped(self._in_hand)
         while (item := self._inbox.get()) is not None:
-            job, buffer, _ = item
+            job, buffer, seen = item
             if buffer is not None:
                 self._ring.back(buffer)
-            else:
-                job.fault = job.fault or SourceChanged("Stopped by a bug.", code="stopped")
-                job.closed.set()
+            if seen is not None:
+                self._stopped(job)
+
+    def _stopped(self, job: Job | None) -> None:
+        if job is not None:
+            job.fault = job.fault or SourceChanged("Stopped by a bug.", code="stopped")
+            job.closed.set()
 
     def _work(self) -> None:
         digest, meter, odd = FileDigest(), None, None
@@ -157,18 +176,32 @@ class Hasher:
         while (item := self._inbox.get()) is not None:
             job, buffer, seen = item
             if fresh:
-                digest, meter, odd, fresh = FileDigest(), _meter(job.recording), None, False
-            if buffer is None:
+                self._in_hand, fresh = job, False
+                digest, meter, odd = FileDigest(), _meter(job.recording), None
+            if buffer is not None:
+                view = buffer.view[: buffer.length]
+                try:
+                    self._take(view, buffer.offset, digest, meter)
+                    odd = self._odd(job, view)
+                finally:
+                    self._ring.back(buffer)
+            if seen is not None:
                 job.fault = job.fault or odd
                 self._judge(job, digest, meter, seen)
-                fresh = True
-                continue
-            view = buffer.view[: buffer.length]
+                self._in_hand, fresh = None, True
+
+    def _take(
+        self, view: memoryview, offset: int, digest: FileDigest, meter: AudioMeter | None
+    ) -> None:
+        """Both hold the interpreter seldom: with two processors each of them gets one."""
+        if meter is None or len(view) < APART:
             digest.update(view)
             if meter is not None:
-                meter.feed(view, buffer.offset)
-            odd = self._odd(job, view)
-            self._ring.back(buffer)
+                meter.feed(view, offset)
+            return
+        measured = self._ear.submit(meter.feed, view, offset)
+        digest.update(view)
+        measured.result()
 
     def _odd(self, job: Job, view: memoryview) -> TakeholdError | None:
         """What is wrong with what a small file says of itself, in the bytes that are copied."""
