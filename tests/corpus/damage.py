@@ -47,7 +47,7 @@ def cut_and_reduced(day: Day, take: Take) -> None:
     pair(day, take, content, "short")
     day.owed("backup-short", f"DAY01/{take.name}: the backup holds the beginning only;")
     day.owed("backup-reduced", f"primary/DAY01/{take.name}:")
-    day.owed("bit-depth", f"backup/DAY01/{take.name}: 16 bits")
+    day.set_up("backup", "bit-depth", take.name, "16 bits")
 
 
 def longer_and_reduced(day: Day, take: Take) -> None:
@@ -61,7 +61,7 @@ def longer_and_reduced(day: Day, take: Take) -> None:
     day.relate(take.name, "longer")
     day.owed("primary-short", f"DAY01/{take.name}: the backup holds {lost:.3f} s more")
     day.owed("backup-reduced", f"primary/DAY01/{take.name}:")
-    day.owed("bit-depth", f"backup/DAY01/{take.name}: 16 bits")
+    day.set_up("backup", "bit-depth", take.name, "16 bits")
 
 
 def broken_flac(day: Day, take: Take) -> None:
@@ -97,7 +97,7 @@ def above_full_scale(day: Day, take: Take) -> None:
     both(day, take, file_of(take.said, samples.tobytes(), take.channels, 32, odd=day.odd, tag=3))
     day.owed("above-full-scale", f"DAY01/{take.name}:")
     for role in ("primary", "backup"):
-        day.owed("bit-depth", f"{role}/DAY01/{take.name}: 32 bits")
+        day.set_up(role, "bit-depth", take.name, "32 bits")
 
 
 def a_law(day: Day, take: Take) -> None:
@@ -108,14 +108,39 @@ def a_law(day: Day, take: Take) -> None:
     both(day, take, riff([*order, (b"data", data)]))
     day.owed("sound-unmeasured", f"primary/DAY01/{take.name}")
     for role in ("primary", "backup"):
-        day.owed("bit-depth", f"{role}/DAY01/{take.name}: 8 bits")
+        day.set_up(role, "bit-depth", take.name, "8 bits")
+
+
+def adpcm(day: Day, take: Take) -> None:
+    """A coding whose blocks hold several samples (tag 2, RFC 2361)."""
+    data = day.dice.bytes(len(take.samples) * take.channels // 2 // 768 * 768 + 100)
+    form = struct.pack("<HHIIHHH", 2, 3, RATE, RATE * 3 // 2, 768, 4, 0)
+    order = [(b"bext", bext(take.said)), (b"iXML", ixml(take.said)), (b"fmt ", form)]
+    both(day, take, riff([*order, (b"data", data)]))
+    day.owed("sound-unmeasured", f"primary/DAY01/{take.name}: its audio cannot be measured (ADPCM")
+    for role in ("primary", "backup"):
+        day.set_up(role, "bit-depth", take.name, "coded otherwise (ADPCM")
+
+
+def modest_flac(day: Day, take: Take) -> None:
+    """The backup's FLAC tells fewer samples than it holds (RFC 9639, 8.2): nothing is short."""
+    source, made = day.folder / "from.wav", day.folder / "made.flac"
+    source.write_bytes(file_of(take.said, packed(take.samples), take.channels))
+    subprocess.run([*FF, "-i", source, "-c:a", "flac", made], check=True, timeout=60)
+    content = made.read_bytes()
+    source.unlink()
+    made.unlink()
+    told = int.from_bytes(content[18:26], "big") - 999
+    content = content[:18] + told.to_bytes(8, "big") + content[26:]
+    pair(day, take, content, "same audio", f"{take.name[:-4]}.FLAC")
+    day.owed("header-untrue", f"backup/DAY01/{take.name[:-4]}.FLAC: its header and its length")
 
 
 def drop_frame(day: Day, take: Take) -> None:
     """Timecode at 29.97 drop-frame where 25 was expected."""
     both(day, take, whole(day, take, fps="30000/1001", flag="DF"))
     for role in ("primary", "backup"):
-        day.owed("timecode-rate", f"{role}/DAY01/{take.name}: timecode at 29.97")
+        day.set_up(role, "timecode-rate", take.name, "timecode at 29.97")
 
 
 def late_sample(day: Day, take: Take) -> None:
@@ -125,7 +150,7 @@ def late_sample(day: Day, take: Take) -> None:
     pair(day, take, content, "longer")
     day.owed("primary-short", "its sound lies 0.500 s later than both TimeReferences say")
     day.owed("backup-reduced", f"primary/DAY01/{take.name}:")
-    day.owed("bit-depth", f"backup/DAY01/{take.name}: 16 bits")
+    day.set_up("backup", "bit-depth", take.name, "16 bits")
 
 
 DAMAGE: list[tuple[str, Plant]] = [
@@ -133,6 +158,6 @@ DAMAGE: list[tuple[str, Plant]] = [
     for made in (
         *(muted_mp3, mp3_of_another_take, mp3_without_a_header, cut_and_reduced),
         *(longer_and_reduced, broken_flac, no_length, above_full_scale, a_law, drop_frame),
-        late_sample,
+        *(late_sample, adpcm, modest_flac),
     )
 ]

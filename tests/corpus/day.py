@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -16,6 +17,7 @@ import numpy as np
 from cardmaker import today
 from corpus.wavs import RATE, Said, Samples, file_of, packed, voices
 from instance import Instance
+from takehold.decide.day import NEAR
 
 SCENE_TAKES = 3
 CHANNELS = 3
@@ -59,6 +61,8 @@ class Day:
     """What is done to the cards once they were copied: then they are looked at again."""
     wrapped: dict[str, tuple[int, str]] = field(default_factory=dict)
     """Days that are wrapped each time: how many revisions there are in the end, and the plant."""
+    unlike: dict[tuple[str, str, str], list[tuple[str, str]]] = field(default_factory=dict)
+    """Files by their card, the code and the words, with their plants."""
     covers: dict[tuple[str, str], str] = field(default_factory=dict)
     """How much of a take, by scene and number, the transmitter's own card has."""
 
@@ -77,6 +81,27 @@ class Day:
     def owed(self, code: str, words: str) -> None:
         """A finding must be there."""
         self.truths.append(Truth(code, words, self.plant))
+
+    def set_up(self, card: str, code: str, name: str, what: str) -> None:
+        """A file is not what the config expects: told once for all files of which that is so."""
+        self.unlike.setdefault((card, code, what), []).append((name, self.plant))
+
+    def settle(self) -> None:
+        """Once all is planted: what is owed for all files of a card together."""
+        for (card, code, what), files in self.unlike.items():
+            name, plant = files[0]
+            one = f"{card}/DAY01/{name}: {what}"
+            words = one if len(files) == 1 else f"{card}: {len(files)} files: {what}"
+            self.truths.append(Truth(code, words, plant))
+
+    def other_channels(self, name: str, count: int, usual: int) -> None:
+        """A take of more or fewer channels than the others: told once, or there and back."""
+        expect = self.keys["expect"]
+        if isinstance(expect, dict) and "channels" in expect:
+            self.owed("channels", f"DAY01/{name}: {count} channels")
+        else:
+            self.owed("channels-changed", f"DAY01/{name}: {count} channels after {usual}")
+            self.owed("channels-changed", f": {usual} channels after {count}")
 
     def relate(self, name: str, relation: str) -> None:
         """How the backup card answers this primary file."""
@@ -121,6 +146,12 @@ def plain(day: Day, take: Take) -> None:
     for role in ("primary", "backup"):
         day.put(role, take.name, content, take.said.start)
     day.relate(take.name, "identical")
+
+
+def is_later_today(card: Path) -> bool:
+    """Whether it holds takes of hours that are still to come: the corpus is a whole day."""
+    latest = max((path.stat().st_mtime for path in card.rglob("*.WAV")), default=0)
+    return latest > time.time() + NEAR.total_seconds()
 
 
 Plant = Callable[[Day, Take], None]
@@ -182,6 +213,7 @@ class Result:
 def weigh(day: Day, found: dict[str, Any]) -> Result:
     """Hold what was said against what is true: each truth is met once, and nothing else is said."""
     false_alarms = []
+    day.settle()
     for finding in found["findings"]:
         fitting = [
             t

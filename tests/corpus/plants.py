@@ -128,7 +128,7 @@ def reduced(day: Day, take: Take, *filters: str) -> None:
     content = file_of(take.said, data, take.channels, 16, odd=day.odd)
     pair(day, take, content, "reduced")
     day.owed("backup-reduced", f"primary/DAY01/{take.name}:")
-    day.owed("bit-depth", f"backup/DAY01/{take.name}: 16 bits")
+    day.set_up("backup", "bit-depth", take.name, "16 bits")
 
 
 def reduced_plain(day: Day, take: Take) -> None:
@@ -259,7 +259,7 @@ def no_format(day: Day, take: Take) -> None:
     both(day, take, raw)
     for role in ("primary", "backup"):
         day.owed("no-fmt", f"{role}/DAY01/{take.name}")
-        day.owed("timecode-rate-unknown", f"{role}/DAY01/{take.name}")
+        day.set_up(role, "timecode-rate-unknown", take.name, "no timecode rate")
 
 
 def silent_track(day: Day, take: Take) -> None:
@@ -295,7 +295,7 @@ def deeper(day: Day, take: Take) -> None:
     content = file_of(take.said, sixteen(take.samples), take.channels, 16, odd=day.odd)
     both(day, take, content)
     for role in ("primary", "backup"):
-        day.owed("bit-depth", f"{role}/DAY01/{take.name}: 16 bits")
+        day.set_up(role, "bit-depth", take.name, "16 bits")
 
 
 def faster(day: Day, take: Take) -> None:
@@ -303,14 +303,14 @@ def faster(day: Day, take: Take) -> None:
     said = take.said.but(rate=2 * RATE, start=2 * take.said.start)
     both(day, take, file_of(said, packed(take.samples), take.channels, odd=day.odd))
     for role in ("primary", "backup"):
-        day.owed("sample-rate", f"{role}/DAY01/{take.name}: 96000 Hz")
+        day.set_up(role, "sample-rate", take.name, "96000 Hz")
 
 
 def other_rate(day: Day, take: Take) -> None:
     """Timecode at 24 where 25 was expected."""
     both(day, take, whole(day, take, fps="24/1"))
     for role in ("primary", "backup"):
-        day.owed("timecode-rate", f"{role}/DAY01/{take.name}: timecode at 24")
+        day.set_up(role, "timecode-rate", take.name, "timecode at 24")
 
 
 def more_channels(day: Day, take: Take) -> None:
@@ -319,7 +319,7 @@ def more_channels(day: Day, take: Take) -> None:
     samples = np.concatenate([take.samples, extra], axis=1)
     said = take.said.but(names=(*take.said.names, "Plant"))
     both(day, take, file_of(said, packed(samples), 4, odd=day.odd))
-    day.owed("channels", f"DAY01/{take.name}: 4 channels")
+    day.other_channels(take.name, 4, 3)
 
 
 def renamed_track(day: Day, take: Take) -> None:
@@ -336,10 +336,11 @@ def unnamed(day: Day, take: Take) -> None:
 
 
 def old_date(day: Day, take: Take) -> None:
-    """The recorder's clock was never set."""
+    """The recorder's clock was never set: said once for a card, with the first files by name."""
     both(day, take, whole(day, take, day="1980-01-01"))
-    for role in ("primary", "backup"):
-        day.owed("date-wrong", f"{role}/DAY01/{take.name}")
+    if day.plants[day.plant] == 1:
+        for role in ("primary", "backup"):
+            day.owed("date-wrong", f"{role}: ")
 
 
 def off_clock(day: Day, take: Take) -> None:
@@ -393,7 +394,7 @@ def set_lacks(day: Day, take: Take) -> None:
         for role in ("primary", "backup"):
             day.put(role, name, content, take.said.start)
         day.relate(name, "identical")
-    day.owed("channels", f"DAY01/{take.name[:-4]}_1.WAV: 2 channels")
+    day.other_channels(f"{take.name[:-4]}_1.WAV", 2, 3)
     day.owed("set-incomplete", f"scene {take.said.scene}, take {take.said.take} is incomplete")
 
 
@@ -425,7 +426,7 @@ def bad_ixml(day: Day, take: Take) -> None:
     both(day, take, riff([*order, (b"data", packed(take.samples))]))
     for role in ("primary", "backup"):
         day.owed("ixml-unreadable", f"{role}/DAY01/{take.name}")
-        day.owed("timecode-rate-unknown", f"{role}/DAY01/{take.name}")
+        day.set_up(role, "timecode-rate-unknown", take.name, "no timecode rate")
     day.owed("tracks-unnamed", f"DAY01/{take.name}:")
 
 
@@ -472,7 +473,7 @@ def no_numbers(day: Day, take: Take) -> None:
     both(day, take, content)
     day.owed("not-numbers", f"DAY01/{take.name}:")
     for role in ("primary", "backup"):
-        day.owed("bit-depth", f"{role}/DAY01/{take.name}: 32 bits")
+        day.set_up(role, "bit-depth", take.name, "32 bits")
 
 
 def frame_cut(day: Day, take: Take) -> None:
@@ -523,7 +524,7 @@ def no_audio(day: Day, take: Take) -> None:
         raw = riff([(b"bext", bext(take.said)), (b"fmt ", fmt(take.channels, RATE, 24))])
         day.put(role, f"{take.name[:-4]}_N.WAV", raw, take.said.start)
         day.owed("no-data", f"{role}/DAY01/{take.name[:-4]}_N.WAV")
-        day.owed("timecode-rate-unknown", f"{role}/DAY01/{take.name[:-4]}_N.WAV")
+        day.set_up(role, "timecode-rate-unknown", f"{take.name[:-4]}_N.WAV", "no timecode rate")
     day.owed("take-twice", f"DAY01/{take.name[:-4]}_N.WAV:")
     day.owed("tracks-unnamed", f"DAY01/{take.name[:-4]}_N.WAV:")
 

@@ -127,6 +127,17 @@ def transmitters_own_card(day: Day, scene: Scene) -> None:
     day.owed("pack-not-covering", "takes whole")
 
 
+def opaque_containers(day: Day, scene: Scene) -> None:
+    """A primary card of another recorder holds containers; its backup card lacks a take."""
+    day.cards |= {"box": "primary", "box_backup": "backup"}
+    for take in (scene[0], scene[2]):
+        day.put("box", f"{take.name[:-4]}.BOX", day.dice.bytes(50_000), take.said.start)
+        day.put("box_backup", take.name, whole(day, take, tape="BOX"), take.said.start)
+        day.owed("content-not-looked-at", f"box/DAY01/{take.name[:-4]}.BOX")
+    day.owed("primary-not-comparable", "box: its 2 files cannot be looked into.")
+    day.owed("take-numbers", f"box_backup: scene {scene[0].said.scene} has no take 2")
+
+
 def report(day: Day, scene: Scene) -> None:
     """A table on the primary card names a file that is not there, and leaves one out."""
     for take in scene:
@@ -143,14 +154,14 @@ def report(day: Day, scene: Scene) -> None:
 
     day.later.append(write)
     day.owed("report-names-missing", "not on that card: GONE.WAV")
-    day.owed("report-omits", f"on it: DAY01/{scene[1].name}.")
+    day.owed("report-omits", f"in no sound report: DAY01/{scene[1].name}.")
 
 
 ROUNDS: list[tuple[str, Callable[[Day, Scene], None]]] = [
     (made.__name__.replace("_", " "), made)
     for made in (
         *(edited_later, name_used_again, comes_later, not_cleared, late_for_an_earlier_day),
-        *(backup_a_day_off, second_backup_card, transmitters_own_card, report),
+        *(backup_a_day_off, second_backup_card, transmitters_own_card, opaque_containers, report),
     )
 ]
 """The report is last: it lists what the others leave on the card."""

@@ -136,6 +136,17 @@ def test_the_delay_of_an_encoder_is_found(sides: Sides, ffmpeg: Make) -> None:
         assert (found.correlation or 0) > TRUE_AT_LEAST
 
 
+@pytest.mark.parametrize("delay", [0, 1_105])
+def test_an_mp3_of_inverted_polarity_is_different(sides: Sides, ffmpeg: Make, delay: int) -> None:
+    """Noise, of which half a period of the middle of the band is a few frames."""
+    noise = 0.05 * np.random.default_rng(7).standard_normal((FRAMES, 2))
+    late = np.vstack([np.zeros((delay, 2)), -noise])
+    found = sides.compare([written(noise)], [ffmpeg(written(late), "-b:a", "192k", ending="mp3")])
+    assert found.relation is Relation.DIFFERENT
+    right = ffmpeg(written(noise), "-b:a", "192k", ending="mp3")
+    assert sides.compare([written(noise)], [right]).relation is Relation.REDUCED
+
+
 def test_two_tracks_of_an_mp3(sides: Sides, ffmpeg: Make) -> None:
     """Left and right of a stereo mix; one mix on both, 3 dB lower as a pan law has it."""
     isos = TAKES[-24.0][0][:, 1:]

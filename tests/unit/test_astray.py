@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from random import Random
 from typing import Any
 
 import pytest
@@ -12,13 +13,16 @@ from takehold.decide.astray import beyond
 from takehold.decide.match import Beyond
 from takehold.decide.standing import DayStanding, Standing
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Role
+from twocards import Cards
 
 BEFORE, AFTER = "2031-05-05", "2031-05-07"
 LONG = bytes(range(1, 251)) * 800  # 200,000 frames: four seconds and a bit
+TAKE = Random(7).randbytes(len(LONG))  # no second of it comes again
 
 
 def on(day: str, made: Recording) -> Recording:
@@ -70,12 +74,119 @@ def test_the_same_audio_of_the_day_beside_is_a_backup(day: str) -> None:
 
 
 def test_a_name_alone_is_none() -> None:
-    """The same name, beginning and length come again every day."""
+    """The same name, beginning and length come again every day: the samples are asked."""
     said = {"time_reference": 36_000 * SECOND, "scene": "1", "take": "1", "file_uid": "U"}
     facts = known(primary(audio=LONG, said=said), backup(audio=LONG[::-1], said=said))
     assert answer(view(facts), 1).relation is Relation.MISSING
     assert answer(view(facts, day=BEFORE), 101).relation is Relation.MISSING
+    sides = (1,), (101,)
+    assert view(facts).uncompared == (sides,)
+    facts.apply([f.Compared(Comparison(*sides, Relation.DIFFERENT, 1, 0))])
+    assert answer(view(facts), 1).relation is Relation.MISSING
     assert view(facts).uncompared == ()
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"time_reference": 36_000 * SECOND, "scene": "1", "take": "1"},
+        {"file_uid": "U"},
+        {},  # of an MP3 the name and the length
+    ],
+)
+@pytest.mark.parametrize("day", [BEFORE, AFTER])
+def test_a_lower_quality_of_another_day_is_known_by_its_samples(
+    said: dict[str, Any], day: str
+) -> None:
+    """Names, timecode and length say what to compare; what that says is told on both days."""
+    facts = known(primary(audio=LONG, said=said), backup(day=day, audio=LONG[::-1], said=said))
+    sides = (1,), (101,)
+    assert view(facts).uncompared == (sides,)
+    facts.apply([f.Compared(Comparison(*sides, Relation.REDUCED, 1, residual_db=-75.0))])
+    assert answer(view(facts), 1).relation is Relation.REDUCED
+    assert answer(view(facts, day=day), 101).relation is Relation.REDUCED
+    assert view(facts).uncompared == view(facts, day=day).uncompared == ()
+
+
+@pytest.mark.parametrize("idle", [True, False])
+def test_an_idle_track_in_common_is_no_evidence(idle: bool) -> None:
+    """Of the same name, beginning and length, and one track of both is the same."""
+    made, second = Cards(), [1 if idle else n * 900 + 1 for n in range(40)]
+    said = {"scene": "1", "take": "1"}
+    for of, step in ((1, 700), (2, 1100)):
+        lines = [tuple(n * step + 1 for n in range(40)), tuple(second)]
+        made.add(of, "A.WAV", lines, 36_000 * SECOND, number=of, **said)
+    facts = known(made.files[1], on(BEFORE, made.files[2]))
+    apart = Comparison((1,), (2,), Relation.DIFFERENT, 1, 1, channels=(1,))
+    facts.apply([f.Compared(apart)])
+    told = Relation.MISSING if idle else Relation.DIFFERENT
+    assert answer(view(facts), 1).relation is told
+
+
+def test_what_is_known_on_its_own_day_is_not_suspected() -> None:
+    """Days of MP3: their names come again, and each is answered by its own day's."""
+    own = backup(101, DAY, audio=LONG[::-1])
+    facts = known(primary(audio=LONG), own, backup(102, BEFORE, audio=LONG[1:] + b"1"))
+    good = f.Compared(Comparison((1,), (101,), Relation.REDUCED, 1, residual_db=-75.0))
+    facts.apply([good])
+    assert view(facts).uncompared == ()
+    assert answer(view(facts), 1).others == (101,)
+
+
+@pytest.mark.parametrize("second", [0, 2, 3])
+def test_of_another_day_one_changed_second_is_different(second: int) -> None:
+    """Most of its blocks are the same, wherever the other one lies, and whatever its name."""
+    changed = bytearray(TAKE)
+    changed[second * SECOND + 5] ^= 1
+    facts = known(primary(audio=TAKE), backup(audio=bytes(changed), path=b"X.WAV"))
+    assert answer(view(facts), 1).relation is Relation.DIFFERENT
+    assert answer(view(facts, day=BEFORE), 101).relation is Relation.DIFFERENT
+
+
+def test_a_changed_sample_is_known_after_the_blocks_were_lost() -> None:
+    """A comparison that says where they part is remembered; other audio throughout is not."""
+    facts = known(primary(audio=LONG), backup(audio=LONG[::-1], path=b"X.WAV"))
+    sides = (1,), (101,)
+    facts.apply([f.Compared(Comparison(*sides, Relation.DIFFERENT, 1, 3 * SECOND + 5))])
+    assert answer(view(facts), 1).relation is Relation.DIFFERENT
+    facts.apply([f.Compared(Comparison(*sides, Relation.DIFFERENT, 1, 5))])
+    assert answer(view(facts), 1).relation is Relation.MISSING
+
+
+def test_the_same_tone_each_day_is_of_the_day_that_all_else_is_of() -> None:
+    """Backups dated a day early; each day's tone is taken for that of the day before.
+
+    At the end of the chain one is left: it is no missing one.
+    """
+    tone = LONG[: 3 * SECOND]
+    files = [
+        primary(1, DAY, audio=tone),
+        primary(2, DAY, audio=LONG + LONG[::-1], path=b"T2.WAV"),
+        primary(3, BEFORE, audio=tone, path=b"T3.WAV"),
+        backup(101, BEFORE, audio=tone),
+        backup(102, BEFORE, audio=LONG + LONG[::-1], path=b"T2.WAV"),
+    ]
+    facts = known(*files)
+    assert answer(view(facts), 1).others == (101,)
+    assert answer(view(facts), 1).relation is Relation.SAME_AUDIO
+    assert answer(view(facts, day=BEFORE), 3).others == (101,)
+    without = known(*files[:4])  # nothing else says whose date is wrong
+    assert answer(view(without), 1).relation is Relation.MISSING
+
+
+def test_a_cut_copy_on_a_second_backup_card_of_another_date_is_no_recording_of_its_own() -> None:
+    """As far as whole blocks tell it; else once its samples were compared."""
+    own = backup(101, DAY, audio=LONG)
+    for cut, asked in ((3 * SECOND, False), (3 * SECOND + 9, True)):
+        facts = known(primary(audio=LONG), own, backup(102, BEFORE, audio=LONG[:cut], path=b"X"))
+        sides = (1,), (102,)
+        assert view(facts, day=BEFORE).uncompared == ((sides,) if asked else ())
+        if asked:
+            assert answer(view(facts, day=BEFORE), 102).relation is Relation.MISSING
+            short = Comparison(*sides, Relation.SHORT, 1, cut, len(LONG) - cut)
+            facts.apply([f.Compared(short)])
+        assert answer(view(facts, day=BEFORE), 102).relation is Relation.SHORT
+        assert answer(view(facts), 1).others == (101,)
 
 
 def test_silence_is_none() -> None:

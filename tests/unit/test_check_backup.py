@@ -17,7 +17,7 @@ from takehold.model import facts as f
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Finding, Relation, Severity, Verdict
 from takehold.model.settings import Role
-from takehold.model.sound import Complaint, Description, Kind, Track
+from takehold.model.sound import Complaint, Description, Kind, Sound, Track, WaveFormat
 from twocards import HZ, Cards
 
 DRIVES = (target("shuttle-1"), target("shuttle-2"))
@@ -257,6 +257,28 @@ def test_what_does_not_decode_is_a_persons_decision(damaged: int | None, says: s
     assert view(ledger(facts)).uncompared == ()
     once = facts_of(made, compared(Relation.UNDECODED), twice=False)
     assert [x.severity for x in about_backup(once)] == [Severity.HOLD]
+
+
+@pytest.mark.parametrize(
+    ("coded", "whose"), [((1, 2), "this file"), ((1,), "this file"), ((2,), "the backup's file")]
+)
+def test_a_coding_that_is_not_decoded_is_not_called_other_audio(
+    coded: tuple[int, ...], whose: str
+) -> None:
+    """Its blocks hold several samples: neither a length nor a place can be told (RFC 2361)."""
+    made = pair([*LINES[:2], OTHER])
+    form = WaveFormat(0x11, 2, HZ, 4, 1024)
+    for number in coded:
+        file = made.files[number]
+        sound = Sound(71, f"{number:032}", bytes(8))  # as it is measured: 71 blocks, no channel
+        about = replace(file.description, format=form, frames=None)
+        read = replace(file.readings[0], sound=sound)
+        made.files[number] = replace(file, description=about, readings=(read,))
+    (one,) = about_backup(facts_of(made))
+    assert one.code == "backup-not-comparable"
+    assert one.says.endswith(
+        f": the audio of {whose} is coded otherwise (ADPCM, tag 0x0011), which is not decoded here."
+    )
 
 
 def test_each_file_of_a_set_that_cannot_be_compared_says_so() -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from planworld import DAY, cards, copied, ledger, settings, taken, view
 from takehold.decide.check import Around, check
 from takehold.decide.day import CLOCK_AHEAD
@@ -16,8 +18,8 @@ from takeworld import DRIVES, wav
 AHEAD = Complaint(CLOCK_AHEAD, "the recorder says 2031-05-06 23:00, seen 2031-05-06 20:00")
 
 
-def with_complaint(number: int, complaint: Complaint, **changes: object) -> Recording:
-    made = wav(number, b"T%02d.WAV" % number)
+def with_complaint(number: int, complaint: Complaint, of: int = 1, **changes: object) -> Recording:
+    made = wav(number, b"T%02d.WAV" % number, of=of)
     said = replace(made.description, complaints=(complaint,), **changes)  # type: ignore[arg-type]
     return replace(made, description=said)
 
@@ -39,10 +41,38 @@ def test_a_clock_that_is_ahead_is_said_once_for_a_card() -> None:
     assert not [x for x in found(wav(1, b"T01.WAV")) if "clock" in x.code]
 
 
-def test_a_day_that_has_not_begun_is_a_look_of_each_file() -> None:
-    ahead = Complaint("date-ahead", "the recorder says 2031-05-07 08:00, seen 2031-05-06 20:00")
-    [told] = [x for x in found(with_complaint(1, ahead)) if x.code == "date-ahead"]
-    assert (told.severity, told.recording) == (Severity.LOOK, 1)
+@pytest.mark.parametrize(
+    ("code", "what"),
+    [
+        ("date-ahead", "the date of a day that had not begun here"),
+        ("date-doubtful", "no date, and a time on the card that is of another day"),
+        ("date-old", "a recording date of long ago"),
+        ("date-wrong", "a recording date or time that cannot be right"),
+    ],
+)
+def test_an_odd_date_is_one_look_a_card(code: str, what: str) -> None:
+    """A recorder one zone too far ahead is decided on once, not for each of 150 takes."""
+    odd = Complaint(code, "the recorder says 2031-05-07 08:00")
+    [told] = [x for x in found(with_complaint(1, odd), wav(2, b"T02.WAV")) if x.code == code]
+    assert (told.severity, told.recording, told.load) == (Severity.LOOK, None, 1)
+    assert told.says == f"SND_A1: 1 file has {what}: T01.WAV (the recorder says 2031-05-07 08:00)."
+    files = [with_complaint(number, odd) for number in range(1, 6)]
+    [told] = [x for x in found(*files) if x.code == code]
+    assert f"SND_A1: 5 files have {what}: T01.WAV (" in told.says
+    assert told.says.endswith("T03.WAV (the recorder says 2031-05-07 08:00) and 2 more.")
+
+
+def test_one_more_file_of_an_odd_date_asks_again_and_each_card_asks_for_itself() -> None:
+    odd = Complaint("date-ahead", "")
+    files = [with_complaint(number, odd) for number in (1, 2)]
+    backup = with_complaint(3, odd, of=2)
+
+    def ids(*some: Recording) -> set[str]:
+        return {x.id for x in found(*some) if x.code == "date-ahead"}
+
+    assert len(ids(files[0]) | ids(*files)) == 2
+    assert len(ids(*files, backup)) == 2
+    assert ids(*files) < ids(*files, backup)
 
 
 def test_the_day_on_which_such_a_card_came_asks_a_person() -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from planworld import DAY, NOON, cards, copied, ledger, settings, taken, target, view
+from planworld import DAY, NOON, cards, copied, ledger, load, settings, taken, target, view
 from takehold.adapters.plain import dumps, loads
 from takehold.decide.check import Around, check
 from takehold.decide.judge import judge
@@ -16,6 +16,7 @@ from takehold.formats.manifest_doc import read_manifest
 from takehold.model import facts as f
 from takehold.model.finding import Finding
 from takehold.model.recording import Recording, Stamp
+from takehold.model.settings import Role
 from takehold.model.sound import Description, Kind
 from takeworld import DRIVES, wav
 
@@ -112,6 +113,16 @@ def test_a_report_of_another_day_is_said_to_be_one_in_its_own() -> None:
     )
 
 
+@pytest.mark.parametrize("begin", ["REC START /DAY01/", "Start: /ROLL1/", "closed \\DAY01\\"])
+def test_a_log_in_columns_whose_sentences_end_in_paths_is_no_report(begin: str):
+    """A word and a blank before a path; a volume's name may have a blank within it."""
+    log = report(*(begin + name for name in ALL), number=91, path=b"LOG.CSV")
+    assert found(*CARD, log, good=True) == []
+    assert codes(*CARD, log, report(*ALL[:1])) == ["report-omits"]
+    volume = report(*(f"SND CARD/DAY01/{name}" for name in ALL[:2]))
+    assert codes(*CARD, volume) == ["report-omits"]
+
+
 LOG = ("10:00:00 start rec S01T01.WAV", "10:01:00 start rec S01T02.WAV", "10:02:00 deleted X.WAV")
 
 
@@ -183,8 +194,7 @@ def test_what_is_there_and_it_does_not_name():
     (told,) = found(*CARD, report(*ALL[:1]))
     assert (told.code, told.severity, told.load) == ("report-omits", "look", 1)
     assert told.says == (
-        "SND_A1: 2 recordings are in no sound report that is on it: "
-        "DAY01/S01T02.WAV, DAY01/S01T03.WAV."
+        "SND_A1: 2 recordings are in no sound report: DAY01/S01T02.WAV, DAY01/S01T03.WAV."
     )
 
 
@@ -281,3 +291,69 @@ def test_the_manifest_does_not_hold_the_list():
     raw = canonical(revision(doc, 1, NOON, None))
     assert read_manifest(raw).refused == ()
     assert b"listed" not in raw
+
+
+MORNING = on_card(b"DAY01/S01T01.WAV", b"DAY01/S01T02.WAV")
+EVENING = on_card(b"DAY01/S01T03.WAV", b"DAY01/S01T04.WAV", of=3, first=11)
+WHOLE_DAY = (*ALL, "S01T04.WAV")
+
+
+def of_day(
+    *recordings: Recording, role: Role = Role.PRIMARY, source: str = "primary"
+) -> list[Finding]:
+    """A day on which the recorder's card was changed at lunch: its second card is load 3."""
+    second = load(3, role, identity="uuid:SND_A2", label="SND_A2", folder=b"SND_A2", source=source)
+    facts = [*cards(), f.LoadSeen(second), *taken(*recordings)]
+    facts += [x for r in recordings for x in copied(r, *DRIVES)]
+    known = ledger(facts)
+    told = check(view(known), known, settings(), Around())
+    return [x for x in told if x.code.startswith("report-")]
+
+
+@pytest.mark.parametrize("source", ["primary", "second-roll"])
+def test_a_report_of_the_whole_day_lists_the_first_card_too(source: str):
+    """The card was changed at lunch, and the report on the second one lists both (no source)."""
+    (told,) = of_day(*MORNING, *EVENING, report(*WHOLE_DAY, of=3), source=source)
+    assert (told.code, told.severity) == ("report-agrees", "note")
+    assert told.says == (
+        "SND_A2/REPORT.CSV is a sound report and was compared with the day's cards: all 4 "
+        "recordings it names are there, of them 2 on SND_A1."
+    )
+
+
+def test_what_is_on_no_card_of_the_day_is_missing_still():
+    (told,) = of_day(*MORNING, *EVENING, report(*WHOLE_DAY, "S01T05.WAV", of=3))
+    assert told.says == (
+        "SND_A2/REPORT.CSV is a sound report and names a file that is not on that card: "
+        "S01T05.WAV; of others that it names are 2 on SND_A1."
+    )
+
+
+def test_a_report_of_the_whole_day_may_leave_out_what_is_on_the_first_card():
+    """A recording that a report on any of the recorder's cards lists is not left out."""
+    listing_less = report("S01T01.WAV", "S01T03.WAV", "S01T04.WAV", of=3)
+    told = {x.code: x for x in of_day(*MORNING, *EVENING, listing_less)}
+    assert (
+        told["report-omits"].says == "SND_A1: 1 recording is in no sound report: DAY01/S01T02.WAV."
+    )
+    at_lunch = report("S01T01.WAV", number=91)
+    told = {x.code: x for x in of_day(*MORNING, *EVENING, at_lunch, report(*WHOLE_DAY, of=3))}
+    assert "report-omits" not in told
+
+
+def test_a_report_of_one_of_two_cards_says_nothing_of_the_other():
+    told = of_day(*MORNING, *EVENING, report("S01T03.WAV", "S01T04.WAV", of=3))
+    assert [x.code for x in told] == ["report-agrees"]
+
+
+def test_another_cards_file_of_a_name_that_both_have_is_not_the_one_that_is_missing():
+    """Two recorders that name their files alike: which one is meant, a name does not tell."""
+    other = on_card(b"DAY01/S01T01.WAV", b"DAY01/S01T02.WAV", of=3, first=11)
+    both = on_card(b"DAY01/S01T01.WAV", b"DAY01/S01T02.WAV", b"DAY01/S01T03.WAV")
+    codes_of = {x.code for x in of_day(*both, *other, report(*ALL, of=3))}
+    assert "report-names-missing" in codes_of
+
+
+def test_a_backup_card_does_not_hold_what_a_primary_one_lacks():
+    told = of_day(*MORNING, *EVENING, report(*WHOLE_DAY, of=3), role=Role.BACKUP, source="backup")
+    assert {x.code for x in told} == {"report-names-missing"}

@@ -358,3 +358,84 @@ def test_a_file_without_a_format_hides_no_overlap_of_the_others():
     bare = replace(bare, description=replace(bare.description, format=None, frames=None))
     overlap = row(MORNING, MORNING + 6 * HZ)
     assert "timecode-overlap" in {f.code for f in told(bare, *overlap)}
+
+
+def test_a_take_of_no_known_format_is_no_change_of_it():
+    """What changes is told from the last one whose format is known."""
+    bare = wav(9, b"A.WAV", "1", "2", MORNING + 60 * HZ)
+    bare = replace(bare, description=replace(bare.description, format=None, frames=None))
+    assert told(THREE[0], bare, THREE[2]) == []
+    wider = wav(3, b"T03.WAV", "1", "3", MORNING + 120 * HZ, channels=2, tracks=names("a", "b"))
+    (found,) = told(THREE[0], bare, wider)
+    assert (found.code, "2 channels after 1" in found.says) == ("channels-changed", True)
+
+
+def scenes(*takes: tuple[str, int]) -> list[Recording]:
+    """Takes by scene and number, a minute apart."""
+    return [
+        wav(n, b"T%02d.WAV" % n, scene, str(number), MORNING + n * 60 * HZ)
+        for n, (scene, number) in enumerate(takes, 1)
+    ]
+
+
+def test_a_recorder_that_counts_on_from_scene_to_scene_leaves_nothing_out():
+    """Some do not begin anew with a scene (common practice, no source)."""
+    assert told(*scenes(("1", 1), ("1", 2), ("2", 3), ("3", 4), ("3", 5), ("1", 6))) == []
+    (gap,) = told(*scenes(("1", 7), ("1", 8), ("2", 9), ("3", 11), ("4", 12), ("5", 13)))
+    assert (gap.code, gap.subject) == ("take-numbers", "primary")
+    assert gap.says == "primary has no take 10; they are counted on from scene to scene."
+
+
+def test_one_scene_that_begins_anew_is_no_such_count():
+    """A scene of one take before one that lacks its first is no count, nor is a single change."""
+    told_of = [x.says for x in told(*scenes(("1", 1), ("2", 2), ("3", 1), ("4", 2)))]
+    assert told_of == ["primary: scene 2 has no take 1.", "primary: scene 4 has no take 1."]
+    (one,) = told(*scenes(("1", 1), ("2", 2)))
+    assert one.says == "primary: scene 2 has no take 1."
+
+
+def unit(
+    first: int, originator: str, later: int, numbers: tuple[int, ...] = (1, 2, 3), **said: object
+) -> list[Recording]:
+    """Takes of scene 1 by a recorder of that name, some seconds later than the other's."""
+    return [
+        wav(
+            first + number,
+            b"%s/T%02d.WAV" % (originator.encode(), number),
+            "1",
+            str(number),
+            MORNING + (60 * number + later) * HZ,
+            originator=originator,
+            **said,
+        )
+        for number in numbers
+    ]
+
+
+def test_two_units_whose_cards_come_as_one_source_are_two_recorders():
+    """The same scene at the same time, and other tracks: each is held against its own takes."""
+    main = unit(0, "main", 0, tracks=names("Mix"))
+    second = unit(10, "second", 5, channels=2, tracks=names("Boom", "Lav"))
+    assert told(*main, *second) == []
+
+
+def test_two_units_may_share_the_numbers_of_a_scene():
+    """What neither has is missing, and is said once."""
+    main, second = unit(0, "main", 0, (1, 3, 5)), unit(10, "second", 5, (2, 4, 6))
+    assert told(*main, *second) == []
+    (gap,) = told(*unit(0, "main", 0, (1, 3, 5)), *unit(10, "second", 5, (1, 4, 5)))
+    assert gap.says == "primary: scene 1 has no take 2."
+
+
+def test_a_recorder_that_names_itself_otherwise_from_some_take_on_is_one():
+    """As with new firmware: their hours lie apart, and a number that comes twice is told."""
+    codes = [x.code for x in told(*unit(0, "old", 0), *unit(10, "new", 600))]
+    assert codes == ["take-twice"] * 3
+
+
+def test_each_of_two_units_that_name_no_tracks_is_told():
+    both = [*unit(0, "main", 0, channels=2), *unit(10, "second", 5, channels=2)]
+    assert [x.says for x in told(*both)] == [
+        "primary (main): no take names its tracks.",
+        "primary (second): no take names its tracks.",
+    ]

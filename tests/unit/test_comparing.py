@@ -21,14 +21,16 @@ from planworld import (
     unread,
 )
 from planworld import cards as loads
-from takehold.decide.comparing import NEW_S
+from takehold.decide import standing
+from takehold.decide.comparing import BATCH_BYTES, NEW_S, open_pairs
 from takehold.decide.keys import compare_key, prove_key
+from takehold.decide.match import Matched, match
 from takehold.decide.plan import Wanted, plan
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
-from takehold.model.recording import Reading
+from takehold.model.recording import Reading, Stamp
 from takehold.model.situation import Situation
 from takehold.model.step import (
     CatchUp,
@@ -87,13 +89,63 @@ def test_a_pair_is_compared_on_the_first_drive_that_holds_both() -> None:
     ]
 
 
-def test_each_drive_compares_one_pair_at_a_time_and_no_two_the_same() -> None:
-    found = pairs(steps(known(day("A", "B", "C")), situation(targets=(D1, D2))))
+def large(made: Cards) -> Cards:
+    """The same files, each too large to be compared behind another one."""
+    made.files |= {n: replace(r, stamp=Stamp(BATCH_BYTES, 1)) for n, r in made.files.items()}
+    return made
+
+
+def test_each_drive_compares_one_large_pair_at_a_time_and_no_two_the_same() -> None:
+    found = pairs(steps(known(large(day("A", "B", "C"))), situation(targets=(D1, D2))))
     assert found == [("shuttle-1", ["A.WAV"] * 2), ("shuttle-2", ["B.WAV"] * 2)]
 
 
+def test_small_pairs_are_compared_in_one_go() -> None:
+    """None in two steps; on the first drive, as far as a batch goes."""
+    (found,) = (
+        s
+        for s in steps(known(day("A", "B", "C")), situation(targets=(D1, D2)))
+        if isinstance(s, Compare)
+    )
+    files = [[r.path.decode() for r, _ in (*s.ours, *s.theirs)] for s in (found, *found.then)]
+    assert files == [["A.WAV"] * 2, ["B.WAV"] * 2, ["C.WAV"] * 2]
+    assert len(recordings_of(found)) == 6
+
+
+def test_a_comparison_costs_no_match_of_the_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of many that are asked for, one after the other: the day is matched at both ends only."""
+    counted: list[int] = []
+
+    def counting(*told: Any) -> Matched:
+        counted.append(1)
+        return match(*told)
+
+    monkeypatch.setattr(standing, "match", counting)
+    made = large(day(*(chr(65 + n) for n in range(26))))
+    of, turns = known(made), 0
+    while found := [
+        s for s in steps(of, situation(targets=(D1,)), pending=True) if isinstance(s, Compare)
+    ]:
+        turns += 1
+        sides = (tuple(r.id for r, _ in side) for side in (found[0].ours, found[0].theirs))
+        of.apply([f.Compared(Comparison(*sides, Relation.REDUCED, NOON, residual_db=-90))])
+    assert (turns, len(of.comparisons)) == (26, 26)
+    assert len(counted) == 2
+
+
+def test_what_is_asked_for_follows_the_files() -> None:
+    """While comparisons go on, another pair of files comes."""
+    made, more = large(day("A", "B")), large(day("A", "B", "C"))
+    of = known(made)
+    assert pairs(steps(of, situation(targets=(D1,))))[0][1] == ["A.WAV"] * 2
+    later = [r for r in more.files.values() if r.path == b"C.WAV"]
+    of.apply([*taken(*later), *(x for r in later for x in copied(r, D1))])
+    asked = set(open_pairs(of, settings(), {}, NOON))
+    assert len(asked) == 3
+
+
 def test_what_is_being_compared_is_in_no_other_step() -> None:
-    of = known(day("A", "B"))
+    of = known(large(day("A", "B")))
     (first, _) = (s for s in steps(of, situation(targets=(D1, D2))) if isinstance(s, Compare))
     busy = frozenset(recordings_of(first))
     assert len(busy) == 2

@@ -123,6 +123,14 @@ def test_the_shift_between_two_is_found_in_spite_of_hum(shift: int) -> None:
     assert found == shift
 
 
+@pytest.mark.parametrize("shift", [0, 1_105, 60_000])
+def test_inverted_polarity_is_found_where_it_lies(shift: int) -> None:
+    """Half a period beside it the two would be a little alike."""
+    whole = scene(3 * FRAMES, 3)
+    found, _ = lag(whole[shift : shift + FRAMES], -whole, RATE)
+    assert found == shift
+
+
 def test_two_takes_agree_in_hum_alone_and_that_does_not_count() -> None:
     """The same hum, 25 dB above two different floors: correlation near 1, agreement near 0."""
     ours, theirs = (floor(FRAMES, n, -65) + hum(FRAMES, -40) for n in (1, 2))

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sized
+from collections.abc import Collection, Iterable
 from typing import Any
 
 import click
 
 from takehold.cli import take_facts
 from takehold.cli.exits import FINE, MEDIA
-from takehold.cli.facts import Row, day_facts
+from takehold.cli.facts import day_facts
 from takehold.cli.findings import finding_lines
 from takehold.cli.live import around_of, last_state, tell_silence
-from takehold.cli.tables import count, length, print_json, table
-from takehold.cli.view import judged_day
+from takehold.cli.tables import Row, count, length, print_json, table
+from takehold.cli.view import judged_day, unconfirmed
 from takehold.decide.day import is_day, shooting_day
 from takehold.formats.names import shown
 from takehold.home import Home, days_known, settings_of
@@ -79,6 +79,8 @@ def print_day(facts: Row, *, each: bool = False) -> None:
         table(HEAD, cells, spare=SPARE, whole=set(HEAD) - {"file"})
     for line in finding_lines(facts, each=each):
         click.echo(line)
+    if facts["findings"]:
+        click.echo("\nWhat each of these words means, and what is safe: docs/problems.md")
     manifest: Any = facts["manifest"]
     click.echo(f"\n{facts['day']}: {facts['verdict']}.")
     if not manifest:
@@ -88,11 +90,6 @@ def print_day(facts: Row, *, each: bool = False) -> None:
         click.echo(f"{says} Before you hand over: takehold wrap")
     else:
         click.echo(f"Manifest: {manifest['name']}.")
-
-
-def unconfirmed(reasons: Sized) -> str:
-    """What is said beside READY where no read confirmed it, and a person decided (P8)."""
-    return f"{count(len(reasons), 'file')} not confirmed and decided on by a person"
 
 
 def load_names(entries: Iterable[Any]) -> dict[int, str]:

@@ -9,7 +9,7 @@ from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.live import around_of, last_state
 from takehold.cli.tables import print_json
 from takehold.decide.judge import judge
-from takehold.decide.manifest import stamp
+from takehold.decide.manifest_names import stamp
 from takehold.engine.requests import ack_text, receipt_text
 from takehold.formats.names import shown
 from takehold.home import Home, reading, settings_of

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from takehold.cli.tables import Row
 from takehold.cli.take_facts import take_facts
 from takehold.decide.card import CAUTION, CardAnswer
-from takehold.decide.manifest import Judged, stamp
+from takehold.decide.judged import Judged
+from takehold.decide.manifest_names import stamp
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label
 from takehold.model.finding import Finding
 from takehold.model.ledger import Ledger
-
-Row = dict[str, object]
 
 
 def day_facts(judged: Judged, ledger: Ledger) -> Row:

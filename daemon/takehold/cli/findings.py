@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import groupby
 from typing import Any
 
-from takehold.cli.facts import Row
+from takehold.cli.tables import Row
 from takehold.decide.check_file import COMPLAINTS
 from takehold.formats.names import shown
 
@@ -45,7 +45,8 @@ def _kind(finding: Any) -> tuple[str, ...]:
 
 def _one(finding: Any, facts: Row) -> Iterator[str]:
     decided = f" [decided: {shown(finding['decision'])}]" if finding["decision"] else ""
-    yield f"{finding['severity']:>4}  {finding['id']}  {plainly(finding, facts)}{decided}"
+    told = f"{finding['code']}: {plainly(finding, facts)}{decided}"
+    yield f"{finding['severity']:>4}  {finding['id']}  {told}"
     if not decided:
         yield from _advice(finding)
 
@@ -57,7 +58,7 @@ def _many(alike: list[Any], facts: Row) -> Iterator[str]:
     rest = _rest(first).rstrip(".") + ("" if len(says) == 1 else ", or similar")
     paths = list(dict.fromkeys(f["path"] for f in alike))
     names = ", ".join(paths[:FEW]) + (", …" if len(paths) > FEW else "")
-    told = f"{len(paths)} recordings of {card}: {rest}: {names}"
+    told = f"{first['code']}: {len(paths)} recordings of {card}: {rest}: {names}"
     yield f"{first['severity']:>4}  {'':8}  {told} (takehold day --all shows each)"
     if not first["decision"]:
         yield from _advice(first)

@@ -6,8 +6,7 @@ import sys
 
 import click
 
-from takehold.cli.facts import Row
-from takehold.cli.tables import count, table
+from takehold.cli.tables import Row, count, table
 from takehold.decide.receive import Answer, Compared, day_conclusion, reasons_of, verdict_of
 from takehold.engine.receive import Day, Received
 from takehold.formats.names import display, shown

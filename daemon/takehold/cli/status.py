@@ -10,14 +10,12 @@ from typing import Any
 import click
 
 from takehold.adapters.live import takes_writes
-from takehold.cli.day import unconfirmed
 from takehold.cli.exits import FINE, MEDIA, WORLD
-from takehold.cli.facts import Row
 from takehold.cli.live import SILENT, State, around_of, is_running, is_silent, last_state
-from takehold.cli.tables import count, print_json, size, span
-from takehold.cli.view import judged_day
+from takehold.cli.tables import Row, count, print_json, size, span
+from takehold.cli.view import judged_day, unconfirmed
 from takehold.decide.alarms import open_troubles
-from takehold.decide.manifest import Judged
+from takehold.decide.judged import Judged
 from takehold.formats.names import shown
 from takehold.home import Home, reading, settings_of
 from takehold.model.errors import UsageError
@@ -184,13 +182,16 @@ def card_words(card: Any) -> str:
         return f"{count(files, 'file')}; what is in a folder of it is not known, leave it in"
     if files == 0:
         return "no recordings found on it"
-    if copied < files:
+    from_drives = card.get("from_drives", 0)
+    if copied + from_drives < files:
         return f"{copied} of {files} copied, leave it in"
+    rest = f"{copied} of {files} copied, the rest goes from drive to drive" if from_drives else ""
     if card["confirmed"] < files:
-        others = "put the other card in, or leave it in until wrap"
-        return f"{count(files, 'file')} copied, not confirmed yet: {others}"
-    fine = f"{count(files, 'file')}, all copied and confirmed"
-    return fine if card.get("watched") else f"{fine}; it may be pulled"
+        says = f"{rest};" if rest else f"{count(files, 'file')} copied,"
+        return f"{says} not confirmed yet: put the other card in, or leave it in until wrap"
+    fine = rest or f"{count(files, 'file')}, all copied and confirmed"
+    pull = "it may be pulled, do not clear it yet" if rest else "it may be pulled"
+    return fine if card.get("watched") else f"{fine}; {pull}"
 
 
 def verdict_line(facts: Any) -> str:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import sys
 from collections.abc import Collection, Iterable, Sequence
 
 import click
+
+Row = dict[str, object]
 
 PIPE_WIDTH = 150
 _GAP = 3  # what rich sets between two columns
@@ -32,8 +33,7 @@ def table(
     Where it is too wide, the columns named in `spare` are left out, the first one first; those in
     `whole` are never broken over two lines.
     """
-    terminal = sys.stdout.isatty() or "FORCE_COLOR" in os.environ
-    width = shutil.get_terminal_size().columns if terminal else PIPE_WIDTH
+    width = _terminal() if sys.stdout.isatty() or "FORCE_COLOR" in os.environ else PIPE_WIDTH
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
     wide = [max(map(_cells, column)) for column in zip(head, *cells, strict=True)]
     kept = _fitting(head, wide, spare, width)
@@ -45,6 +45,12 @@ def table(
     first, *rest = (f" {(' ' * _GAP).join(map(_padded, row, widths))}".rstrip() for row in shown)
     rule = f" {_line() * (_width(widths) - _EDGES)}"
     click.echo("\n".join(("", click.style(first, bold=True), rule, *rest, "")))
+
+
+def _terminal() -> int:
+    import shutil
+
+    return shutil.get_terminal_size().columns
 
 
 def _padded(cell: str, width: int) -> str:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sized
 
+from takehold.cli.tables import count
 from takehold.decide.check import Around
 from takehold.decide.judge import judge
-from takehold.decide.manifest import Judged
+from takehold.decide.judged import Judged
 from takehold.home import Home, reading
 from takehold.model.finding import Finding
 from takehold.model.ledger import Ledger
@@ -39,3 +40,8 @@ def _may_be_explained(findings: Iterable[Finding], mine: set[int]) -> bool:
         found.code in TOLD_BY_OTHER_DAYS or (found.load is not None and found.load not in mine)
         for found in findings
     )
+
+
+def unconfirmed(reasons: Sized) -> str:
+    """What is said beside READY where no read confirmed it, and a person decided (P8)."""
+    return f"{count(len(reasons), 'file')} not confirmed and decided on by a person"

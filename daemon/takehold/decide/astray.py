@@ -16,11 +16,17 @@ Cost: that of the digests of these days, once for all that is known of each.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import lru_cache
 from itertools import product
 
-from takehold.decide.further import Held, second_backups, second_primaries
+from takehold.decide.further import (
+    Held,
+    of_the_same_date,
+    second_backups,
+    second_primaries,
+)
 from takehold.decide.match import Beyond, Left, Matched, by_audio_alone, left_open
 from takehold.decide.sides import is_card, same_disk, sides
 from takehold.model.finding import Counterpart
@@ -44,15 +50,19 @@ def beyond(ledger: Ledger, day: str, settings: Settings) -> tuple[Beyond, bool]:
     ours, theirs = {r.id for r in left.ours}, {r.id for r in left.theirs}
     answers = {a.recording: a for m in mine for a in m.primaries if a.recording in ours}
     mirrors = {a.recording: a for m in its for a in m.backups if a.recording in theirs}
+    left_over = (r for r in left.ours if r.id not in answers)
+    answers |= of_the_same_date(left_over, tuple(answers.values()), ledger)
     held = known.held_beside(day)
     answers |= second_primaries(
         (r for r in left.ours if r.id not in answers), held, ledger, settings
     )
-    mirrors |= second_backups((r for r in left.theirs if r.id not in mirrors), held)
+    alone = (r for r in left.theirs if r.id not in mirrors)
+    copies, unsure = second_backups(alone, held, ledger.comparisons)
+    mirrors |= copies
     others = {n for a in (*answers.values(), *mirrors.values()) for n in a.others}
     files = tuple(ledger.recordings[n] for n in sorted(others))
-    wanted = tuple(pair for m in mine for pair in m.uncompared if pair[0][0] in ours)
-    return Beyond(answers, mirrors, files, wanted), True
+    wanted = [pair for m in mine for pair in m.uncompared if pair[0][0] in ours]
+    return Beyond(answers, mirrors, files, (*wanted, *unsure)), True
 
 
 def reach(ledger: Ledger, recording: Recording, settings: Settings) -> set[str]:
@@ -82,10 +92,18 @@ class _Days:
 
     def left(self, day: str) -> Left:
         """What the digests of its own cards leave open."""
-        news = self._ledger.news
         if not day or not self._ledger.of_day.get(day):
             return Left()
-        return _left(self._ledger, (news[day], news[""]), day, self._settings)
+        return _left(self._ledger, self._news(day), day, self._settings)
+
+    def _held(self, day: str) -> tuple[Held, ...]:
+        """What it has on both cards."""
+        if not day or not self._ledger.of_day.get(day):
+            return ()
+        return _whole(self._ledger, self._news(day), day, self._settings).held
+
+    def _news(self, day: str) -> tuple[int, int]:
+        return self._ledger.news[day], self._ledger.news[""]
 
     def before(self, day: str) -> Matched:
         """What the backup cards of the day before answer of this one."""
@@ -114,7 +132,7 @@ class _Days:
             return []
         from_here = (*self.after(before).primaries, *self.before(after).primaries)
         astray = ((self._ledger.recordings[a.recording], a) for a in from_here)
-        return [*self.left(before).held, *self.left(after).held, *astray]
+        return [*self._held(before), *self._held(after), *astray]
 
     def groups(self, day: str) -> list[str]:
         """When the cards first came in of which this day leaves something open."""
@@ -169,7 +187,12 @@ class _Days:
 
 
 @lru_cache(maxsize=64)  # asked for each of the days around, whatever else becomes known meanwhile
-def _left(ledger: Ledger, _news: tuple[int, int], day: str, settings: Settings) -> Left:
+def _left(ledger: Ledger, news: tuple[int, int], day: str, settings: Settings) -> Left:
+    return replace(_whole(ledger, news, day, settings), held=())
+
+
+@lru_cache(maxsize=2)  # a day's files, of which all but what is left open may sleep
+def _whole(ledger: Ledger, _news: tuple[int, int], day: str, settings: Settings) -> Left:
     both = sides(ledger, day, settings)
     if not both.primaries and not both.backups:
         return Left()

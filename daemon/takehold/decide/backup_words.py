@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from takehold.decide.looked_into import coding
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label
@@ -59,6 +60,10 @@ def displaced(standing: Standing, answer: Counterpart) -> str:
 def undecoded(standing: Standing, answer: Counterpart, view: DayStanding) -> str:
     """Which of the files does not decode, as far as they were measured."""
     theirs = [view.index[number] for number in answer.others]
+    for one in (standing, *theirs):
+        if name := coding(one.recording.description):
+            whose = "this file" if one is standing else "the backup's file"
+            return f"the audio of {whose} is coded otherwise ({name}), which is not decoded here"
     if any(_fails_to_decode(other) for other in theirs):
         return "the backup's file does not decode"
     return f"{'this file' if _fails_to_decode(standing) else 'one of the files'} does not decode"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
@@ -14,18 +14,26 @@ from takehold.decide.by_digest import (
     audio_and_name,
     beginning,
     compare,
+    form_and_length,
+    mostly_the_same,
     same_audio,
+    sounds_before,
 )
-from takehold.decide.candidates import Unit, hinted, paired, units
-from takehold.decide.layouts import other_layouts, silent
-from takehold.decide.spare import mirrored_cards, spares
+from takehold.decide.candidates import Unit, hinted, paired, suspected, units
+from takehold.decide.layouts import heard, other_layouts, silent
+from takehold.decide.spare import better, mirrored_cards, spares
 from takehold.decide.takes import takes
 from takehold.decide.twins import Twins, other_layout
 from takehold.decide.weighing import Compared, file_by_file, mirror, weigh
-from takehold.model.comparison import Side
+from takehold.model.comparison import Comparison, Side
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
 from takehold.model.take import Take
+
+# A comparison's words that two sides may be other recordings altogether.
+STRANGE = frozenset({Relation.DIFFERENT, Relation.UNDECODED})
+# Files of one length that are looked at block by block, so that many cost no more.
+MOST_ALIKE = 8
 
 
 def by_load(recordings: Iterable[Recording]) -> dict[int, list[Recording]]:
@@ -78,9 +86,10 @@ class Board:
         for key in (_sounding_name, same_audio):
             self._pair(key)
         self._layouts()
-        hints = [*self.alike, *self.beginnings(), *self._known()]
+        hints = [*self.alike, *self.beginnings(), *self._nearly(), *self._known()]
         if hints:
             self._weigh(hinted(*self._units(), hints))
+        self.uncompared += self._suspected()
 
     def derive(self, made: AbstractSet[int], beyond: Iterable[Recording]) -> None:
         """Answer those that were made from others by what the backup holds of them."""
@@ -97,6 +106,20 @@ class Board:
             backups = {r.id: r for r in (*self.theirs, *beyond)}
             for key in KEYS:
                 self._same_as_another(key, backups)
+
+    def prefer_the_better(self) -> None:
+        """Of several files that may answer a recording the stronger does, whatever its path."""
+        alone = self.free()
+        if not alone or all(a.relation in WHOLE for a in self.answers.values()):
+            return
+        waiting = {number for ours, _ in self.uncompared for number in ours}
+        known = {n: answer for n, answer in self.answers.items() if n not in waiting}
+        found = better(*self._beside(alone), self.compared, known)
+        uses = Counter(other for a in self.answers.values() for other in set(a.others))
+        for answer in found:
+            uses.subtract(set(self.answers[answer.recording].others))
+            self._give(answer)
+        self.used -= {other for other, count in uses.items() if count == 0}
 
     def mirrors_that_differ(self) -> None:
         """What is left of a primary card, held against the backup that answers another card's.
@@ -170,10 +193,18 @@ class Board:
         return self._grouped
 
     def _units(self) -> tuple[list[Unit], list[Unit]]:
-        """What is left of both cards, whole takes where nothing of them is answered."""
+        """What is left of both cards, whole takes where nothing of them is answered.
+
+        What another card holds further of what is answered is no counterpart of other audio.
+        """
         ours, theirs = self._takes()
         mine = units(ours, {r.id: r for r in self.ours}, self.left())
-        return mine, units(theirs, {r.id: r for r in self.theirs}, self.free())
+        its = {r.id: r for r in self.theirs}
+        held = Twins(r for r in self.ours if r.id in self.answers)
+        cards = {n: {its[other].load for other in a.others} for n, a in self.answers.items()}
+        twins = ((r, held.of(r)) for r in self.free())
+        free = [r for r, t in twins if t is None or any(r.load in cards[n] for n in t.others)]
+        return mine, units(theirs, its, free)
 
     def _layouts(self) -> None:
         """By their channels. Silence goes with its part."""
@@ -224,12 +255,38 @@ class Board:
             ):
                 yield recording.id, there.pop().id
 
+    def _nearly(self) -> Iterator[tuple[int, int]]:
+        """Files of one length of which most blocks are the same."""
+        shelf: dict[Hashable, list[Recording]] = defaultdict(list)
+        for backup in reversed(self.free()):
+            if (form := form_and_length(backup)) is not None:
+                shelf[form].append(backup)
+        for recording in self.left() if shelf else ():
+            there = shelf.get(form_and_length(recording), [])[-MOST_ALIKE:]
+            for backup in reversed(there):
+                if mostly_the_same(recording, backup):
+                    yield recording.id, backup.id
+                    break
+
     def _known(self) -> Iterator[tuple[int, int]]:
-        """Those that were compared before, as far as a lost catalogue's blocks told it then."""
-        mine, its = {r.id for r in self.left()}, {r.id for r in self.free()}
-        for ours, theirs in sorted(self.compared) if mine and its else ():
-            if ours[0] in mine and theirs[0] in its:
-                yield ours[0], theirs[0]
+        """Those that were compared before, and are not other audio throughout."""
+        mine, its = {r.id: r for r in self.left()}, {r.id: r for r in self.free()}
+        for sides, told in sorted(self.compared.items()) if mine and its else ():
+            one, other = mine.get(sides[0][0]), its.get(sides[1][0])
+            if one and other and (told.relation not in STRANGE or _shares_some(told, one)):
+                yield one.id, other.id
+
+    def _suspected(self) -> Iterator[tuple[Side, Side]]:
+        """What is left, where names, timecode and length say that the samples may tell of it."""
+        if not self.left() or not self.free():
+            return
+        told = self.compared.items()
+        known = {n for pair, how in told if how.relation not in STRANGE for n in sum(pair, ())}
+        for one, other in suspected(*self._units()):
+            sides = one.side, other.side
+            read = all(file.digests is not None for file in (*one.files, *other.files))
+            if read and sides not in self.compared and known.isdisjoint(sum(sides, ())):
+                yield sides
 
     def _weigh(self, pairs: Iterable[tuple[Unit, Unit]]) -> None:
         for one, other in pairs:
@@ -273,13 +330,25 @@ class Board:
 
     def _spares(self, alone: list[Recording]) -> dict[int, Counterpart]:
         """What is left of the backup, held against what is answered already."""
+        found, uncompared = spares(*self._beside(alone), self.compared)
+        self.uncompared += uncompared
+        return found
+
+    def _beside(self, alone: list[Recording]) -> tuple[list[Unit], list[Unit]]:
+        """What is answered, and what is left of the backup."""
         ours, theirs = self._takes()
         answered = [r for r in self.ours if r.id in self.answers or r.id in self.twins]
         mine = units(ours, {r.id: r for r in self.ours}, answered)
-        its = units(theirs, {r.id: r for r in self.theirs}, alone)
-        found, uncompared = spares(mine, its, self.compared)
-        self.uncompared += uncompared
-        return found
+        return mine, units(theirs, {r.id: r for r in self.theirs}, alone)
+
+
+def _shares_some(told: Comparison, one: Recording) -> bool:
+    """Whether two that differ have a beginning with sound in common, or a track with sound."""
+    if told.relation is not Relation.DIFFERENT or one.sound is None:
+        return False
+    rest = (c for n, c in enumerate(heard(one), 1) if n not in told.channels)
+    track = bool(told.channels) and len(told.ours) == 1 and any(rest)
+    return track or sounds_before(one.sound, (told.frame or 0) - one.sound.block_frames)
 
 
 def _sounding_name(recording: Recording) -> Hashable | None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable
 
 from takehold.decide.layouts import first_sounds, heard, silent
+from takehold.decide.looked_into import coding
 from takehold.formats.names import same_key
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
@@ -18,6 +19,7 @@ Key = Callable[[Recording], Hashable | None]
 # The audio is there, whatever stands around it.
 WHOLE = frozenset({Relation.IDENTICAL, Relation.SAME_AUDIO, Relation.OTHER_LAYOUT})
 # The blocks of two files tell it exactly.
+FEW = 64  # blocks that are looked at for one with a sound of its own
 BY_BLOCKS = WHOLE | {Relation.SHORT, Relation.LONGER}
 
 
@@ -50,6 +52,33 @@ def beginning(recording: Recording) -> Hashable | None:
     block = min(first_sounds(sound)) // sound.block_frames
     digest = sound.blocks[block * 8 : block * 8 + 8]
     return recording.description.kind, made, sound.block_frames, block, digest
+
+
+def form_and_length(recording: Recording) -> Hashable | None:
+    """The same form, and as many frames."""
+    if recording.sound is None or silent(recording):
+        return None
+    made = recording.description
+    return made.kind, made.format, recording.sound.block_frames, recording.sound.frames
+
+
+def mostly_the_same(one: Recording, other: Recording) -> bool:
+    """Whether more than half of the whole blocks of two files of one form and length are the same.
+
+    What comes more than once in a file, as silence does, is no evidence beside what does not.
+    """
+    if one.sound is None or other.sound is None or form_and_length(one) != form_and_length(other):
+        return False
+    mine, its = _blocks_of(one.sound), _blocks_of(other.sound)
+    same = [a for a, b in zip(mine, its, strict=False) if a == b]
+    return len(same) * 2 > len(mine) and any(mine.count(digest) == 1 for digest in same[:FEW])
+
+
+def _blocks_of(sound: Sound) -> list[bytes]:
+    """The digests of its whole blocks."""
+    whole = sound.frames // sound.block_frames
+    found = [sound.blocks[n : n + 8] for n in range(0, len(sound.blocks), 8)]
+    return found[:whole]
 
 
 # From the strongest to the weakest; any of them is proof.
@@ -87,6 +116,9 @@ def _relation(one: Recording, other: Recording) -> tuple[Relation, int | None, t
         return Relation.IDENTICAL, None, ()
     mine, its = one.description, other.description
     alike = (mine.kind, mine.format) == (its.kind, its.format)
+    if Kind.OTHER not in (mine.kind, its.kind) and (coding(mine) or coding(its)):
+        same = alike and one.sound and other.sound and one.sound.digest == other.sound.digest
+        return Relation.SAME_AUDIO if same else Relation.UNDECODED, None, ()
     if one.sound is None or other.sound is None or not alike:
         wait = comparable(one, other)
         return Relation.UNCOMPARED if wait else Relation.DIFFERENT, None, ()
@@ -117,7 +149,7 @@ def _audio_relation(one: Sound, other: Sound) -> tuple[Relation, int | None]:
         return Relation.DIFFERENT, None
     shared = _shared_frames(one, other)
     if _is_prefix(one, other, shared) or _is_prefix(other, one, shared):
-        if other.frames and one.frames and not _sounds_before(one, shared):
+        if other.frames and one.frames and not sounds_before(one, shared):
             return Relation.UNCOMPARED, None
         longer = other.frames - one.frames
         return (Relation.SHORT, -longer) if longer < 0 else (Relation.LONGER, longer)
@@ -134,7 +166,7 @@ def _shared_frames(one: Sound, other: Sound) -> int:
     return min(one.frames, other.frames, blocks * one.block_frames)
 
 
-def _sounds_before(sound: Sound, frame: int) -> bool:
+def sounds_before(sound: Sound, frame: int) -> bool:
     """Whether any channel has sound before a frame; taken for so where nothing was measured."""
     return not sound.levels or min(first_sounds(sound), default=frame) < frame
 

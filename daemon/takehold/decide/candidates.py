@@ -139,6 +139,24 @@ def keyed(
     return pairing.pairs
 
 
+def suspected(ours: Sequence[Unit], theirs: Sequence[Unit]) -> list[tuple[Unit, Unit]]:
+    """Units of two days that may be one recording: names come again, so samples must tell.
+
+    The same file UID; the same beginning with the name, or scene and take; the same name and about
+    the same length, where one has no timecode.
+    """
+    pairing = _Pairing(ours, theirs)
+    for key in _ACROSS_DAYS:
+        pairing.by(key)
+    found = list(pairing.pairs)
+    pairing.by(_stem)
+    for one, other in pairing.pairs[len(found) :]:
+        lengths = one.seconds, other.seconds
+        if lengths[0] and lengths[1] and abs(lengths[0] - lengths[1]) <= TOLERANCE:
+            found += [(one, other)] if one.start is None or other.start is None else []
+    return found
+
+
 class _Pairing:
     def __init__(self, ours: Sequence[Unit], theirs: Sequence[Unit]) -> None:
         self._ours = {unit.first.id: unit for unit in ours}
@@ -274,6 +292,12 @@ def _stem(unit: Unit) -> Hashable | None:
     return _name_of(unit).rpartition(".")[0] or None if _is_audio(unit) else None
 
 
+def _begin_stem(unit: Unit) -> Hashable | None:
+    stem = _stem(unit)
+    return None if stem is None or unit.start is None else (unit.start, stem)
+
+
+_ACROSS_DAYS: tuple[Key, ...] = (_uid, _begin_stem, _begin_slate)
 # Scene and take alone do not say it of what is left over.
 SPARE_KEYS: tuple[Key, ...] = (
     _begin_slate_name,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from takehold.decide.check import Around
 from takehold.decide.judge import NOTHING_AROUND, judge
-from takehold.decide.manifest import Judged
+from takehold.decide.judged import Judged
 from takehold.model.facts import Revised
 from takehold.model.finding import Finding, Severity, Verdict
 from takehold.model.ledger import Ledger

@@ -15,16 +15,17 @@ from takehold.decide.check_beside import answered_elsewhere, beside_findings, un
 from takehold.decide.check_cards import card_findings
 from takehold.decide.check_compared import uncompared_findings
 from takehold.decide.check_coverage import coverage_findings
-from takehold.decide.check_dates import clock_findings, uncleared_findings
+from takehold.decide.check_dates import date_findings, uncleared_findings
 from takehold.decide.check_file import file_findings
 from takehold.decide.check_report import report_findings, reports_on
+from takehold.decide.check_set_up import set_up_findings
 from takehold.decide.check_sound import sound_findings
 from takehold.decide.check_takes import take_findings
 from takehold.decide.coverage import coverage
 from takehold.decide.keys import publish_key, rec_key, stock_key
 from takehold.decide.litter import is_document
 from takehold.decide.lost_card import OF_ANY_DAY, long_gone, of_lost_card
-from takehold.decide.manifest import names_of
+from takehold.decide.manifest_names import names_of
 from takehold.decide.noticed import content_of, finding, these
 from takehold.decide.reads import Reads
 from takehold.decide.salvage import salvage_findings
@@ -78,7 +79,8 @@ def check(
         found += _broken(ledger, standing.recording.id, display(standing.recording.place))
         found += salvage_findings(ledger, standing)
     found += card_findings(view, ledger, settings)
-    found += clock_findings(view)
+    found += date_findings(view)
+    found += set_up_findings(view, settings)
     found += uncleared_findings(view, ledger, settings)
     found += uncompared_findings(view, ledger)
     found += beside_findings(view)

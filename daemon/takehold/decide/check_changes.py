@@ -28,12 +28,16 @@ def change_findings(recorder: Recorder, settings: Settings) -> Iterator[Finding]
     """Everything to say of a recorder's takes against each other."""
     yield from _unnamed(recorder)
     before: Take | None = None
+    known: Take | None = None
     for take in recorder.takes:
         yield from _expected(recorder, take, settings)
         if before is not None:
             yield from _renamed(recorder, before, take)
-            yield from _format(recorder, before, take, settings)
         before = take
+        if take.channels and take.sample_rate:  # else its format is not known
+            if known is not None:
+                yield from _format(recorder, known, take, settings)
+            known = take
     yield from _off_clock(recorder)
 
 
@@ -50,7 +54,7 @@ def _unnamed(recorder: Recorder) -> Iterator[Finding]:
             says = "none of its tracks has a name, and those of other takes have"
             yield recorder.noticed(take, "tracks-unnamed", LOOK, says, "Tell post what is on them.")
     elif bare:
-        name = shown(recorder.source)
+        name = recorder.title
         says = f"{name}: no take names its tracks."
         yield finding("tracks-unnamed", NOTE, name, says)
 
@@ -137,7 +141,7 @@ def _no_time_of_day(
     """
     if abs(usual) <= OFF or max(clocks) - min(clocks) <= OFF:
         return
-    name, way = shown(recorder.source), "ahead of" if usual > 0 else "behind"
+    name, way = recorder.title, "ahead of" if usual > 0 else "behind"
     says = (
         f"{name}: its timecode runs {abs(usual) / 60:.0f} min {way} the recorder's own clock, in "
         f"{len(clocks)} of {takes} takes that tell both."

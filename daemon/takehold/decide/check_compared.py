@@ -17,8 +17,9 @@ def uncompared_findings(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
     for ours, theirs in view.uncompared:
         trouble = ledger.troubles.get(compare_key(ours, theirs))
         for number in ours:
-            standing = view.index[number]
-            if standing.answer is None or standing.answer.relation is not Relation.UNCOMPARED:
+            standing = view.of(number)  # None where it is a further copy of another day's
+            answer = None if standing is None else standing.answer
+            if standing is None or answer is None or answer.relation is not Relation.UNCOMPARED:
                 continue
             recording = standing.recording
             says = (

@@ -19,14 +19,13 @@ from takehold.decide.backup_words import (
     undecoded,
 )
 from takehold.decide.check_spare import spare_findings
-from takehold.decide.day import CLOCK_AHEAD
+from takehold.decide.day import DATED
 from takehold.decide.litter import holds_audio, is_document, named_wave
 from takehold.decide.noticed import finding
 from takehold.decide.reads import Reads, other_digests
 from takehold.decide.standing import DayStanding, Standing, container
 from takehold.decide.unsettled import UNSETTLED_DO, UNSETTLED_SAYS, dispute, is_unsettled
 from takehold.formats.names import display, shown
-from takehold.formats.timecode import rate_name
 from takehold.model.facts import Trouble
 from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.recording import Proof, Seen
@@ -54,18 +53,6 @@ COMPLAINTS = {
     "empty-file": (LOOK, "it has no bytes", "Look at the take in the recorder."),
     "not-wave": (LOOK, "it is named like audio and is none", "Open it in the recorder."),
     "not-decoded": (LOOK, "a decoder does not read it whole", "Listen to it in the recorder."),
-    "date-wrong": (LOOK, "its recording date or time cannot be right", "Set the recorder's clock."),
-    "date-ahead": (
-        LOOK,
-        "its recording date is of a day that had not begun here",
-        "See which day it belongs to, and that both clocks and their time zones are right.",
-    ),
-    "date-old": (LOOK, "its recording date is long ago", "See which day it belongs to."),
-    "date-doubtful": (
-        LOOK,
-        "it names no date, and its time on the card is of another day",
-        "See which day it belongs to, and that both clocks are right.",
-    ),
     "header-odd": (NOTE, "its header is odd, and harmless", ""),
     "ixml-unreadable": (NOTE, "its iXML cannot be read", ""),
     "bext-unreadable": (NOTE, "its bext chunk cannot be read", ""),
@@ -83,7 +70,6 @@ def file_findings(
     """Everything to say of one version of one file; `reports` are compared with their cards."""
     if standing.current:
         yield from _complaints(standing)
-        yield from _expected(standing, settings)
         yield from _backup(standing, view)
         yield from _opaque(standing, view, reports)
     yield from _versions(standing, view)
@@ -104,8 +90,8 @@ def _make(
 
 def _complaints(standing: Standing) -> Iterator[Finding]:
     said = standing.recording.description
-    complaints = [c for c in said.complaints if c.code != CLOCK_AHEAD]  # said of the card
-    if said.frames == 0 and not _of_form(said):  # a whole file: opened, and no more
+    complaints = _of_form(said)
+    if said.frames == 0 and not complaints:  # a whole file: opened, and no more
         complaints.append(Complaint("no-data", "0 frames"))
     for complaint in complaints:
         severity, says, do = COMPLAINTS[complaint.code]
@@ -116,31 +102,8 @@ def _complaints(standing: Standing) -> Iterator[Finding]:
 
 
 def _of_form(said: Description) -> list[Complaint]:
-    """What is wrong with the file itself; its date has nothing to do with it."""
-    return [c for c in said.complaints if c.code != CLOCK_AHEAD and not c.code.startswith("date-")]
-
-
-def _expected(standing: Standing, settings: Settings) -> Iterator[Finding]:
-    description, expect = standing.recording.description, settings.expect
-    made = description.format
-    do = "Check the recorder's set-up and tell post."
-    if made and expect.sample_rate and made.sample_rate != expect.sample_rate:
-        says = f"{made.sample_rate} Hz, the day is set up for {expect.sample_rate} Hz"
-        yield _make(standing, "sample-rate", LOOK, says, do)
-    pack = standing.load.role is Role.BODYPACK  # each make has a depth of its own
-    if made and made.bits and expect.bit_depth and made.bits != expect.bit_depth and not pack:
-        says = f"{made.bits} bits, the day is set up for {expect.bit_depth} bits"
-        yield _make(standing, "bit-depth", LOOK, says, do)
-    if description.kind is not Kind.WAVE or expect.timecode_rate is None:
-        return
-    rate = description.metadata.timecode_rate
-    wanted = rate_name(expect.timecode_rate)
-    if rate is None:
-        says = f"it names no timecode rate, the day is set up for {wanted}"
-        yield _make(standing, "timecode-rate-unknown", NOTE, says)
-    elif rate != expect.timecode_rate:
-        says = f"timecode at {rate_name(rate)}, the day is set up for {wanted}"
-        yield _make(standing, "timecode-rate", LOOK, says, do)
+    """What is wrong with the file itself; what is odd about its date is said of its card."""
+    return [c for c in said.complaints if c.code not in DATED]
 
 
 def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:

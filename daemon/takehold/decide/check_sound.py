@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from math import log10
 
 from takehold.decide.coverage import Coverage, told
-from takehold.decide.looked_into import unmeasured
-from takehold.decide.manifest_file import ENCODINGS
+from takehold.decide.looked_into import coding, unmeasured
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import Recorder, recorders
 from takehold.decide.standing import DayStanding, Standing
@@ -22,6 +21,7 @@ from takehold.formats.layout import MOST_CHANNELS, layout
 from takehold.formats.levels import channels_of
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label
+from takehold.formats.wave import ENCODINGS
 from takehold.model.finding import Finding, Severity
 from takehold.model.measured import Channel
 from takehold.model.recording import Recording
@@ -226,7 +226,8 @@ def _unheard(standing: Standing) -> Iterator[Finding]:
         do = "Leave a drive in that has it: it is measured by itself. Or listen to it."
         yield _make(standing, "sound-unmeasured", LOOK, says, do)
     if why := _unmeasurable(standing.recording):
-        says = f"its audio cannot be measured ({why}): nothing is said of silence and clipping"
+        about = "its length, silence" if coding(standing.recording.description) else "silence"
+        says = f"its audio cannot be measured ({why}): nothing is said of {about} and clipping"
         yield _make(standing, "sound-unmeasured", LOOK, says, "Listen to it.")
 
 
@@ -257,7 +258,7 @@ def _unmeasurable(recording: Recording) -> str:
         return f"{made.channels} channels, of which takehold takes {MOST_CHANNELS} at most"
     if made.tag in (1, 3):
         return f"{made.bits} bits in {made.block_align} bytes a frame"
-    return ENCODINGS.get(made.tag, f"coding {made.tag:#06x}")
+    return coding(recording.description) or ENCODINGS[made.tag]
 
 
 def _make(standing: Standing, code: str, severity: Severity, says: str, do: str = "") -> Finding:

@@ -8,12 +8,13 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Hashable, Iterator
+from functools import lru_cache
 from itertools import pairwise
 
 from takehold.decide.check_changes import change_findings
 from takehold.decide.check_opaque import opaque_findings
 from takehold.decide.noticed import finding
-from takehold.decide.recorder import Recorder, length, recorders
+from takehold.decide.recorder import Recorder, by_source, length, recorders
 from takehold.decide.standing import DayStanding
 from takehold.decide.take_names import same_number, same_words, scene_and_take
 from takehold.formats.names import shown
@@ -36,9 +37,10 @@ NAMED = 64
 SPOILED = frozenset({"FALSE_START", "NO_GOOD"})
 # They are counted by themselves, or not at all. (Common practice, no source.)
 UNCOUNTED = frozenset({"WILD_TRACK", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
+MISCOUNTED = "Look in the recorder and the paperwork: was it recorded, deleted or miscounted?"
 _COUNTED = re.compile(r"([^\W\d_]*)0*([0-9]{1,6})")
 # A pick-up ("3PU") or a lettered take ("3A") has its number from the others.
-_FURTHER = re.compile(r"0*([0-9]{1,6})\D.*")
+_FURTHER = re.compile(r"0*([0-9]{1,6})(?:\D.*)?")
 
 
 def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
@@ -52,8 +54,10 @@ def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iter
             yield from _parts(recorder, take)
         yield from _overlaps(recorder)
         yield from _twice(recorder)
-        yield from _numbers(recorder, view, ledger)
         yield from change_findings(recorder, settings)
+    for recorder in by_source(made):
+        count = _counted_on(recorder)
+        yield from _left_out(recorder, count) if count else _numbers(recorder, view, ledger)
 
 
 def _key(take: Take) -> Hashable:
@@ -188,6 +192,30 @@ def _twice(recorder: Recorder) -> Iterator[Finding]:
         others.append(take)
 
 
+def _counted_on(recorder: Recorder) -> list[int]:
+    """The takes' numbers where they go on from scene to scene; none where each scene begins anew.
+
+    Then no change of the scene begins at a lower one, and most of several at the next.
+    """
+    counted = [(t, _COUNTED.fullmatch(t.take.strip())) for t in recorder.takes if t.scene]
+    plain = [(same_words(t.scene), int(n[2])) for t, n in counted if n and not n[1]]
+    changes = [now - was for (old, was), (new, now) in pairwise(plain) if old != new]
+    goes_on = len(changes) > 1 and min(changes) > 0 and 2 * changes.count(1) > len(changes)
+    return [number for _, number in plain] if goes_on else []
+
+
+def _left_out(recorder: Recorder, count: list[int]) -> Iterator[Finding]:
+    """Numbers that such a count leaves out; what the backup cards have is not missing here."""
+    beside = (_FURTHER.match(take.take.strip()) for take in (*recorder.takes, *recorder.beside))
+    there = {int(found[1]) for found in beside if found}
+    missing = [number for number in _missing(sorted(set(count))) if number not in there]
+    if missing:
+        word = ", ".join(map(str, missing))
+        takes = "take" if len(missing) == 1 else "takes"
+        says = f"{recorder.title} has no {takes} {word}; they are counted on from scene to scene."
+        yield finding("take-numbers", LOOK, recorder.title, says, MISCOUNTED, covers=word)
+
+
 def _numbers(recorder: Recorder, view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
     """Take numbers that a scene leaves out; what the backup cards have is not missing here."""
     scenes: dict[tuple[str, str], dict[int, str]] = defaultdict(dict)
@@ -213,11 +241,10 @@ def _numbers(recorder: Recorder, view: DayStanding, ledger: Ledger) -> Iterator[
         if scene in mine and missing:
             word = ", ".join(f"{letters.upper()}{number}" for number in missing)
             takes = "take" if len(missing) == 1 else "takes"
-            name = f"{shown(recorder.source)}: scene {numbers[first]}"
+            name = f"{recorder.title}: scene {numbers[first]}"
             says = f"{name} has no {takes} {word}."
-            do = "Look in the recorder and the paperwork: was it recorded, deleted or miscounted?"
             subject = f"{name} {letters}".strip()
-            yield finding("take-numbers", LOOK, subject, says, do, covers=word)
+            yield finding("take-numbers", LOOK, subject, says, MISCOUNTED, covers=word)
 
 
 def _missing(numbers: list[int]) -> list[int]:
@@ -232,9 +259,10 @@ def _missing(numbers: list[int]) -> list[int]:
 
 def _begun_before(scene: str, view: DayStanding, ledger: Ledger) -> bool:
     """Whether an earlier day has takes of that scene."""
-    return any(
-        same_words(scene_and_take(ledger.recordings[number])[0]) == scene
-        for day, numbers in ledger.of_day.items()
-        if day < view.day
-        for number in numbers
-    )
+    earlier = (day for day, numbers in ledger.of_day.items() if numbers and day < view.day)
+    return any(scene in _scenes(ledger, ledger.news[day], day) for day in earlier)
+
+
+@lru_cache(maxsize=1024)  # asked for of all days, and they may sleep
+def _scenes(ledger: Ledger, _news: int, day: str) -> frozenset[str]:
+    return frozenset(same_words(scene_and_take(r)[0]) for r in ledger.day(day))

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 
 from takehold.decide.backoff import came_anew, due
 from takehold.decide.reads import MOST_READS, Reads, reads_of
-from takehold.decide.standing import DayStanding, Standing, day_standing
+from takehold.decide.standing import DayStanding, day_standing
 from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
@@ -28,7 +28,7 @@ def second_reads(
     ledger: Ledger, here: Iterable[Recording], settings: Settings, closing: Closing, now: int
 ) -> list[Recording]:
     """Those of the recordings lying there that must be read again, in order."""
-    days: dict[str, DayStanding] = {}
+    days: dict[str, tuple[DayStanding, frozenset[Role]]] = {}
     wanted: list[Recording] = []
     for recording in here:
         known = ledger.troubles.get(f"rec {recording.id}")
@@ -42,8 +42,9 @@ def second_reads(
             wanted.append(recording)
         elif reads is Reads.ONCE:
             if recording.day not in days:  # weighed only where it matters: each look asks here
-                days[recording.day] = day_standing(ledger, recording.day, settings)
-            if _is_alone(recording, days[recording.day], settings, closing):
+                view = day_standing(ledger, recording.day, settings)
+                days[recording.day] = view, _answered(view)
+            if _is_alone(recording, *days[recording.day], settings, closing):
                 wanted.append(recording)
     return wanted
 
@@ -63,7 +64,11 @@ def _is_asked_for(recording: Recording, settings: Settings, closing: Closing, no
 
 
 def _is_alone(
-    recording: Recording, view: DayStanding, settings: Settings, closing: Closing
+    recording: Recording,
+    view: DayStanding,
+    answered: frozenset[Role],
+    settings: Settings,
+    closing: Closing,
 ) -> bool:
     """Whether no other card confirms its one read, and none is waited for."""
     standing = view.of(recording.id)
@@ -72,11 +77,14 @@ def _is_alone(
     # The same audio in other bytes confirms nothing of what stands around it; nothing else will.
     found = standing.answer is not None and standing.answer.relation in UNCONFIRMING
     asked = found or recording.day in closing
-    return asked or not settings.has_backup() or _others_were_read(standing, view)
+    return asked or not settings.has_backup() or standing.load.role in answered
 
 
-def _others_were_read(standing: Standing, view: DayStanding) -> bool:
-    """Whether the card that may answer was seen and read to its end: it can answer no more."""
-    role = ANSWERS.get(standing.load.role)
-    others = [s for s in view.files if s.load.role is role and s.current]
-    return role is None or (bool(others) and all(s.reads is not Reads.NONE for s in others))
+def _answered(view: DayStanding) -> frozenset[Role]:
+    """Whose recordings no card can answer any more: it was seen and read to its end, or is none.
+
+    Asked once for all of a day: each file weighed by each would be its square.
+    """
+    seen = {s.load.role for s in view.files if s.current}
+    unread = {s.load.role for s in view.files if s.current and s.reads is Reads.NONE}
+    return frozenset(r for r in Role if ANSWERS.get(r) is None or ANSWERS[r] in seen - unread)

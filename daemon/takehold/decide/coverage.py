@@ -110,7 +110,7 @@ def coverage(view: DayStanding, ledger: Ledger, settings: Settings) -> Coverage:
     return _covered(view, ledger, ledger.serial, settings)
 
 
-@lru_cache(maxsize=4)  # the check asks, and who tells of it
+@lru_cache(maxsize=2)  # the check asks, and who tells of it
 def _covered(view: DayStanding, ledger: Ledger, _serial: int, settings: Settings) -> Coverage:
     takes = _takes(view, settings)
     tracks = {same_words(t.name) for take in takes for t in take.tracks} - {""}

@@ -13,6 +13,8 @@ AHEAD = timedelta(hours=26)
 # Clocks that people set differ by some minutes. Common practice, no source.
 NEAR = timedelta(minutes=15)
 CLOCK_AHEAD = "clock-ahead"
+# All that may be odd about a recorder's date.
+DATED = frozenset({CLOCK_AHEAD, "date-wrong", "date-ahead", "date-old", "date-doubtful"})
 # Older than this on a card that is just put in: a clock that was never set.
 BEHIND = timedelta(days=400)
 # Older than this is possible, and worth a look.

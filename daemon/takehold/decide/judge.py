@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from takehold.decide.check import Around, check, verdict
 from takehold.decide.coverage import coverage
-from takehold.decide.manifest import Judged
+from takehold.decide.judged import Judged
 from takehold.decide.standing import day_standing
 from takehold.decide.takes import takes_of_day
 from takehold.model.ledger import Ledger

@@ -51,7 +51,7 @@ def heard(recording: Recording) -> tuple[Heard | None, ...]:
     return tuple(None if digest is None else (*where, digest) for digest in _digests(sound))
 
 
-@lru_cache(maxsize=1 << 14)
+@lru_cache(maxsize=1 << 12)
 def _digests(sound: Sound) -> tuple[str | None, ...]:
     return tuple(c.digest if _sounds(sound, c) else None for c in channels_of(sound))
 

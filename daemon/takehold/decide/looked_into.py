@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from takehold.formats.wave import CODINGS, FRAMED
 from takehold.model.recording import Recording
-from takehold.model.sound import Kind
+from takehold.model.sound import Description, Kind
 
 NOT_DESCRIBED, NOT_DECODED = "not-described", "not-decoded"
 
@@ -20,6 +21,18 @@ def unmeasured(recording: Recording) -> bool:
     if recording.description.kind is not Kind.COMPRESSED or not recording.readings:
         return False
     return recording.sound is None and not undecodable(recording)
+
+
+def coding(said: Description) -> str:
+    """That of a WAVE file whose blocks hold several samples: they are not decoded, nor counted.
+
+    "" for any other file.
+    """
+    made = said.format
+    if said.kind is not Kind.WAVE or made is None or made.tag in FRAMED:
+        return ""
+    name = CODINGS.get(made.tag)
+    return f"{name}, tag {made.tag:#06x}" if name else f"tag {made.tag:#06x}"
 
 
 def undecodable(recording: Recording) -> bool:

@@ -8,16 +8,14 @@ no new revision.
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
-from functools import lru_cache
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from takehold.decide.coverage import Coverage
+from takehold.decide.judged import Judged
 from takehold.decide.manifest_compared import comparison_entries
 from takehold.decide.manifest_file import file_entry, fitting, writable
+from takehold.decide.manifest_names import names_of, stamp
 from takehold.decide.manifest_takes import take_entry, was_read
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
@@ -26,12 +24,11 @@ from takehold.formats.checksum_list import read_list, sha256_list, xxh64_list
 from takehold.formats.names import display
 from takehold.model.errors import Malformed
 from takehold.model.facts import Listed, Met, Revised
-from takehold.model.finding import Finding, Verdict
+from takehold.model.finding import Finding
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Load
 from takehold.model.settings import Settings
 from takehold.model.sound import Kind
-from takehold.model.take import Take
 
 if TYPE_CHECKING:  # a command that shows a day knows no drives
     from takehold.model.situation import Target
@@ -45,8 +42,6 @@ PASSING = frozenset(
 )
 # Takes follow from what the files say.
 UNSAID = frozenset({"destinations", "program", "reasons", "takes"})
-MOST_REVISIONS = 999_999
-LAST_SECOND = 253_402_300_799  # 9999-12-31T23:59:59Z
 TIMES = frozenset({"at", "proven_at", "first_seen_at"})
 
 
@@ -56,25 +51,6 @@ class Writer:
 
     machine: str
     program: str
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """A day with its findings, its verdict, its takes load by load, and what packs have of them."""
-
-    view: DayStanding
-    findings: tuple[Finding, ...]
-    verdict: Verdict
-    reasons: tuple[str, ...]
-    takes: tuple[Take, ...] = ()
-    coverage: Coverage = field(default_factory=Coverage)
-
-
-@lru_cache(maxsize=1024)  # the copies of a file are proven in the same seconds
-def stamp(at: int) -> str:
-    """RFC 3339, UTC; a file system's time may lie outside of the years that it can say."""
-    within = min(max(at, 0), LAST_SECOND)
-    return datetime.fromtimestamp(within, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def document(
@@ -210,27 +186,6 @@ def _totals(files: Iterable[Standing]) -> dict[str, object]:
         "recordings": sum(s.recording.description.kind is not Kind.OTHER for s in counted),
         "bytes": sum(s.recording.stamp.size for s in counted),
     }
-
-
-def names_of(day: str, number: int) -> dict[str, str]:
-    """The names of a revision's files in the day's folder, by what they are."""
-    base = f"{day}.r{number}"
-    return {
-        "manifest": f"{base}.manifest.json",
-        "signature": f"{base}.manifest.json.sig",
-        "sha256": f"{base}.sha256",
-        "xxh64": f"{base}.xxh64",
-        "signers": f"{base}.signers",
-    }
-
-
-def number_of(day: str, name: str) -> int | None:
-    """The revision that a file name in a day's folder belongs to, None if to none.
-
-    A number over `MOST_REVISIONS` is somebody's file name, and no revision.
-    """
-    found = re.match(r"r([1-9][0-9]{0,5})\.", name.removeprefix(f"{day}."))
-    return int(found[1]) if found and name.startswith(f"{day}.") else None
 
 
 def lists(view: DayStanding, production: str, root: str) -> tuple[bytes, bytes]:

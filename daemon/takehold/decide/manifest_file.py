@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import lru_cache
 
+from takehold.decide.day import DATED
+from takehold.decide.looked_into import coding
 from takehold.decide.manifest_levels import told
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.compressed import FLAC, MP3
 from takehold.formats.names import display, is_shown, shown
 from takehold.formats.timecode import label, rate_name
+from takehold.formats.wave import ENCODINGS
 from takehold.model.finding import Relation
 from takehold.model.recording import Copy, Load, Reading, Recording
 from takehold.model.sound import Description, Kind, Sound, Track
 
-ENCODINGS = {1: "PCM", 3: "float", 6: "A-law", 7: "mu-law"}
 COMPRESSED = {FLAC: "FLAC", MP3: "MP3"}
 # What the figure of a counterpart counts.
 FRAMES_KEYS = {
@@ -47,6 +49,7 @@ def file_entry(
         "sha256": digests.sha256,
         "audio": _audio(recording.description, recording.sound),
         **_compressed(recording.description),
+        **_odd_date(recording.description),
         "metadata": _metadata(recording.description),
         "reads": [_read(r, stamp) for r in recording.readings],
         "copies": [_copy(c, folder, stamp) for c in standing.copies],
@@ -109,7 +112,7 @@ def _audio(description: Description, sound: Sound | None) -> dict[str, object] |
         "channels": made.channels,
         "sample_rate": made.sample_rate,
         "bits": made.bits,
-        "frames": sound.frames,
+        "blocks" if coding(description) else "frames": sound.frames,
         "digest": sound.digest,
         **told(sound),
     }
@@ -127,6 +130,12 @@ def _compressed(description: Description) -> dict[str, object]:
     }
     known = {"bits": made.bits, "frames": description.frames}
     return {"compressed": said | {key: count for key, count in known.items() if count}}
+
+
+def _odd_date(description: Description) -> dict[str, object]:
+    """What was odd about its date at its first sight, nothing for others."""
+    odd = [c for c in description.complaints if c.code in DATED]
+    return {"odd_date": {"code": odd[0].code, "says": shown(odd[0].detail)}} if odd else {}
 
 
 def _metadata(description: Description) -> dict[str, object]:

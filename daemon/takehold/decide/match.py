@@ -90,6 +90,7 @@ def match(
         board.derive(made, other.files)
         board.by_digests()
         board.by_names()
+    board.prefer_the_better()
     board.second_cards(other.files)
     board.mirrors_that_differ()
     ours_told, theirs_told = board.told()

@@ -10,10 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from collections.abc import Set as AbstractSet
 
+from takehold.decide.alone import alone
 from takehold.decide.comparing import at_hand, readable
 from takehold.decide.confirm import Closing
-from takehold.decide.looked_into import unmeasured
-from takehold.decide.reads import Reads, reads_of
 from takehold.decide.sides import production_folder
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
@@ -27,12 +26,9 @@ def to_measure(
 ) -> tuple[Recording, ...]:
     """The production's recordings that may be measured now; `now` in seconds since 1970."""
     ours = production_folder(settings)
-    found = (r for day in at_hand(ledger, closing, now) for r in ledger.day(day))
-    return tuple(
-        r
-        for r in found
-        if unmeasured(r) and r.place.startswith(ours) and reads_of(r) is not Reads.FIRST_WRONG
-    )
+    days = at_hand(ledger, closing, now)
+    found = (r for day in days for r in alone(ledger, day).unmeasured)
+    return tuple(r for r in found if r.place.startswith(ours))
 
 
 def measurement(

@@ -71,12 +71,13 @@ def lag(ours: Array, theirs: Array, rate: int) -> tuple[int, float]:
     """Where in the longer `theirs` the frames of `ours` begin, and how clearly that shows.
 
     Cross-correlation by FFT, each line of the band counting alike (phase transform: Knapp and
-    Carter, 1976; from memory).
+    Carter, 1976; from memory). A copy of inverted polarity is found where it lies, too: beside that
+    place it would be a little like.
     """
     size = 1 << (len(theirs) + len(ours) - 1).bit_length()
     cross = even(np.conj(np.fft.rfft(ours, size)) * np.fft.rfft(theirs, size))
     hertz = np.arange(len(cross)) * (rate / size)
     cross[(hertz < _BAND_HZ[0]) | (hertz >= _BAND_HZ[1])] = 0
     found = np.fft.irfft(cross, size)[: len(theirs) - len(ours) + 1]
-    best = int(found.argmax())
-    return best, float(found[best])
+    best = int(np.abs(found).argmax())
+    return best, abs(float(found[best]))

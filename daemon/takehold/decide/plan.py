@@ -20,17 +20,16 @@ from typing import TypeVar
 from takehold.decide.backoff import due, given_up
 from takehold.decide.comparing import cards_at_work, comparison, open_pairs
 from takehold.decide.confirm import Closing, second_reads
-from takehold.decide.durable import wants_read
 from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, stock_key
 from takehold.decide.looked_into import undescribed
 from takehold.decide.measuring import measurement, to_measure
 from takehold.decide.reads import Reads, reads_of
 from takehold.decide.recognise import sample
 from takehold.decide.salvage import salvage_of
-from takehold.decide.schedule import overdue
 from takehold.decide.settle import settled
 from takehold.decide.sides import production_folder
-from takehold.model.facts import Asked
+from takehold.decide.stale import is_stale, may_be_stale
+from takehold.model.facts import Asked, Revised
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Recording
 from takehold.model.settings import Settings
@@ -49,8 +48,9 @@ from takehold.model.step import (
     recordings_of,
 )
 
-STOCK_FILES = 2_000
-BATCH_FILES = 2_000
+# After each batch all is weighed again: of small files the less often, the better.
+STOCK_FILES = 5_000
+BATCH_FILES = 5_000
 BATCH_BYTES = 2 * 10**9
 MEGABYTE = 10**6
 
@@ -200,7 +200,7 @@ def _sort(
             here.append(known)
         elif known is not None and known.id in busy:
             continue
-        elif settled(file, sight, settings.settle_seconds):
+        elif settled(file, settings.settle_seconds, watched=sight.watched):
             failed = ledger.troubles.get(stock_key(sight.load, file.path))
             if due(failed, now.now) and not given_up(failed, watched=sight.watched):
                 new.append(file)
@@ -247,12 +247,11 @@ def short_of_room(
     ours = production_folder(settings)
     for target in now.targets:
         root = target.root.identity
-        lacking = (ledger.recordings[i] for i in ledger.recordings.keys() - ledger.on(root))
         count = sum(
-            not has_room(target, r.stamp.size, settings)
-            and r.place.startswith(ours)
-            and (r.id, root) not in landing
-            for r in lacking
+            not has_room(target, ledger.size_of(number), settings)
+            and ledger.is_below(number, ours)
+            and (number, root) not in landing
+            for number in ledger.lacking(root)
         )
         if count:
             yield target, count
@@ -282,11 +281,13 @@ def _late(
     ledger: Ledger, now: Situation, settings: Settings, target: Target, taken: set[int]
 ) -> Iterator[tuple[Recording, Copy, Target]]:
     """What a drive lacks and another one can give."""
-    ours = production_folder(settings)
-    for rid in sorted(ledger.copies.keys() - ledger.on(target.root.identity) - taken):
-        recording = ledger.recordings.get(rid)
-        if recording is None or not recording.place.startswith(ours):
+    ours, here = production_folder(settings), {t.root.identity for t in now.targets}
+    for rid in sorted(ledger.lacking(target.root.identity) - taken):
+        if not ledger.stands_on(rid, here) or not ledger.is_below(rid, ours):
             continue
+        if not has_room(target, ledger.size_of(rid), settings):
+            continue
+        recording = ledger.recordings[rid]
         springs = _springs(ledger, now, recording)
         if springs and _may_land(ledger, now, settings, recording, target):
             yield recording, *springs[0]
@@ -305,7 +306,8 @@ def _proofs(
     """Copies to be read again, the oldest proof first; without `everything` the suspects only."""
     ours, root = production_folder(settings), target.root.identity
     asked_at = max((a.at for a in wanted.rechecks if a.about in ("", target.name)), default=None)
-    mine = ledger.on(root) if everything else {rid for rid, _, _ in wanted.suspects}
+    mine = {rid for rid, _, _ in wanted.suspects}
+    mine |= may_be_stale(ledger, target, now.now, settings, asked_at) if everything else set()
     old: list[tuple[Recording, Copy]] = []
     for rid in sorted(mine - taken):
         recording = ledger.recordings.get(rid)
@@ -317,7 +319,7 @@ def _proofs(
             if copy.root == root
             and (
                 (rid, root, copy.path) in wanted.suspects
-                or (everything and _stale(ledger, copy, now, settings, asked_at, target))
+                or (everything and is_stale(ledger, copy, target, now.now, settings, asked_at))
             )
         ]
     if old:
@@ -336,37 +338,18 @@ def _may_land(
     )
 
 
-def _stale(
-    ledger: Ledger,
-    copy: Copy,
-    now: Situation,
-    settings: Settings,
-    asked_at: int | None,
-    target: Target,
-) -> bool:
-    failed = ledger.troubles.get(prove_key(copy))
-    if failed is not None:  # what could not be read again is tried until it can
-        return due(failed, now.now)
-    # A proof that is dated ahead was made before the clock was set back.
-    asked = asked_at is not None and not asked_at <= copy.proof.at <= now.now
-    weak = wants_read(copy.proof, target.root.volume)
-    return asked or weak or overdue(copy.proof.at, now.now, settings)
-
-
 def _unpublished(ledger: Ledger, target: Target, settings: Settings) -> Iterator[tuple[str, int]]:
     root, ours = target.root.identity, production_folder(settings)
     for day, revisions in ledger.revisions.items():
-        mine = [r.id for r in ledger.day(day) if r.place.startswith(ours)]
-        if not any(_has_copy(ledger, rid, root) for rid in mine):
-            continue
-        for revision in revisions:
-            stands = (day, revision.number, root) in ledger.published
-            if not stands and not ledger.name_taken(revision, root):
-                yield day, revision.number
+        numbers = [revision.number for revision in revisions if _is_wanted(ledger, revision, root)]
+        mine = ledger.held_of(day, root) if numbers else ()
+        if any(ledger.is_below(rid, ours) for rid in mine):
+            yield from ((day, number) for number in numbers)
 
 
-def _has_copy(ledger: Ledger, recording: int, root: str) -> bool:
-    return any(held == root for held, _ in ledger.copies.get(recording, {}))
+def _is_wanted(ledger: Ledger, revision: Revised, root: str) -> bool:
+    stands = (revision.day, revision.number, root) in ledger.published
+    return not stands and not ledger.name_taken(revision, root)
 
 
 def _room(targets: Iterable[Target], settings: Settings) -> int:

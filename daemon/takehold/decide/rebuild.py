@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from takehold.decide.day import is_day
-from takehold.decide.manifest import names_of
 from takehold.decide.manifest_compared import Elsewhere, compared_beside, comparisons_in
+from takehold.decide.manifest_names import names_of
 from takehold.decide.manifest_read import (
     Entry,
     below,

@@ -7,13 +7,14 @@ from dataclasses import replace
 
 from takehold.decide.check_file import COMPLAINTS
 from takehold.decide.check_report import REPORT_CODES
-from takehold.decide.manifest_file import COMPRESSED, ENCODINGS
+from takehold.decide.day import DATED
+from takehold.decide.manifest_file import COMPRESSED
 from takehold.decide.manifest_levels import known_again
 from takehold.decide.manifest_read import Entry, each, malformed, original, text, the, whole
 from takehold.decide.severity import own_words
 from takehold.formats.compressed import form_of
 from takehold.formats.timecode import rate_named
-from takehold.formats.wave import FRAMED
+from takehold.formats.wave import ENCODINGS, FRAMED
 from takehold.model.sound import Complaint, Description, Kind, Metadata, Sound, Track, WaveFormat
 
 TAGS = {encoding: tag for tag, encoding in ENCODINGS.items()}
@@ -25,7 +26,8 @@ COMPRESSED_TAGS = {encoding: tag for tag, encoding in COMPRESSED.items()}
 def description_in(entry: Entry, noted: Mapping[str, str]) -> Description:
     """What a file said of itself; `noted` has the sentences of its findings by their code."""
     said = the(entry, "metadata", dict)
-    complaints = tuple(_complaint(c, noted[c]) for c in sorted(noted.keys() & COMPLAINTS.keys()))
+    known = sorted(noted.keys() & COMPLAINTS.keys())
+    complaints = (*(_complaint(code, noted[code]) for code in known), *_odd_date(entry))
     if "compressed" in entry:
         return replace(_compressed(entry), metadata=metadata_in(said), complaints=complaints)
     made, sound = audio_in(entry)
@@ -57,6 +59,17 @@ def _complaint(code: str, says: str) -> Complaint:
     return Complaint(code, original(figures).decode("utf-8", "surrogateescape"))
 
 
+def _odd_date(entry: Entry) -> tuple[Complaint, ...]:
+    """What was odd about its date; the findings tell it of the card."""
+    if "odd_date" not in entry:
+        return ()
+    told = the(entry, "odd_date", dict)
+    code, says = the(told, "code", str), the(told, "says", str)
+    if code not in DATED:
+        raise malformed("odd_date")
+    return (Complaint(code, original(says).decode("utf-8", "surrogateescape")),)
+
+
 def audio_in(entry: Entry) -> tuple[WaveFormat, Sound] | tuple[None, None]:
     """A frame's bytes follow from channels and bits; block digests are not told."""
     if entry.get("audio") is None:
@@ -67,7 +80,8 @@ def audio_in(entry: Entry) -> tuple[WaveFormat, Sound] | tuple[None, None]:
     tag = int(encoding.removeprefix("tag ")) if known is None else known
     channels, rate, bits = (the(audio, key, int) for key in ("channels", "sample_rate", "bits"))
     made = WaveFormat(tag, channels, rate, bits, channels * -(-bits // 8))
-    return made, known_again(Sound(the(audio, "frames", int), digest, b""), audio)
+    count = the(audio, "blocks" if "blocks" in audio else "frames", int)
+    return made, known_again(Sound(count, digest, b""), audio)
 
 
 def metadata_in(said: Entry) -> Metadata:

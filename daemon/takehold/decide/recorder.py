@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import groupby, pairwise
 
 from takehold.decide.noticed import finding, these
 from takehold.decide.standing import DayStanding, Standing
@@ -17,13 +18,17 @@ from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings
 from takehold.model.take import Take
 
+# Takes of each of two recorders in one source. Chosen, no source.
+FEWEST = 3
+
 
 @dataclass(frozen=True, slots=True)
 class Recorder:
     """A source of the config, and what its cards hold.
 
     `takes` leave out what was recorded again, and what was made from other files of the card.
-    `beside` are the takes of the backup cards that may answer them.
+    `beside` are the takes of the backup cards that may answer them. `originator` names one of
+    several recorders whose cards come as one source.
     """
 
     source: str
@@ -31,6 +36,13 @@ class Recorder:
     beside: tuple[Take, ...]
     index: Mapping[int, Standing]
     starts_at: int
+    originator: str = ""
+
+    @property
+    def title(self) -> str:
+        """What it is called."""
+        named = f" ({shown(self.originator)})" if self.originator else ""
+        return shown(self.source) + named
 
     def recording(self, number: int) -> Recording:
         """One of its recordings."""
@@ -89,7 +101,7 @@ def length(take: Take) -> float:
     return (between + last.frames) / take.sample_rate
 
 
-@lru_cache(maxsize=4)  # the check of takes asks, and that of their sound
+@lru_cache(maxsize=2)  # the check of takes asks, and that of their sound
 def recorders(view: DayStanding, settings: Settings) -> tuple[Recorder, ...]:
     """Those whose takes are checked.
 
@@ -111,10 +123,42 @@ def recorders(view: DayStanding, settings: Settings) -> tuple[Recorder, ...]:
             (alone[source] if apart else beside).append(take)
     starts_at = settings.day_starts_at
     return tuple(
-        Recorder(source, _in_order(rolled, starts_at), its, view.index, starts_at)
+        Recorder(source, takes, its, view.index, starts_at, originator)
         for side, its in ((told, tuple(beside)), (alone, ()))
         for source, rolled in sorted(side.items())
+        for originator, takes in _by_originator(_in_order(rolled, starts_at), view, starts_at)
     )
+
+
+def by_source(made: Iterable[Recorder]) -> Iterator[Recorder]:
+    """Recorders that come as one source as one: they may share the numbers of a scene's takes."""
+    for _, its in groupby(made, key=lambda recorder: recorder.source):
+        first, *others = its
+        takes = (*first.takes, *(take for other in others for take in other.takes))
+        yield replace(first, takes=takes, originator="")
+
+
+def _by_originator(
+    takes: tuple[Take, ...], view: DayStanding, starts_at: int
+) -> list[tuple[str, tuple[Take, ...]]]:
+    """The takes of each recorder, where the cards of two units come as one source.
+
+    They are two that name themselves otherwise (bext Originator) and rolled in the same hours: a
+    recorder may change that name, as with its firmware. A few may have been edited elsewhere.
+    """
+    named: dict[str, list[Take]] = defaultdict(list)
+    for take in takes:
+        named[view.index[take.first].recording.description.metadata.originator].append(take)
+    if len(named) < 2 or "" in named or min(map(len, named.values())) < FEWEST:
+        return [("", takes)]
+    hours = []
+    for rolled in named.values():
+        at = [p / t.sample_rate for t in rolled if t.sample_rate and (p := position(t, starts_at))]
+        hours.append((min(at, default=0), max(at, default=0)))
+    hours.sort()
+    if all(ended < begun for (_, ended), (begun, _) in pairwise(hours)):
+        return [("", takes)]
+    return [(originator, tuple(named[originator])) for originator in sorted(named)]
 
 
 def _in_order(takes: Iterable[Take], starts_at: int) -> tuple[Take, ...]:

@@ -38,10 +38,11 @@ def unclosed(ledger: Ledger, settings: Settings, here: datetime) -> tuple[str, .
     return tuple(
         sorted(
             day
-            for day, ids in ledger.of_day.items()
+            for day in ledger.of_day
             if day < today
             and ledger.newest(day) is None
-            and any(ledger.recordings[i].seen_at >= since for i in ids)
+            and (seen := ledger.seen_last(day)) is not None
+            and seen >= since
         )
     )
 

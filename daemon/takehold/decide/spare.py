@@ -7,11 +7,11 @@ backup is not alone with it. It is known by more than scene and take, and answer
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from takehold.decide.candidates import MIRROR_KEYS, SPARE_KEYS, Key, Unit, keyed
-from takehold.decide.weighing import Compared, file_by_file, mirror, weigh
+from takehold.decide.weighing import STRENGTH, Compared, file_by_file, mirror, weigh
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
 
@@ -24,28 +24,73 @@ def spares(
 ) -> tuple[dict[int, Counterpart], list[tuple[Side, Side]]]:
     """What each left one is to an answered one, by its number; and what should be compared.
 
-    A card may hold several copies of a take: one round for each, as long as one finds something.
     A beginning of which the last, started block was not looked at yet is not told as one.
     """
     found: dict[int, Counterpart] = {}
     uncompared: list[tuple[Side, Side]] = []
+    for one, other, known, wanted in _held(mine, its, compared):
+        answers = [_unsure(answer) for answer in known] if wanted else known
+        for backup in other.files:
+            found[backup.id] = mirror(backup, answers)
+        if len(answers) == len(other.files) == 1:
+            told = replace(answers[0], recording=other.first.id, other=one.first.id)
+            found[other.first.id] = replace(told, others=one.side)
+        uncompared += [(one.side, other.side)] if wanted else []
+    return found, uncompared
+
+
+def better(
+    mine: Iterable[Unit],
+    its: Sequence[Unit],
+    compared: Compared,
+    answered: Mapping[int, Counterpart],
+) -> list[Counterpart]:
+    """The answers that left ones are, where they are stronger than what is `answered` by others.
+
+    Of several the strongest, then the first path; of what must be compared first, none. What is
+    left is held against one take, so no two takes get one file.
+    """
+    best: dict[int, Counterpart] = {}
+    for _, _, answers, wanted in _held(mine, its, compared):
+        for new in () if wanted else answers:
+            old = best.get(new.recording, answered.get(new.recording))
+            if old is not None and _rank(new) < _rank(old):
+                best[new.recording] = new
+    return list(best.values())
+
+
+_Rank = tuple[int, int, float]
+
+
+def _rank(answer: Counterpart) -> _Rank:
+    """The less the better: by the relation, then by how much is there of it, and how well."""
+    frames = answer.frames or 0
+    match answer.relation:
+        case Relation.SHORT:
+            figure = frames
+        case Relation.LONGER | Relation.DIFFERENT:
+            figure = -frames
+        case _:
+            figure = len(answer.channels)
+    return STRENGTH[answer.relation], figure, answer.residual_db or 0.0
+
+
+def _held(
+    mine: Iterable[Unit], its: Sequence[Unit], compared: Compared
+) -> Iterator[tuple[Unit, Unit, Sequence[Counterpart], bool]]:
+    """What is left, against what it may be a copy of: the answers, and whether to compare them.
+
+    A card may hold several copies of a take: one round for each, as long as one finds something.
+    """
     ours, left = list(mine), list(its)
     for _ in range(MOST_ROUNDS):
         pairs = keyed(ours, left, _KEYS)
         if not pairs:
             break
         for one, other in (f for pair in pairs for f in file_by_file(*pair)):
-            answers, wanted = weigh(one, other, compared)
-            if wanted:
-                answers = [_unsure(answer) for answer in answers]
-            for backup in other.files:
-                found[backup.id] = mirror(backup, answers)
-            if len(answers) == len(other.files) == 1:
-                told = replace(answers[0], recording=other.first.id, other=one.first.id)
-                found[other.first.id] = replace(told, others=one.side)
-            uncompared += [(one.side, other.side)] if wanted else []
-        left = [unit for unit in left if unit.first.id not in found]
-    return found, uncompared
+            yield one, other, *weigh(one, other, compared)
+        gone = {other.first.id for _, other in pairs}
+        left = [unit for unit in left if unit.first.id not in gone]
 
 
 def mirrored_cards(

@@ -114,7 +114,7 @@ def day_standing(ledger: Ledger, day: str, settings: Settings) -> DayStanding:
     return _weighed(ledger, ledger.serial, day, settings)
 
 
-@lru_cache(maxsize=8)  # each turn asks often, and seldom is there a new fact in between
+@lru_cache(maxsize=3)  # each turn asks often; what is kept here cannot leave memory
 def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayStanding:
     both = sides(ledger, day, settings)
     other, left_open = Beyond(), False

@@ -68,7 +68,7 @@ class _Piece:
         return any(limit * FULL <= size <= limit for limit in LIMITS)
 
 
-@lru_cache(maxsize=8)  # each check asks
+@lru_cache(maxsize=2)  # each check asks; a day that is kept here cannot leave memory
 def takes_of_day(view: DayStanding, settings: Settings) -> dict[int, tuple[Take, ...]]:
     """The takes of each load of a day, from the newest versions of its files."""
     shelves: dict[int, list[Recording]] = {load.id: [] for load in view.loads}
@@ -105,10 +105,11 @@ def _told_apart(
     audio = [r for r in recordings if r.description.kind is not Kind.OTHER]
     audio.sort(key=lambda r: r.id)
     made = from_others(audio)
-    rolled = [r for r in audio if not tells(r)]
+    again = {r.id for r in audio if tells(r)}
+    rolled = [r for r in audio if r.id not in again]
     firsts = _built([r for r in rolled if r.id not in made])
     firsts += _built([r for r in rolled if r.id in made], derived=True)
-    later = _built([r for r in audio if tells(r)], again=True)
+    later = _built([r for r in audio if r.id in again], again=True)
     return firsts, later
 
 

@@ -79,8 +79,8 @@ def _read_format(read: ReadAt, walk: Walk) -> WaveFormat | Complaint:
 
 
 def _frames(data: Chunk | None, format_: WaveFormat | None) -> int | None:
-    """Whole frames; unknown where a block of the codec is not one frame."""
-    if data is None or format_ is None or format_.tag not in wave.FRAMED:
+    """Whole frames; unknown where a block of the codec is not one frame, and there is any."""
+    if data is None or format_ is None or (data.present and format_.tag not in wave.FRAMED):
         return None
     return data.present // format_.block_align
 
@@ -88,7 +88,8 @@ def _frames(data: Chunk | None, format_: WaveFormat | None) -> int | None:
 def _data_complaints(data: Chunk | None, format_: WaveFormat | None) -> list[Complaint]:
     if data is None:
         return [Complaint("no-data", "no data chunk")]
-    rest = data.present % format_.block_align if format_ else 0
+    framed = format_ is not None and format_.tag in wave.FRAMED
+    rest = data.present % format_.block_align if format_ and framed else 0
     if not rest:
         return []
     return [Complaint("frame-cut", f"{rest} bytes after the last whole frame")]

@@ -13,15 +13,9 @@ from takehold.model.sound import Complaint, Metadata, Rate, Track
 
 MAX_BODY = 1 << 20
 MAX_DEPTH = 32
-_TRACK = ("BWFXML", "TRACK_LIST", "TRACK")
-# Only what stands right below these is kept: paths built from hostile names would fill memory.
-_GROUPS = {
-    ("BWFXML",): "",
-    ("BWFXML", "SPEED"): "SPEED/",
-    ("BWFXML", "FILE_SET"): "FILE_SET/",
-    ("BWFXML", "HISTORY"): "HISTORY/",
-    ("BWFXML", "BEXT"): "BEXT/",
-}
+# Only what stands right below these, and below the root, is kept, under these words.
+_GROUPS = {"SPEED": "SPEED/", "FILE_SET": "FILE_SET/", "HISTORY": "HISTORY/", "BEXT": "BEXT/"}
+_LIST, _TRACK = "TRACK_LIST", "TRACK"
 # Before version 2 they stood for themselves; TAKE_TYPE took their place.
 _OLD_TYPES = ("NO_GOOD", "FALSE_START", "WILD_TRACK")
 MAX_TYPES = 32  # chosen: the specification knows 8 words
@@ -56,7 +50,7 @@ class _Reader:
         document = body.lstrip(b"\0").partition(b"\0")[0].strip()
         self.texts: dict[str, str] = {}
         self.tracks: list[dict[str, str]] = []
-        self._path: list[str] = []
+        self._within: list[str | None] = []  # of each open element: how what is below it is kept
         self._text: list[str] = []
         parser = expat.ParserCreate(_encoding(document))
         parser.buffer_text = True
@@ -67,24 +61,29 @@ class _Reader:
         parser.Parse(document, True)
 
     def _start(self, name: str, _attributes: object) -> None:
-        if not self._path and name != "BWFXML":
+        depth = len(self._within)
+        if not depth and name != "BWFXML":
             raise _Refused("the root is not BWFXML")
-        if len(self._path) == MAX_DEPTH:
+        if depth == MAX_DEPTH:
             raise _Refused(f"deeper than {MAX_DEPTH} levels")
-        self._path.append(name)
-        self._text.clear()
-        if tuple(self._path) == _TRACK:
+        kept: str | None = None
+        if depth < 2:
+            kept = (_LIST if name == _LIST else _GROUPS.get(name)) if depth else ""
+        elif self._within[-1] is _LIST and name == _TRACK:
             self.tracks.append({})
+            kept = _TRACK
+        self._within.append(kept)
+        self._text.clear()
 
     def _end(self, name: str) -> None:
-        text = "".join(self._text).strip()
+        self._within.pop()
+        kept = self._within[-1] if self._within else None
+        if kept is not None and kept is not _LIST and (text := "".join(self._text).strip()):
+            if kept is _TRACK:
+                self.tracks[-1].setdefault(name, text)
+            else:
+                self.texts.setdefault(kept + name, text)
         self._text.clear()
-        self._path.pop()
-        parent = tuple(self._path)
-        if text and parent == _TRACK:
-            self.tracks[-1].setdefault(name, text)
-        elif text and parent in _GROUPS:
-            self.texts.setdefault(_GROUPS[parent] + name, text)
 
 
 def _encoding(document: bytes) -> str:

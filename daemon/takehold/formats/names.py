@@ -136,6 +136,8 @@ def same_key(path: bytes) -> str:
 
     Canonical caseless matching (Unicode Standard, definition D145), in NFC.
     """
+    if path.isascii():  # nearly every name: what follows would leave it so
+        return path.lower().decode("ascii")
     text = unicodedata.normalize("NFD", path.decode("utf-8", "surrogateescape"))
     return unicodedata.normalize("NFC", text.casefold())
 

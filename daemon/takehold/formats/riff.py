@@ -172,7 +172,7 @@ def _next(read: ReadAt, size: int, chunk: Chunk, trail: _Trail) -> int:
 
 
 def _printable(chunk_id: bytes) -> bool:
-    return len(chunk_id) == 4 and all(0x20 <= byte <= 0x7E for byte in chunk_id)
+    return len(chunk_id) == 4 and chunk_id.isascii() and chunk_id.decode("ascii").isprintable()
 
 
 def _judge_empty_data(trail: _Trail, size: int) -> None:

@@ -12,6 +12,9 @@ EXTENSIBLE = 0xFFFE
 GUID_TAIL = bytes.fromhex("000000001000800000aa00389b71")
 # PCM, float, A-law, mu-law: one block is one sample frame.
 FRAMED = frozenset({1, 3, 6, 7})
+ENCODINGS = {1: "PCM", 3: "float", 6: "A-law", 7: "mu-law"}
+# Some of the others, as RFC 2361 registers their tags.
+CODINGS = {0x0002: "ADPCM", 0x0011: "ADPCM", 0x0050: "MPEG audio", 0x0055: "MPEG layer 3"}
 
 
 def parse_format(body: bytes) -> WaveFormat | Complaint:
