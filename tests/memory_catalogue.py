@@ -5,8 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from takehold.model.errors import TakeholdError
-from takehold.model.facts import Answered, Asked, ChannelBlocks, Fact
+from takehold.model.facts import (
+    Answered,
+    Asked,
+    Broken,
+    ChannelBlocks,
+    Fact,
+    Gone,
+    Inventoried,
+    Proven,
+    Salvaged,
+    SameBytes,
+    WasMeasured,
+    WasRead,
+)
 from takehold.model.ledger import Ledger
+from takehold.model.outline import Asleep, Sketch
+
+# What is about recordings, and is told day by day.
+OF_FILES = (Inventoried, WasRead, WasMeasured, SameBytes, Gone, Proven, Broken, Salvaged)
 
 
 class MemoryCatalogue:
@@ -19,6 +36,31 @@ class MemoryCatalogue:
 
     def facts(self) -> Iterator[Fact]:
         return iter(tuple(self._facts))
+
+    def but_files(self) -> Iterator[Fact]:
+        known = self._ledger()
+        told: list[Fact] = [f for f in self._facts if not isinstance(f, OF_FILES)]
+        yield from told
+        for fact in self._facts:  # whose id is not to be given again
+            if isinstance(fact, Inventoried) and fact.recording.id not in known.recordings:
+                yield from (fact, Gone(fact.recording.id))
+        yield from (b for broken in known.broken.values() for b in broken)
+        yield from (s for salvaged in known.salvaged.values() for s in salvaged)
+
+    def sleepers(self) -> Iterator[Asleep]:
+        known = self._ledger()
+        for day in sorted(day for day, numbers in known.of_day.items() if numbers):
+            sketch = Sketch()
+            for recording in known.day(day):
+                sketch.take(recording, known.copies_of(recording.id))
+            mine = known.of_day[day]
+            yield Asleep(day, sketch.outline(), known.differing & mine)
+
+    def of_day(self, day: str) -> list[Fact]:
+        known = self._ledger()
+        mine = known.day(day)
+        copies = (copy for one in mine for copy in known.copies_of(one.id))
+        return [*map(Inventoried, mine), *map(Proven, copies)]
 
     def record(self, facts: Sequence[Fact]) -> None:
         self._check()

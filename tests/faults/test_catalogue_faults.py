@@ -252,6 +252,27 @@ def test_a_row_that_cannot_be_read_is_damage(tmp_path: Path) -> None:
     catalogue.close()
 
 
+def test_a_row_of_a_day_that_slept_is_damage_for_who_opens_it_next(tmp_path: Path) -> None:
+    """Not all rows are read at a start: one that is found bad later has the next start move it."""
+    path = tmp_path / "catalogue.db"
+    filled(path)
+    with sqlite3.connect(path) as raw:
+        raw.execute("""UPDATE recording SET description = '{"kind":"nothing"}' WHERE id = 9""")
+        [day] = raw.execute("SELECT day FROM recording WHERE id = 9").fetchone()
+    raw.close()
+    catalogue = SqliteCatalogue.open(str(path))
+    assert [known.day for known in catalogue.sleepers()]
+    with pytest.raises(CatalogueDamaged):
+        catalogue.of_day(day)
+    catalogue.close()
+    with pytest.raises(CatalogueDamaged, match="cannot be read") as told:
+        SqliteCatalogue.open(str(path))
+    assert "takehold once" in told.value.do
+    moved = move_aside(str(path))
+    assert Path(moved).exists()
+    SqliteCatalogue.open(str(path)).close()
+
+
 def test_a_newer_form_is_left_alone(tmp_path: Path) -> None:
     """Refused with a sentence to write and to read; not a byte changes."""
     path = tmp_path / "catalogue.db"

@@ -19,6 +19,7 @@ from takehold.adapters import catalogue_file, catalogue_rows
 from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
+from takehold.model.dozing import Dozing
 from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
@@ -110,7 +111,7 @@ def told(ledger: Ledger) -> dict[str, Any]:
     return {
         "loads": ledger.loads,
         "listings": ledger.listings,
-        "recordings": ledger.recordings,
+        "recordings": dict(ledger.recordings.items()),
         "of_load": {load: paths for load, paths in ledger.of_load.items() if paths},
         "of_day": {day: ids for day, ids in ledger.of_day.items() if ids},
         "copies": {r: list(held.items()) for r, held in ledger.copies.items() if held},
@@ -180,6 +181,16 @@ def test_each_fact_comes_back(open_again: Callable[[], Any], facts: list[f.Fact]
     """After a restart the facts fold into the very ledger that was applied live."""
     open_again().record([*known(), *facts])
     assert told(folded(open_again().facts())) == told(folded([*known(), *facts]))
+
+
+@pytest.mark.parametrize("facts", ONE_OF_EACH, ids=lambda facts: type(facts[-1]).__name__)
+def test_day_by_day_it_tells_the_same(open_again: Callable[[], Any], facts: list[f.Fact]) -> None:
+    """What is told at first, and each day when it is asked for, comes to all that is known."""
+    open_again().record([*known(), *facts])
+    kept = open_again()
+    sleepy = Dozing.laid(kept.but_files(), kept.sleepers(), kept.of_day, most=0)
+    assert not dict.__len__(sleepy.recordings)
+    assert told(sleepy) == told(folded([*known(), *facts]))
 
 
 def test_all_or_nothing(open_again: Callable[[], Any]) -> None:

@@ -7,11 +7,23 @@ waits for the others, at most 10 s.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
+from typing import TypeVar
 
-from takehold.adapters import catalogue_file, catalogue_rows
+from takehold.adapters import (
+    catalogue_asleep,
+    catalogue_file,
+    catalogue_rows,
+    catalogue_told,
+    together,
+)
 from takehold.adapters.catalogue_file import CatalogueDamaged, check_can_lock, move_aside
+from takehold.model.errors import TakeholdError
 from takehold.model.facts import Answered, Asked, ChannelBlocks, Fact
+from takehold.model.outline import Asleep
+
+T = TypeVar("T")
 
 __all__ = ["CatalogueDamaged", "SqliteCatalogue", "check_can_lock", "move_aside"]
 
@@ -26,7 +38,9 @@ class SqliteCatalogue:
     @classmethod
     def open(cls, path: str) -> SqliteCatalogue:
         """Open it, made if it is not there; UsageError if it is a newer program's, or no ours."""
-        return cls(catalogue_file.open_to_write(path, catalogue_file.migrations()), path)
+        db = catalogue_file.open_to_write(path, catalogue_file.migrations())
+        catalogue_file.check_noted(db, path)
+        return cls(db, path)
 
     @classmethod
     def open_to_read(cls, path: str) -> SqliteCatalogue:
@@ -49,27 +63,50 @@ class SqliteCatalogue:
         for what other days may explain (cli/view); `around` takes in those whose cards may answer
         what it leaves open.
         """
+        return iter(self._read(lambda: catalogue_told.everything(self._db, day, around=around)))
+
+    def but_files(self) -> Iterator[Fact]:
+        """What `facts` tells, but for recordings and copies."""
+        return iter(self._read(lambda: catalogue_told.but_files(self._db)))
+
+    def sleepers(self) -> Iterator[Asleep]:
+        """The rest of it, day by day in outline; `of_day` tells each whole."""
+        return iter(self._read(lambda: catalogue_asleep.sleepers(self._db)))
+
+    def of_day(self, day: str) -> list[Fact]:
+        """The recordings of a day and their copies.
+
+        What cannot be read of it is noted: who opens the catalogue next finds it damaged, though
+        nobody reads all of it then.
+        """
+        try:
+            return self._read(lambda: catalogue_asleep.of_day(self._db, day))
+        except CatalogueDamaged as error:
+            with suppress(TakeholdError), catalogue_file.transaction(self._db, self._path):
+                catalogue_file.note_damage(self._db, error.says)
+            raise
+
+    def _read(self, rows: Callable[[], Iterator[T]]) -> list[T]:
         with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
             try:
-                known = list(catalogue_rows.everything(self._db, day, around=around))
+                return list(rows())
             except (ValueError, TypeError, LookupError) as error:
                 raise CatalogueDamaged(
                     f"The catalogue {self._path} holds a row that cannot be read ({error!s:.80})."
                     " The copies on the drives are not touched.",
                     "Run: takehold once. It makes a new one from the signed manifests.",
                 ) from error
-        return iter(known)
 
     def days(self) -> frozenset[str]:
         """The days that any file is of, or on which a load first came."""
         with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
-            return catalogue_rows.days(self._db)
+            return catalogue_told.days(self._db)
 
     def record(self, facts: Sequence[Fact]) -> None:
         """Keep all of them or none; on return they survive a power cut."""
         if not facts:
             return
-        with catalogue_file.transaction(self._db, self._path):
+        with together.for_a_while(), catalogue_file.transaction(self._db, self._path):
             for fact in facts:
                 catalogue_rows.write(self._db, fact)
 

@@ -29,6 +29,7 @@ _SETTINGS = (
     "PRAGMA checkpoint_fullfsync = ON",
 )
 _SCHEMA = os.path.join(os.path.dirname(__file__), "schema")
+_MOVED = "Run: takehold once. It moves it aside and makes a new one from the signed manifests."
 _CANNOT_LOCK = ("nfs", "cifs", "smb", "fuse", "exfat", "vfat", "msdos")
 
 
@@ -80,6 +81,19 @@ def open_to_write(path: str, scripts: Sequence[str]) -> sqlite3.Connection:
             _check(db, path)
             _bring_up(db, path, scripts)
         return db
+
+
+def check_noted(db: sqlite3.Connection, path: str) -> None:
+    """Close it and raise CatalogueDamaged if damage was noted in it."""
+    with _errors_said(path), _closed_on_error(db):
+        noted = db.execute("SELECT found FROM damage").fetchone()
+        if noted is not None:
+            raise CatalogueDamaged(noted[0], _MOVED)
+
+
+def note_damage(db: sqlite3.Connection, found: str) -> None:
+    """For who opens it to write next. Called inside a transaction."""
+    db.execute("INSERT INTO damage VALUES (?)", (found,))
 
 
 def open_to_read(path: str, newest: int) -> sqlite3.Connection:
@@ -318,5 +332,5 @@ def _said(error: sqlite3.Error, path: str) -> TakeholdError | None:
 def _damaged(path: str, found: str) -> CatalogueDamaged:
     return CatalogueDamaged(
         f"The catalogue {path} is damaged ({found}). The copies on the drives are not touched.",
-        "Run: takehold once. It moves it aside and makes a new one from the signed manifests.",
+        _MOVED,
     )

@@ -23,11 +23,12 @@ T = TypeVar("T")
 Maker = Callable[[Any], Any]
 # Of each kind of thing that comes again and again, as a day's track names: a day has few.
 SHARED = 4096
+_encoded = json.JSONEncoder(separators=(",", ":")).encode
 
 
 def dumps(value: object) -> str:
     """A value as one line of ASCII JSON."""
-    return json.dumps(_plain(value), separators=(",", ":"))
+    return _encoded(_plain(value))
 
 
 def loads(kind: type[T], text: str) -> T:
@@ -40,16 +41,25 @@ def loads(kind: type[T], text: str) -> T:
     return made
 
 
-def _plain(value: object) -> object:
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, bytes):
-        return value.hex()
-    if isinstance(value, tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, frozenset):
-        return sorted(_plain(v) for v in value)  # type: ignore[type-var]  # sets of text only
-    return value
+def _plain(value: Any) -> Any:
+    kind: Any = type(value)
+    flat = _flattener(kind)
+    return value if flat is None else flat(value)
+
+
+@cache
+def _flattener(kind: Any) -> Maker | None:
+    """What takes a value of that type apart; None for one that JSON holds as it is."""
+    if is_dataclass(kind):
+        names = tuple(f.name for f in fields(kind))
+        return lambda value: {name: _plain(getattr(value, name)) for name in names}
+    if issubclass(kind, bytes):
+        return bytes.hex
+    if issubclass(kind, tuple):
+        return lambda value: [_plain(v) for v in value]
+    if issubclass(kind, frozenset):
+        return lambda value: sorted(_plain(v) for v in value)  # of text
+    return None
 
 
 @cache

@@ -8,11 +8,12 @@ Rules of this file:
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, field, replace
 
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison, Side
+from takehold.model.outline import Outline
 from takehold.model.recording import Copy, Load, Recording
 
 CopyKey = tuple[str, bytes]
@@ -24,7 +25,8 @@ class Ledger:
 
     `held` are the recordings with a copy on a root; `differing` those of which a later read gave
     other bytes; `serial` counts the facts, `news` those about the recordings of a day, and of the
-    loads under "".
+    loads under "". `asleep` are days that are not in memory, where a ledger has any (model/dozing):
+    of those `held` tells nothing.
     """
 
     loads: dict[int, Load] = field(default_factory=dict)
@@ -32,6 +34,7 @@ class Ledger:
     recordings: dict[int, Recording] = field(default_factory=dict)
     of_load: dict[int, dict[bytes, list[int]]] = field(default_factory=dict)
     of_day: dict[str, set[int]] = field(default_factory=lambda: defaultdict(set))
+    asleep: dict[str, Outline] = field(default_factory=dict)
     copies: dict[int, dict[CopyKey, Copy]] = field(default_factory=dict)
     held: dict[str, set[int]] = field(default_factory=dict)
     differing: set[int] = field(default_factory=set)
@@ -174,12 +177,18 @@ class Ledger:
         known = self.recordings.pop(rid, None)
         if known is None:
             return
-        ids = self.of_load[known.load][known.path]
-        ids.remove(rid)
-        if not ids:
-            del self.of_load[known.load][known.path]
+        paths = self.of_load.setdefault(known.load, {})  # never woken: it is awake
+        paths[known.path].remove(rid)
+        if not paths[known.path]:
+            del paths[known.path]
         self.of_day[known.day].discard(rid)
         self.news[known.day] += 1
+
+    def rouse(self, facts: Iterable[f.Fact]) -> None:
+        """These are about to be recorded, and applied then."""
+
+    def stay(self, loads: Iterable[int]) -> None:
+        """These loads are in."""
 
     def versions(self, load: int, path: bytes) -> list[Recording]:
         """All versions of one file of a load, oldest first."""
@@ -194,13 +203,47 @@ class Ledger:
         """All recordings of a day in the order they were met."""
         return [self.recordings[i] for i in sorted(self.of_day.get(day, ()))]
 
+    def size_of(self, recording: int) -> int:
+        """Bytes of a recording."""
+        return self.recordings[recording].stamp.size
+
+    def is_below(self, recording: int, folder: bytes) -> bool:
+        """Whether a recording's place begins with that first part."""
+        return self.recordings[recording].place.startswith(folder)
+
+    def seen_last(self, day: str) -> int | None:
+        """When the newest recording of a day was met, None if it has none."""
+        seen = (self.recordings[number].seen_at for number in self.of_day.get(day, ()))
+        return max(seen, default=None)
+
+    def times(self, day: str) -> tuple[int, int]:
+        """The latest and the sum of the times of what was seen, read and proven of a day."""
+        times: list[int] = []
+        for number in self.of_day.get(day, ()):
+            recording = self.recordings[number]
+            times += (recording.seen_at, *(reading.at for reading in recording.readings))
+            times += (copy.proof.at for copy in self.copies.get(number, {}).values())
+        return max(times, default=0), sum(times)
+
     def copies_of(self, recording: int) -> tuple[Copy, ...]:
         """The proven copies of a recording."""
         return tuple(self.copies.get(recording, {}).values())
 
-    def on(self, root: str) -> frozenset[int] | set[int]:
+    def on(self, root: str) -> frozenset[int]:
         """The recordings with a proven copy on a root."""
-        return self.held.get(root, frozenset())
+        return frozenset(self.held.get(root, ()))
+
+    def held_of(self, day: str, root: str) -> set[int]:
+        """The recordings of a day with a proven copy on a root."""
+        return self.of_day.get(day, set()) & self.held.get(root, set())
+
+    def lacking(self, root: str) -> set[int]:
+        """The recordings without a proven copy on a root."""
+        return set().union(*self.of_day.values()) - self.held.get(root, set())
+
+    def stands_on(self, recording: int, roots: Container[str]) -> bool:
+        """Whether a recording has a proven copy on any of these roots."""
+        return any(root in roots for root, _ in self.copies.get(recording, ()))
 
     def newest(self, day: str) -> f.Revised | None:
         """The newest revision of a day's manifest, by its number."""

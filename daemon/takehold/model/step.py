@@ -85,12 +85,20 @@ class Prove:
 class Compare:
     """Compare the samples of a primary recording with a backup's, from proven copies.
 
-    Each side is part after part, the files of a part by their channels (model/comparison).
+    Each side is part after part, the files of a part by their channels (model/comparison). `then`
+    are further small ones on the same drive, done in one go.
     """
 
     target: Target
     ours: tuple[tuple[Recording, Copy], ...]
     theirs: tuple[tuple[Recording, Copy], ...]
+    then: tuple[Compare, ...] = ()
+
+    @property
+    def pairs(self) -> tuple[tuple[Recording, Copy], ...]:
+        """All that is read."""
+        own = (*self.ours, *self.theirs)
+        return (*own, *(pair for further in self.then for pair in further.pairs))
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,10 +147,8 @@ def recordings_of(step: Step) -> set[int]:
             return {r.id for r in recordings}
         case Salvage(recording=recording) | Measure(recording=recording):
             return {recording.id}
-        case CatchUp() | Prove():
+        case CatchUp() | Prove() | Compare():
             return {pair[0].id for pair in step.pairs}
-        case Compare(ours=ours, theirs=theirs):
-            return {recording.id for recording, _ in (*ours, *theirs)}
         case _:
             return set()
 

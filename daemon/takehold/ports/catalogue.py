@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Protocol
 
 from takehold.model.facts import Asked, ChannelBlocks, Fact
+from takehold.model.outline import Asleep
 
 
 class Catalogue(Protocol):
@@ -13,6 +14,15 @@ class Catalogue(Protocol):
 
     def facts(self) -> Iterator[Fact]:
         """Everything known, in an order that folds into a Ledger."""
+
+    def but_files(self) -> Iterator[Fact]:
+        """What `facts` tells, but for recordings that are there, and copies."""
+
+    def sleepers(self) -> Iterator[Asleep]:
+        """The rest of it, in outline: each day of which there are recordings."""
+
+    def of_day(self, day: str) -> Iterable[Fact]:
+        """The recordings of a day, each with its readings, and their copies, as they stand now."""
 
     def record(self, facts: Sequence[Fact]) -> None:
         """Keep all of them or none; on return they survive a power cut."""

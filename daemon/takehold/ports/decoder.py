@@ -35,7 +35,8 @@ class Stream(Protocol):
     """The samples of an open file from its beginning to its end, whatever its header counts.
 
     `bits` are those of a sample where the coding is lossless. `lacks` are the frames that its
-    header tells beyond those that were read, 0 where it tells none.
+    header tells beyond those that were read, 0 where it tells none; below 0 where it tells fewer
+    than there are.
     """
 
     channels: int

@@ -1,0 +1,55 @@
+"""Days that need not be in memory: in outline for all of them, whole for one."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections import defaultdict
+from collections.abc import Iterator
+from sys import intern
+
+from takehold.adapters.catalogue_told import files
+from takehold.model import facts as f
+from takehold.model.outline import Asleep, Sketch
+from takehold.model.recording import Proof, Seen
+
+_RECORDINGS = (
+    "SELECT id, load, day, stamp, seen_at, place FROM recording WHERE NOT gone ORDER BY id"
+)
+_COPIES = "SELECT recording, root, at, durable, written_on, remounted FROM copy"
+# Two reads of one recording that gave other bytes (model/ledger.differing).
+_DIFFERING = """SELECT DISTINCT one.recording FROM reading one JOIN reading other
+    ON one.recording = other.recording AND one.id < other.id
+    WHERE one.xxh64 <> other.xxh64 OR one.sha256 <> other.sha256"""
+_WHICH = "WHERE day = :day AND NOT gone"
+
+
+def of_day(db: sqlite3.Connection, day: str) -> Iterator[f.Fact]:
+    """The recordings of a day and their copies, with an index (schema/0006)."""
+    of_it = f"WHERE recording IN (SELECT id FROM recording {_WHICH})"  # noqa: S608  # own names only
+    told = files(db, _WHICH, of_it, day)
+    return (fact for fact in told if not isinstance(fact, f.Broken))
+
+
+def sleepers(db: sqlite3.Connection) -> Iterator[Asleep]:
+    """Each day of which there are recordings, read in passing: no row of it is kept."""
+    rows = db.cursor()
+    rows.row_factory = None
+    days: dict[int, str] = {}
+    sketches: dict[str, Sketch] = defaultdict(Sketch)
+    for number, load, day, stamp, seen_at, place in rows.execute(_RECORDINGS):
+        days[number] = intern(day)
+        sketches[day].add(number, load, json.loads(stamp)["size"], seen_at, place)
+    for number, at in rows.execute("SELECT recording, at FROM reading"):
+        if number in days:
+            sketches[days[number]].note(at)
+    for number, root, at, durable, *weakness in rows.execute(_COPIES):
+        weak = None if durable else _weak(*weakness)
+        sketches[days[number]].proven(intern(root), number, at, weak)
+    differing = {number for (number,) in rows.execute(_DIFFERING)}
+    for day, sketch in sketches.items():
+        yield Asleep(day, sketch.outline(), differing.intersection(sketch.recordings))
+
+
+def _weak(written_on: str, remounted: int) -> Proof:
+    return Proof(0, Seen.UNKNOWN, False, 0, intern(written_on), bool(remounted))
