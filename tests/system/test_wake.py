@@ -90,6 +90,42 @@ def test_files_in_a_watched_folder_wake(tmp_path, wake):
     assert wake.notes == []
 
 
+def test_a_file_that_grows_wakes_when_it_is_closed_and_not_before(tmp_path, wake):
+    """However often its recorder writes; inotify(7): IN_MODIFY is not asked for."""
+    wake.watch_folders([os.fsencode(tmp_path)])
+    with (tmp_path / "T001.wav").open("wb", buffering=0) as recorder:
+        drain(wake)
+        for _ in range(50):
+            recorder.write(b"\0" * 100)
+        assert not woke(wake, SHORT_S)
+    assert woke(wake, 10)
+
+
+def test_a_file_that_is_moved_in_or_out_wakes(tmp_path, wake):
+    """From a folder that nobody watches, and back."""
+    (tmp_path / "watched").mkdir()
+    (tmp_path / "elsewhere").mkdir()
+    wake.watch_folders([os.fsencode(tmp_path / "watched")])
+    outside, inside = tmp_path / "elsewhere/T001.wav", tmp_path / "watched/T001.wav"
+    outside.write_bytes(b"RIFF")
+    assert wakes(wake, lambda: outside.rename(inside))
+    assert wakes(wake, lambda: inside.rename(outside))
+
+
+def test_a_header_that_is_put_right_wakes(tmp_path, wake):
+    """A recorder writes the true length into a file that it opened once more."""
+    file = tmp_path / "T001.wav"
+    file.write_bytes(b"RIFF\0\0\0\0")
+    wake.watch_folders([os.fsencode(tmp_path)])
+
+    def put_right() -> None:
+        with file.open("r+b") as head:
+            head.seek(4)
+            head.write(b"\x24\0\0\0")
+
+    assert wakes(wake, put_right)
+
+
 def test_reading_does_not_wake(tmp_path, wake):
     (tmp_path / "T001.wav").write_bytes(b"RIFF")
     wake.watch_folders([os.fsencode(tmp_path)])
@@ -157,8 +193,8 @@ def test_a_writer_without_a_pause_wakes_once_in_a_while(tmp_path):
         wake.watch_folders([os.fsencode(tmp_path)])
         (tmp_path / "x").touch()
         assert woke(wake, 10)
-        with (tmp_path / "x").open("wb", buffering=0) as recorder:
-            for _ in range(100):
+        for _ in range(100):
+            with (tmp_path / "x").open("ab") as recorder:
                 recorder.write(b"\0" * 100)
         assert not woke(wake, SHORT_S)
         wake.nudge()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from takehold.engine.vigil import DO, Vigil
 from takehold.home import Home
 from takehold.model.errors import NoRights, VolumeFull
 from takehold.model.facts import Trouble
+from takehold.model.settings import Role, Source
 from takehold.ports.keep_awake import Answer
 
 FILES = {b"DAY/T%02d.WAV" % n: take(n) for n in range(1, 4)}
@@ -248,6 +250,21 @@ def test_what_nobody_can_do_now_wakes_nobody() -> None:
         bench.site.clock.advance(400)
         bench.site.wake.nudge()
         bench.comes(lambda: bench.site.wake.waits[-5:] == [600.0] * 5)
+
+
+def test_a_file_that_grows_is_looked_at_again_once_it_may_have_stood_still() -> None:
+    """Not each time that somebody writes to it."""
+    bench = Bench(look_every_seconds=600, settle_seconds=20)
+    desk = Source("desk", Role.PRIMARY, path=b"/srv/desk")
+    bench.site.engine.settings = replace(bench.site.settings, sources=(*CARDS[:1], desk))
+    bench.site.engine.adopt(bench.site.engine.settings, bench.site.days())
+    bench.site.disk.volume(b"/srv/desk", {b"T09.WAV": take(9)})
+    with bench:
+        bench.comes(bench.all_copied)
+        bench.comes(lambda: not bench.site.engine.lanes.running)
+        bench.comes(lambda: bench.site.engine.resting)
+        bench.comes(lambda: bench.site.wake.waits[-3:] == [20.0] * 3)
+        assert bench.site.engine.now.unsettled == ("desk/T09.WAV",)
 
 
 def test_the_config_is_read_again_between_turns() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import select
+import sys
 import threading
 import time
 from collections.abc import Iterable
@@ -28,14 +29,16 @@ from watchdog.observers.api import BaseObserver, ObservedWatch
 from takehold.formats.names import display, shown
 
 MOUNT_TABLE = "/proc/self/mountinfo"
-QUIET_S = 1.0
+QUIET_S = 2.0
 _GOODBYE_S = 2.0
 
 # Reading is no change: with the events for it a large folder keeps its own watch busy for ever.
+# Nor is it news that a file grows while it is written, ten times a second and more: where the
+# system tells that the writing ended (inotify(7), IN_CLOSE_WRITE) only that is asked for. What is
+# written without an end, or from another machine, the periodic look finds.
 _CHANGES: list[type[FileSystemEvent]] = [
     FileCreatedEvent,
-    FileClosedEvent,
-    FileModifiedEvent,
+    FileClosedEvent if sys.platform == "linux" else FileModifiedEvent,
     FileMovedEvent,
     FileDeletedEvent,
     DirCreatedEvent,

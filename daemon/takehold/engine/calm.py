@@ -1,5 +1,8 @@
 """A turn that found nothing to do is not made again while everything is as it was then.
 
+A file that somebody is writing is another one at each look, and nothing is done with it until it
+stands still: which files those are is weighed, not how long they have become.
+
 To weigh all that is known takes long once months of days are known, and the loop comes round for
 ever. What comes due by the clock alone is weighed when a trouble's next try comes, at the turn of
 the day, and every ten minutes.
@@ -7,8 +10,8 @@ the day, and every ten minutes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 
 from takehold.engine.observe import Found, Look
 from takehold.model.facts import Trouble
@@ -24,9 +27,13 @@ ROUND, DIGITS = 10**8, 3
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """All that a turn weighs: the newest look, the count of facts, and the shooting day."""
+    """All that a turn weighs: the newest look, the count of facts, and the shooting day.
+
+    `found` is without the files that are being written; `moving` names those, for each of `found`.
+    """
 
     found: tuple[Found, ...]
+    moving: tuple[frozenset[bytes], ...]
     targets: tuple[tuple[str, Root, int], ...]
     absent: tuple[str, ...]
     alarms: tuple[tuple[str, str], ...]
@@ -34,11 +41,21 @@ class Scene:
     today: str
 
 
-def scene(look: Look, facts: int, today: str) -> Scene:
-    """What is so now; of the free space as much as matters."""
+def scene(look: Look, moving: Callable[[Found], frozenset[bytes]], facts: int, today: str) -> Scene:
+    """What is so now; of the free space as much as matters, of what is `moving` the names."""
+    names = tuple(moving(found) for found in look.found)
+    found = tuple(_still(found, its) for found, its in zip(look.found, names, strict=True))
     targets = tuple((t.name, t.root, rounded(t.free_bytes)) for t in look.targets)
     alarms = tuple((key, alarm.says) for key, alarm in look.alarms.items())
-    return Scene(tuple(look.found), targets, tuple(look.absent), alarms, facts, today)
+    return Scene(found, names, targets, tuple(look.absent), alarms, facts, today)
+
+
+def _still(found: Found, moving: frozenset[bytes]) -> Found:
+    """Without the files that are being written."""
+    if not moving:
+        return found
+    files = tuple(file for file in found.arrival.files if file[0] not in moving)
+    return replace(found, arrival=replace(found.arrival, files=files))
 
 
 def rounded(free: int) -> int:

@@ -11,8 +11,9 @@ from typing import Protocol
 from takehold.decide.backoff import given_up
 from takehold.engine.cycle import Engine
 from takehold.engine.news import News
-from takehold.engine.progress import snapshot
+from takehold.engine.progress import alarms, snapshot
 from takehold.engine.vigil import Vigil
+from takehold.model.errors import TakeholdError
 from takehold.model.facts import Trouble
 from takehold.ports.clock import Clock
 from takehold.ports.live import Live
@@ -138,7 +139,7 @@ class Daemon:
         engine = self._engine
         at = engine.now.situation.now
         known = {**self._shown, "at": at} if engine.resting and self._shown else None
-        state = known or snapshot(engine, self._clock.steady_ns())
+        state = known or self._state(at)
         state["notes"] = [self._vigil.note] if self._vigil.note else []
         if {k: v for k, v in state.items() if k != "at"} != self._shown:
             self._live.show(state)
@@ -163,6 +164,15 @@ class Daemon:
         needs = len(now)
         things = "1 thing needs" if needs == 1 else f"{needs} things need"
         self._manager.alive(f"{things} a hand" if needs else "All well")
+
+    def _state(self, at: int) -> dict[str, object]:
+        """The engine's state; what was shown last, while the catalogue tells nothing."""
+        try:
+            return snapshot(self._engine, self._clock.steady_ns())
+        except TakeholdError:  # of a day that must be woken; a turn says what is wrong
+            if not self._shown:
+                raise
+            return {**self._shown, "at": at, "alarms": alarms(self._engine)}
 
     def _say_of_sleep(self) -> None:
         """That the machine slept, and that it cannot be kept from it: each once."""

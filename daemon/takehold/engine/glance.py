@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 
 from takehold.decide.keys import prove_key
-from takehold.decide.manifest import names_of
+from takehold.decide.manifest_names import names_of
 from takehold.decide.place import day_folder
 from takehold.decide.plan import CopyName
 from takehold.engine.days import Days
@@ -84,7 +84,7 @@ class Glance:
         wanted = {(mount, day) for mount in here for day in recent}
         self._seen &= wanted
         all_ = Shown()
-        for mount, day in sorted(wanted - self._seen):
+        for mount, day in sorted(wanted - self._seen, key=lambda pair: pair[::-1]):
             with suppress(TakeholdError):
                 found = self._copies(ledger, day, here[mount], disk)
                 found.add(self.manifest(ledger, days, day, here[mount], disk))
@@ -125,12 +125,13 @@ class Glance:
         if newest is None or (day, newest.number, root) not in ledger.published:
             return Shown()
 
-        def look() -> bool:
+        def look() -> dict[str, bytes] | None:
             with disk.destination(target.root) as tree:
-                return _is_whole(ledger, days, newest, root, tree)
+                return _found(days, newest, tree)
 
         try:
-            if self._patience.ask(f"glance {root}", look):
+            found = self._patience.ask(f"glance {root}", look)
+            if found is not None and _is_whole(ledger, days, newest, root, found):
                 return Shown()
         except FileMissing:
             return Shown([Unpublished(day, newest.number, root)])
@@ -139,10 +140,8 @@ class Glance:
         return Shown([Unpublished(day, newest.number, root), met])
 
 
-def _is_whole(
-    ledger: Ledger, days: Days, revised: Revised, root: str, tree: DestinationTree
-) -> bool:
-    """Whether a revision's files on a drive hold what was put there; FileMissing for one less."""
+def _found(days: Days, revised: Revised, tree: DestinationTree) -> dict[str, bytes] | None:
+    """A revision's files on a drive, None if one is too long; FileMissing for one less."""
     folder = day_folder(days.settings.production, revised.day) + b"/"
     found: dict[str, bytes] = {}
     for what, name in names_of(revised.day, revised.number).items():
@@ -151,9 +150,16 @@ def _is_whole(
         if stamp is None:
             raise FileMissing(f"{shown(name)} is not there.")
         if stamp.size > MANIFEST_CAP:
-            return False
+            return None
         with tree.open(path) as reader:
             found[what] = read_up(reader, stamp.size)
+    return found
+
+
+def _is_whole(
+    ledger: Ledger, days: Days, revised: Revised, root: str, found: dict[str, bytes]
+) -> bool:
+    """Whether they hold what was put there: asked by the loop, for a day may have to be woken."""
     try:
         return days.is_whole(ledger, revised, root, found)
     except EvidenceError:

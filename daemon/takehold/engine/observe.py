@@ -9,9 +9,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from takehold.decide.apart import meets
-from takehold.decide.enrol import Arrival, Files
+from takehold.decide.enrol import Arrival
 from takehold.decide.keys import folder_key
 from takehold.decide.litter import HIDDEN_AUDIO, matters, sort_litter
+from takehold.decide.settle import settled
 from takehold.decide.sources import matches, volumes_for
 from takehold.engine.patience import Patience
 from takehold.formats.names import display, shown
@@ -38,6 +39,12 @@ class Found:
     root_id: str
     litter: tuple[tuple[str, int], ...]
     skipped: tuple[Skip, ...]
+
+    @property
+    def place(self) -> str:
+        """The mount and the folder on it that it was found at."""
+        root = self.arrival.root
+        return f"{root.volume.mount_id} {root.identity}"
 
 
 @dataclass(slots=True)
@@ -192,15 +199,22 @@ class Observer:
                 do = "Format one of them anew when it is empty: clones are easily mistaken."
                 self._alarm(look, f"twins {root.identity}", "twin-volumes", says, do)
 
-    def sighted(self, root_key: str, files: Files) -> tuple[Sighted, ...]:
+    def moving(self, found: Found) -> frozenset[bytes]:
+        """The files that somebody may be writing still; none on a card."""
+        if not found.watched:
+            return frozenset()
+        files, span = self.sighted(found), self.settings.settle_seconds
+        return frozenset(f.path for f in files if not settled(f, span, watched=True))
+
+    def sighted(self, found: Found) -> tuple[Sighted, ...]:
         """The files with how long each has stood still, by the steady clock."""
         now = self._clock.steady_ns()
-        before = self._still.get(root_key, {})
+        before = self._still.get(found.place, {})
         after: dict[bytes, tuple[Stamp, int]] = {}
-        for path, stamp in files:
+        for path, stamp in found.arrival.files:
             known = before.get(path)
             after[path] = known if known and known[0] == stamp else (stamp, now)
-        self._still[root_key] = after
+        self._still[found.place] = after
         return tuple(Sighted(path, stamp, now - since) for path, (stamp, since) in after.items())
 
     # -- destinations
