@@ -24,14 +24,15 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from fakedisk import FakeDisk, FakeVolume
 from memory_catalogue import MemoryCatalogue
 from takehold.decide.judge import judge
-from takehold.decide.manifest import Judged, Writer
+from takehold.decide.judged import Judged
+from takehold.decide.manifest import Writer
 from takehold.engine.cycle import Engine, World
 from takehold.engine.days import Days
 from takehold.formats import signature as signature_format
 from takehold.formats.bwf_file import bwf
+from takehold.model.dozing import Dozing
 from takehold.model.errors import FileMissing, NameTaken, TakeholdError
 from takehold.model.facts import Fact
-from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Destination, Role, Settings, Source
 from takehold.model.sound import Metadata, WaveFormat
@@ -222,7 +223,12 @@ def take(number: int, frames: int = 3000, note: str = "", day: str = DAY) -> byt
 
 
 class Site:
-    """A cart: an engine, its disk, its clock and what it knows."""
+    """A cart: an engine, its disk, its clock and what it knows.
+
+    `awake` is how many recordings may be: with none, whatever is not asked for sleeps.
+    """
+
+    awake = 0
 
     def __init__(self, **settings: Any) -> None:
         given = {"reserve_megabytes": 0, "stall_seconds": 5, "settle_seconds": 1, **settings}
@@ -242,7 +248,8 @@ class Site:
     def start(self) -> Engine:
         """A new engine over what is known: what a restart is."""
         world = World(self.volumes, self.disk, self.catalogue, self.clock, self.decoder)
-        known = Ledger.of(self.catalogue.facts())
+        kept = self.catalogue
+        known = Dozing.laid(kept.but_files(), kept.sleepers(), kept.of_day, self.awake)
         self.engine = Engine(self.settings, world, self.days(), self.wake.nudge, known)
         self.engine.lanes.nudge_every_ns = 0  # so that a test sees each fact when it is told
         return self.engine

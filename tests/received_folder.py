@@ -13,7 +13,8 @@ from manifest_example import example, file_entry
 from takehold.adapters.clock import SystemClock
 from takehold.adapters.disk import LocalDisk
 from takehold.adapters.signer import KeySigner, new_key
-from takehold.decide.manifest import NAMESPACE, PRINCIPAL, names_of
+from takehold.decide.manifest import NAMESPACE, PRINCIPAL
+from takehold.decide.manifest_names import names_of
 from takehold.engine.receive import Received, Receiver, receive
 from takehold.formats.canonical import canonical
 from takehold.formats.checksum_list import sha256_list

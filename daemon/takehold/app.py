@@ -31,6 +31,7 @@ from takehold.engine.days import Days
 from takehold.engine.vigil import Vigil
 from takehold.formats.names import shown
 from takehold.home import Home, make_folder, settings_of
+from takehold.model.dozing import Dozing
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 from takehold.ports.volumes import Absent
@@ -94,15 +95,19 @@ def _open(place: Home) -> tuple[SqliteCatalogue, Ledger, str | None]:
         known = _known(catalogue)
     except CatalogueDamaged:
         aside = move_aside(place.catalogue)
-        return SqliteCatalogue.open(place.catalogue), Ledger(), aside
+        anew = SqliteCatalogue.open(place.catalogue)
+        return anew, Dozing(anew.of_day), aside
     return catalogue, known, None if known.serial else ""
 
 
 def _known(catalogue: SqliteCatalogue) -> Ledger:
-    """What it says. All of that is kept: no search for cycles goes through it, now or later."""
+    """What it says. All of that is kept: no search for cycles goes through it, now or later.
+
+    Of recordings there is an outline of each day, until it is asked for.
+    """
     gc.disable()
     try:
-        return Ledger.of(catalogue.facts())
+        return Dozing.laid(catalogue.but_files(), catalogue.sleepers(), catalogue.of_day)
     finally:
         gc.enable()
         gc.freeze()

@@ -291,3 +291,39 @@ def test_what_was_compared_across_a_sleep_counts_for_nothing(sides: Sides) -> No
     assert fault(bench.run(lambda _: bench.clock.sleep(60))).code in ("slept", "stopped")
     bench = OnFake(sides)
     assert bench.run().error is None
+
+
+def several(sides: Sides) -> tuple[Compare, list[str]]:
+    """Three comparisons in one go, and their keys."""
+    steps = [both(sides) for _ in range(3)]
+    keys = [compare_key(*((r.id,) for ((r, _),) in (s.ours, s.theirs))) for s in steps]
+    return replace(steps[0], then=tuple(steps[1:])), keys
+
+
+def test_one_that_fails_ends_none_of_those_behind_it(sides: Sides) -> None:
+    """Each is told by itself, in the end."""
+    step, keys = several(sides)
+    sides.path(step.then[0].theirs[0][0]).unlink()
+    sides.outcome(step)
+    told = {o.key: [f for f in o.facts if isinstance(f, Compared)] for o in sides.told}
+    assert [len(told.get(key, [])) for key in keys] == [1, 0, 1]
+
+
+def test_of_several_none_is_begun_once_it_shall_stop(sides: Sides) -> None:
+    step, keys = several(sides)
+    performer = Performer(LocalDisk(), SoundfileDecoder(), SystemClock(), Patience(30))
+    stop = threading.Event()
+    told: list[Outcome] = []
+    size = sum(recording.stamp.size for recording, _ in (*step.ours, *step.theirs))
+    done = 0
+
+    def moved(count: int) -> None:
+        nonlocal done
+        done += count
+        if done > size // 2:
+            stop.set()
+
+    work = Work(step, {}, {}, SystemClock().asleep_ns(), {})
+    performer.perform(work, told.append, moved, stop)
+    assert [outcome.key for outcome in told] == keys[:1]
+    assert fault(told[0]).code == "stopped"

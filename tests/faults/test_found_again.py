@@ -10,7 +10,7 @@ import pytest
 from fakedisk import FakeVolume
 from fakeworld import CARDS, DAY, MemoryArchive, Site, take
 from memory_catalogue import MemoryCatalogue
-from takehold.decide.manifest import names_of
+from takehold.decide.manifest_names import names_of
 from takehold.decide.receive import named_manifests
 from takehold.engine.requests import ack_text
 from takehold.model.facts import Met, Revised

@@ -195,6 +195,18 @@ def test_a_flac_that_claims_more_than_there_is(tmp_path: Path, flac: bytes, clai
     assert said == (claims if claims < 1 << 35 else None)
 
 
+def test_a_flac_that_claims_less_than_there_is(tmp_path: Path, flac: bytes) -> None:
+    """All of it is measured, and it is said: as a backup it must not be called short."""
+    (tmp_path / "good.flac").write_bytes(flac)
+    (tmp_path / "bad.flac").write_bytes(claiming(flac, 287_000))
+    good, found = (Decoding(tmp_path).measure(name) for name in ("good.flac", "bad.flac"))
+    assert found.sound == good.sound
+    assert found.description.frames == 288_000
+    [complaint] = found.description.complaints
+    assert complaint.code == "header-untrue"
+    assert complaint.detail == "it tells 287000 frames and holds 288000"
+
+
 def test_an_mp3_that_is_cut_off_within_its_last_frames_is_measured(
     tmp_path: Path, mp3: bytes
 ) -> None:

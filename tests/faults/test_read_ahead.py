@@ -20,8 +20,9 @@ LONG = take(1, frames=12 * SIZE // 4)
 
 @pytest.fixture(autouse=True)
 def small_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Two buffers are a piece."""
+    """Two buffers are a piece; no file is so small that its writer proves it (test_small_files)."""
     monkeypatch.setattr(landing, "PIECE", 2 * SIZE)
+    monkeypatch.setattr(landing, "SMALL", 0)
 
 
 def test_pieces_are_flushed_and_read_back_before_the_whole_is() -> None:

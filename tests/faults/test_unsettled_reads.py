@@ -18,7 +18,7 @@ from fakeworld import CARDS, DAY, Site, take
 from takehold.adapters.catalogue import SqliteCatalogue
 from takehold.decide.alarms import open_troubles
 from takehold.decide.lost_card import AWAY_S
-from takehold.decide.manifest import names_of
+from takehold.decide.manifest_names import names_of
 from takehold.decide.reads import UNSETTLED
 from takehold.engine.requests import ack_text
 from takehold.model import facts as f

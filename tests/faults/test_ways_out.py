@@ -27,7 +27,7 @@ from takehold.decide.alarms import open_troubles
 from takehold.decide.check import Around, check
 from takehold.decide.keys import land_key, prove_key, publish_key, rec_key, root_of
 from takehold.decide.lost_card import AWAY_S
-from takehold.decide.manifest import names_of
+from takehold.decide.manifest_names import names_of
 from takehold.engine.absences import confirmed_since
 from takehold.engine.requests import ack_text
 from takehold.model import facts as f

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fakeworld import DAY, Site, take
-from takehold.decide.manifest import Judged
+from takehold.decide.judged import Judged
 from takehold.engine import days as writing
 from takehold.model.facts import Proven, Revised, Weighed
 

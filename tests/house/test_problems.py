@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from takehold.decide.check_dates import ODD_DATES
 from takehold.decide.check_file import COMPLAINTS
+from takehold.decide.day import CLOCK_AHEAD, DATED
 from takehold.model import errors
 
 HOUSE = Path(__file__).parents[2]
@@ -17,7 +19,15 @@ PACKAGE = HOUSE / "daemon" / "takehold"
 PAGE = HOUSE / "docs" / "problems.md"
 ROW = re.compile(r"^\| `([a-z][a-z0-9-]*)` \|(.*)\|$", re.MULTILINE)
 # Which argument of a call is the code.
-ARGUMENT = {"finding": 0, "Complaint": 0, "_make": 1, "noticed": 1, "Trouble": 1, "_alarm": 2}
+ARGUMENT = {
+    "finding": 0,
+    "Complaint": 0,
+    "Unlike": 0,
+    "_make": 1,
+    "noticed": 1,
+    "Trouble": 1,
+    "_alarm": 2,
+}
 
 
 def words(nodes: list[ast.expr]) -> Iterator[str]:
@@ -37,13 +47,13 @@ def of_call(node: ast.Call) -> Iterator[str]:
 
 
 def of_name(target: ast.expr, value: ast.expr | None) -> Iterator[str]:
-    """`code = "code"`, `error.code = "code"`, `COMPLAINTS = {"code": …}`."""
+    """`code = "code"`, `error.code = "code"`, a table of sentences as `{"code": …}`."""
     name = getattr(target, "id", None) or getattr(target, "attr", "")
     if value is None:
         return
     if name == "code":
         yield from words([value])
-    elif name == "COMPLAINTS" and isinstance(value, ast.Dict):
+    elif name in ("COMPLAINTS", "ODD_DATES") and isinstance(value, ast.Dict):
         yield from words([key for key in value.keys if key is not None])
 
 
@@ -122,7 +132,8 @@ def test_every_complaint_of_a_file_has_its_sentence() -> None:
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Complaint":
                 said |= set(words(node.args[:1]))
     assert said
-    assert said - COMPLAINTS.keys() == set()
+    assert said - COMPLAINTS.keys() <= ODD_DATES.keys()
+    assert DATED - {CLOCK_AHEAD} == ODD_DATES.keys()
 
 
 @pytest.mark.parametrize(

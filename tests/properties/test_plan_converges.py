@@ -193,7 +193,8 @@ class World:
             case Prove():
                 self.prove(step, luck)
             case Compare():
-                self.compare(step, luck)
+                for one in (step, *step.then):
+                    self.compare(one, luck)
             case Publish(target=at, day=day, number=number):
                 key = publish_key(day, number, at.root.identity)
                 if self.there(at) and not luck():
@@ -390,9 +391,9 @@ class Shooting(RuleBasedStateMachine):
                 case Prove(target=at, pairs=proofs):
                     assert at.name in world.plugged
                     assert all(copy.root == at.root.identity for _, copy in proofs)
-                case Compare(target=at, ours=ours, theirs=theirs):
+                case Compare(target=at, pairs=both):
                     assert at.name in world.plugged
-                    assert {copy.root for _, copy in (*ours, *theirs)} == {at.root.identity}
+                    assert {copy.root for _, copy in both} == {at.root.identity}
                 case Publish(target=at):
                     assert at.name in world.plugged
 

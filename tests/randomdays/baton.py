@@ -270,7 +270,7 @@ def in_turns(baton: Baton) -> Iterator[None]:
         (patience, "threading", Names(Thread=AtOnce)),
         (perform, "Job", job),
         (perform, "Ring", partial(ring.Ring, 3, SMALL)),
-        (reading, "Buffer", partial(ring.Buffer, SMALL)),
+        (reading, "Buffer", lambda *_: ring.Buffer(SMALL)),
         (reading, "_mine", threading.local()),
         (small_file, "SIZE", SMALL),
         (landing, "PIECE", 2 * SMALL),

@@ -154,14 +154,14 @@ MISTAKES = (
     Mistake(
         "a manifest is published once, wherever",
         "decide/plan.py",
-        "stands = (day, revision.number, root) in ledger.published",
-        "stands = any(p[:2] == (day, revision.number) for p in ledger.published)",
+        "stands = (revision.day, revision.number, root) in ledger.published",
+        "stands = any(p[:2] == (revision.day, revision.number) for p in ledger.published)",
         2,
     ),
     Mistake(
         "a recheck is answered before it is done",
         "engine/closing.py",
-        "if any(copy.recording in moving for copy in unread):",
+        "if late and number in moving:",
         "if not copies:",
         4,
     ),

@@ -88,6 +88,9 @@ class Book(MemoryCatalogue):
         self._world = world
         self.known = Ledger()
 
+    def _ledger(self) -> Ledger:
+        return self.known
+
     def record(self, facts: Sequence[Fact]) -> None:
         self._check()
         self._world.noticed()

@@ -29,8 +29,8 @@ from takehold.engine.days import Days
 from takehold.engine.patience import Patience
 from takehold.engine.perform import Performer
 from takehold.formats.bwf_file import bwf
+from takehold.model.dozing import Dozing
 from takehold.model.errors import VolumeFull, VolumeGone, WorldError
-from takehold.model.ledger import Ledger
 from takehold.model.recording import Seen
 from takehold.model.settings import Destination, Role, Settings, Source
 from takehold.model.sound import Metadata, Rate, WaveFormat
@@ -294,7 +294,8 @@ class World:
             volume.in_use.clear()
         ports = Ports(Volumes(self), self.disk, self.book, self.clock, Quiet())
         days = Days(self.settings, self.archive, key(), self.clock, Writer("cart", "takehold"))
-        known = Ledger.of(self.book.facts())
+        book = self.book  # nothing is awake but what is asked for: sleep must change nothing
+        known = Dozing.laid(book.but_files(), book.sleepers(), book.of_day, most=0)
         self.engine = Engine(self.settings, ports, days, lambda: None, known)
         patience = Patience(self.settings.stall_seconds)
         performer = Performer(self.disk, Quiet(), self.clock, patience)

@@ -15,7 +15,7 @@ from cardmaker import fill, name_of, put, take, today
 from instance import Instance, copies_below, files_below, parts_below
 from loopbench import Bench, Disk
 
-MANY = [(1 + n // 20, 1 + n % 20) for n in range(80)]
+MANY = [(1 + n // 20, 1 + n % 20) for n in range(400)]
 SHORT = 0.05
 
 

@@ -87,7 +87,7 @@ def test_packs_and_reports_through_a_whole_day(instance: Instance, tmp_path: Pat
     assert codes["report-names-missing"]["says"].endswith("not on that card: GONE.WAV.")
     assert codes["report-names-missing"]["path"] == "REPORT.TXT"
     omitted = codes["report-omits"]["says"]
-    assert omitted.endswith(f"on it: {AGAIN}, {name_of(2, 1)}.")
+    assert omitted.endswith(f"in no sound report: {AGAIN}, {name_of(2, 1)}.")
     files = {(f["role"], f["path"]): f for f in facts["files"]}
     for path in ("0001.WAV", "0002.WAV"):
         assert files["bodypack", path]["counterpart"] is None

@@ -111,6 +111,14 @@ def test_the_technical_detail_is_for_programs():
     assert "288000 bytes follow" in finding["says"]
 
 
+def test_each_finding_is_told_with_its_code_and_the_page_that_explains_it():
+    facts = facts_of(*good_day(), *lonely(8), *cards(), *taken(unfinished()))
+    lines = printed(facts)
+    assert any("  backup-missing: 8 recordings of SND_A1: the backup card" in x for x in lines)
+    assert any("  header-unfinished: SND_A1/T01.WAV: its header was" in x for x in lines)
+    assert lines.count("What each of these words means, and what is safe: docs/problems.md") == 1
+
+
 def test_the_verdict_stands_first_and_last():
     lines = printed(facts_of(*good_day(), *lonely(1)))
     assert lines[0].startswith(f"{DAY}: HOLD, ")

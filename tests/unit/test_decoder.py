@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from takehold.adapters import decoder
 from takehold.adapters.decoder import SoundfileDecoder
 from takehold.model.errors import Malformed, VolumeGone
 from takehold.model.recording import Seen, Stamp
@@ -163,18 +164,51 @@ def test_a_length_that_the_bytes_cannot_hold_is_refused_when_it_is_opened() -> N
 
 def test_a_stream_says_what_its_header_tells_beyond_its_end() -> None:
     for tells, lacks in ((1_000, 0), (1_500, 500), ((1 << 36) - 1, (1 << 36) - 1_001), (0, 0)):
-        raw = flac(1_000, tells)
-        with SoundfileDecoder().stream(Bytes(raw), len(raw)) as stream:
-            while len(stream.read(300)):
-                pass
-            assert stream.lacks == lacks
+        assert streamed(flac(1_000, tells)) == (1_000, lacks)
 
 
-@pytest.mark.parametrize("lasts", range(1, 12))
-def test_a_pulled_card_is_told_as_such(lasts: int, capfd: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize("tells", [1, 50_000, 99_999])
+def test_a_stream_has_what_the_header_does_not_tell(tells: int) -> None:
+    """A decoder stops at the count in the header; the last frame tells how many there are."""
+    assert streamed(flac(100_000, tells)) == (100_000, tells - 100_000)
+
+
+def test_what_stands_behind_the_last_frame_is_no_more_of_it() -> None:
+    """Its end is not where the file's is: then the header's count is believed."""
+    assert streamed(flac(100_000, 99_000) + b"TAG" + bytes(125)) == (99_000, 0)
+
+
+def streamed(raw: bytes) -> tuple[int, int]:
+    """How many frames a stream has, and lacks."""
+    got = 0
+    with SoundfileDecoder().stream(Bytes(raw), len(raw)) as stream:
+        while count := len(stream.read(300)):
+            got += count
+        return got, stream.lacks
+
+
+@pytest.mark.parametrize("lasts", range(12))
+def test_a_pulled_card_is_told_as_such(
+    lasts: int, capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A failing reader raises its own error through the decoder, with nothing on the terminal."""
     content = wave(200_000)
+    if lasts > 1:  # a small file is read at once
+        monkeypatch.setattr(decoder, "_IN_MEMORY", 0)
     reader = Bytes(content, lasts)
     with pytest.raises(VolumeGone, match="pulled"):
         SoundfileDecoder().complaint(reader, len(content), 200_000)
     assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("cut", [None, 1, 43, 44, 45, 3000])
+@pytest.mark.parametrize("counted", [1000, 999, 1001])
+def test_in_memory_it_says_the_same(
+    cut: int | None, counted: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whether libsndfile is given a small file whole or asks for its pieces; one after another."""
+    content = wave(1000)
+    several = content[:cut], content, content[:44] + b"\xff" * 50, b"RIFF" + content[:9] + content
+    whole = [complaint(c, counted) for c in several]
+    monkeypatch.setattr(decoder, "_IN_MEMORY", 0)
+    assert whole == [complaint(c, counted) for c in several]

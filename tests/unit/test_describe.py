@@ -147,6 +147,14 @@ def test_fmt_and_data_may_be_missing():
 def test_a_codec_whose_blocks_are_no_frames_gives_no_count():
     adpcm = replace(FORMAT, tag=2, bits=4)
     assert described(bwf(adpcm, Metadata(), AUDIO)).frames is None
+    assert described(bwf(adpcm, Metadata(), b"")).frames == 0
+
+
+def test_the_last_block_of_such_a_codec_may_be_a_part_of_one():
+    """Whether it is whole its bytes do not tell: RFC 2361 has many codings."""
+    adpcm = replace(FORMAT, tag=0x11, bits=4, block_align=512)
+    assert described(bwf(adpcm, Metadata(), AUDIO)).complaints == ()
+    assert codes(bwf(replace(FORMAT, block_align=512), Metadata(), AUDIO)) == ["frame-cut"]
 
 
 def test_unreadable_metadata_blocks_nothing():

@@ -9,6 +9,7 @@ import pytest
 
 from fakedisk import FakeDisk
 from fakeworld import DAY, Clock, ending, within
+from takehold.decide.keys import land_key, rec_key
 from takehold.engine.lanes import Lanes, total_of
 from takehold.engine.outcome import Outcome, Tell
 from takehold.engine.perform import Work
@@ -84,6 +85,31 @@ def test_one_step_a_device_and_devices_side_by_side() -> None:
     bench.all()
     assert bench.lanes.busy == frozenset()
     assert bench.lanes.free(bench.confirm(0, 2))
+
+
+def test_a_destination_that_is_left_behind_is_noted() -> None:
+    """Late, or still; not one that refuses a single file, and not the card itself."""
+    bench = Bench()
+    hang = threading.Event()
+
+    def act(work: Work, tell: Tell, moved: Callable[[int], None], stop: threading.Event) -> None:
+        for root, code in (("uuid:slow", "late"), ("uuid:dead", "stalled"), ("uuid:full", "full")):
+            tell(Outcome(key=land_key(7, root), error=VolumeGone("No.", code=code)))
+        tell(Outcome(key=rec_key(7), error=VolumeGone("No.", code="stalled")))
+        hang.wait(20)
+
+    bench.performer.act = act
+    with ending(hang):
+        bench.start(bench.confirm(0, 7))
+        [running] = bench.lanes.running.values()
+        heard: list[Outcome] = []
+
+        def all_heard() -> bool:
+            heard.extend(bench.lanes.gather()[0])
+            return len(heard) == 4
+
+        assert within(10, all_heard)
+        assert running.behind == {"uuid:slow", "uuid:dead"}
 
 
 def test_a_lane_is_free_only_with_all_that_was_told() -> None:

@@ -36,7 +36,8 @@ from planworld import (
 )
 from takehold.decide.check import Around
 from takehold.decide.judge import judge
-from takehold.decide.manifest import Writer, basis, document, lists, names_of, revision, stamp
+from takehold.decide.manifest import Writer, basis, document, lists, revision
+from takehold.decide.manifest_names import names_of, stamp
 from takehold.formats.canonical import canonical
 from takehold.formats.checksum_list import read_list
 from takehold.formats.manifest_doc import read_manifest

@@ -14,8 +14,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from takehold.decide.day import DATED
 from takehold.decide.judge import judge
-from takehold.decide.manifest import Writer, document, names_of, revision
+from takehold.decide.manifest import Writer, document, revision
+from takehold.decide.manifest_names import names_of
 from takehold.decide.manifest_read import original
 from takehold.decide.place import card_folder, place_of
 from takehold.decide.reads import Reads, reads_of
@@ -309,6 +311,35 @@ def test_an_opaque_file_and_complaints_keep_their_findings() -> None:
     rebuilt = same_days(shoot, DAY)
     codes = {x.code for x in judge(rebuilt, DAY, SETTINGS).findings}
     assert {"content-not-looked-at", "header-untrue", "no-fmt"} <= codes
+
+
+def test_blocks_are_not_told_as_frames() -> None:
+    """A block of ADPCM holds several samples (RFC 2361)."""
+    shoot = Shoot()
+    card = shoot.load()
+    said = replace(WAVE, format=WaveFormat(0x11, 2, 48_000, 4, 2), frames=None)
+    shoot.recording(card, b"12A-T05.WAV", said)
+    audio = shoot.write()["files"][0]["audio"]
+    assert audio["encoding"] == "tag 17"
+    assert "blocks" in audio
+    assert "frames" not in audio
+    rebuilt = same_days(shoot, DAY)
+    assert "sound-unmeasured" in {x.code for x in judge(rebuilt, DAY, SETTINGS).findings}
+
+
+@pytest.mark.parametrize("code", sorted(DATED))
+def test_what_was_odd_about_a_date_is_told_still(code: str) -> None:
+    """The findings say it of the card; which files they are, each file's own entry says."""
+    shoot = Shoot()
+    card = shoot.load()
+    odd = Complaint(code, "the recorder says 1980-01-01 (\u202e)")
+    shoot.recording(card, b"12A-T05.WAV", replace(WAVE, complaints=(odd,)))
+    shoot.recording(card, b"12A-T06.WAV", WAVE, file="44", audio="dd")
+    shoot.write()
+    rebuilt = same_days(shoot, DAY)
+    [again] = [r for r in rebuilt.recordings.values() if r.description.complaints]
+    assert (again.path, again.description.complaints) == (b"12A-T05.WAV", (odd,))
+    assert code in {x.code for x in judge(rebuilt, DAY, SETTINGS).findings}
 
 
 @pytest.mark.parametrize("names", [("12A-T05.WAV",), ("12A-T05.WAV", "12A-T09.WAV")])

@@ -18,7 +18,8 @@ from makings import root_at
 from takehold.adapters.archive import FolderArchive
 from takehold.adapters.disk import LocalDisk
 from takehold.adapters.signer import KeySigner
-from takehold.decide.manifest import NAMESPACE, PRINCIPAL, names_of
+from takehold.decide.manifest import NAMESPACE, PRINCIPAL
+from takehold.decide.manifest_names import names_of
 from takehold.engine.rebuild import MANIFEST_CAP, number_of, rebuild
 from takehold.model import facts as f
 from takehold.model.errors import NoRights, VolumeGone, WorldError

@@ -8,7 +8,7 @@ import threading
 from hypothesis import given
 from hypothesis import strategies as st
 
-from takehold.engine.ring import Buffer, Ring
+from takehold.engine.ring import SMALL, SMALL_COUNT, Buffer, Ring
 
 SIZE = 2 * mmap.PAGESIZE
 
@@ -99,3 +99,27 @@ def test_no_history_loses_a_buffer(history: list[tuple[int, bool]]) -> None:
         for _ in range(readers):
             ring.back(buffer)
     assert len(all_of(ring)) == 2
+
+
+def test_small_files_take_small_buffers() -> None:
+    """Many of them may be on their way, and the large ones stay free."""
+    ring = Ring(2, 2 * SMALL)
+    small = [ring.take(0.01, n) for n in range(1, SMALL_COUNT + 1)]
+    assert all(buffer is not None and len(buffer.view) == SMALL for buffer in small)
+    assert ring.take(0.01, SMALL) is None
+    large = [ring.take(0.01, SMALL + 1), ring.take(0.01)]
+    assert all(buffer is not None and len(buffer.view) == 2 * SMALL for buffer in large)
+
+
+def test_each_goes_back_to_its_own() -> None:
+    """A small buffer that came back, or one in place of a hanging one, is given again as such."""
+    ring = Ring(1, 2 * SMALL)
+    for give_back in (ring.back, ring.forsake):
+        buffer = ring.take(0.01, 1)
+        assert buffer is not None
+        ring.send(buffer, 1)
+        give_back(buffer)
+    held = [ring.take(0.01, 1) for _ in range(SMALL_COUNT)]
+    assert all(buffer is not None and len(buffer.view) == SMALL for buffer in held)
+    assert ring.take(0.01, 1) is None
+    assert len(all_of(ring)) == 1

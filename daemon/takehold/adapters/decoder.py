@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import io
+import os
+import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from typing import Any
 
-from takehold.formats.compressed import most_frames, telling, told_samples, untold
+from takehold.formats.compressed import describe, most_frames, telling, told_samples, untold
+from takehold.formats.flac_end import held_frames
 from takehold.model.errors import Malformed, TakeholdError
 from takehold.model.sound import Span
 from takehold.ports.decoder import Samples, Stream
@@ -26,6 +30,8 @@ _ALONE = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24", "PCM_32", "FLOAT", "
 _BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 # SF_COUNT_MAX in libsndfile's sndfile.h: the frames of a file whose header does not tell them.
 _NOT_TOLD = (1 << 63) - 1
+# A file of so many bytes is handed over whole: asked for piece by piece it costs ten times as much.
+_IN_MEMORY = 4 << 20
 _UNSUPPORTED = 4  # SF_ERR_UNSUPPORTED_ENCODING in libsndfile's sndfile.h
 
 
@@ -45,8 +51,9 @@ class SoundfileDecoder:
         if _unknown_form(reader.read_at(0, 20)):
             return None
         file = _File(reader, Span(0, size), size)
+        memory = _in_memory(reader, size)
         try:
-            said = _tried(soundfile, file, frames)
+            said = _tried(soundfile, file if memory is None else memory, frames)
         except soundfile.LibsndfileError as error:
             said = None if error.code == _UNSUPPORTED else str(error.error_string)
         except (soundfile.SoundFileRuntimeError, ValueError) as error:
@@ -79,11 +86,12 @@ class SoundfileDecoder:
             def seekable(self) -> bool:
                 return False
 
-        file = _counted(reader, size)
+        more = _untold_frames(reader, size)
+        file = _counted(reader, size, more.held if more else None)
         with _failures(soundfile, file):
             sound = Straight(file)
         with sound:
-            yield _Stream(soundfile, file, sound, told_samples(reader.read_at))
+            yield _Stream(soundfile, file, sound, told_samples(reader.read_at), more)
 
 
 class _Samples:
@@ -116,9 +124,11 @@ class _Samples:
 class _Stream:
     """ports/decoder.Stream of an open file."""
 
-    def __init__(self, soundfile: Any, file: _File, sound: Any, told: int) -> None:
+    def __init__(
+        self, soundfile: Any, file: _File, sound: Any, told: int, more: _More | None
+    ) -> None:
         self._soundfile, self._file, self._sound = soundfile, file, sound
-        self._told = told
+        self._told, self._more = told, more
         self._done = 0
         self.channels: int = sound.channels
         self.sample_rate: int = sound.samplerate
@@ -141,7 +151,25 @@ class _Stream:
         lacks = 0 if self.lossy and lacks <= _GUESSED else lacks
         # Where the file is too short for it, libsndfile does not believe an information frame.
         promised = self._told - self._done
-        return max(lacks, promised) if promised > _AROUND else lacks
+        lacks = max(lacks, promised) if promised > _AROUND else lacks
+        return self._more.told - self._more.held if self._more and not lacks else lacks
+
+
+@dataclass(frozen=True, slots=True)
+class _More:
+    """The frames that a FLAC's header tells, and that it holds more of."""
+
+    told: int
+    held: int
+
+
+def _untold_frames(reader: Reader, size: int) -> _More | None:
+    """Of a FLAC that ends behind the count in its header, where libsndfile would stop."""
+    told = describe(reader.read_at, size)
+    if told is None or told.frames is None:
+        return None
+    held = held_frames(reader.read_at, size)
+    return _More(told.frames, held) if held and told.frames < held <= most_frames(size) else None
 
 
 def _counted(reader: Reader, size: int, known: int | None = None) -> _File:
@@ -178,16 +206,44 @@ def _unknown_form(head: bytes) -> bool:
     return head[:4] == b"BW64" or (head[:4] == b"RF64" and short_ds64)
 
 
-def _tried(soundfile: Any, file: _File, frames: int) -> str | None:
-    with soundfile.SoundFile(file) as sound:
+class _Memory:
+    """A file in memory that has a descriptor (memfd_create(2)), used again for each file."""
+
+    def __init__(self) -> None:
+        self.fd = os.memfd_create("decoded")
+
+    def __del__(self) -> None:
+        with suppress(AttributeError, OSError):
+            os.close(self.fd)
+
+
+_mine = threading.local()
+
+
+def _in_memory(reader: Reader, size: int) -> int | None:
+    """A descriptor of a small file's bytes, this thread's own; None where there is none."""
+    if size > _IN_MEMORY or not hasattr(os, "memfd_create"):  # Linux only
+        return None
+    held = reader.read_at(0, size)
+    if not hasattr(_mine, "memory"):
+        _mine.memory = _Memory()
+    fd: int = _mine.memory.fd
+    os.ftruncate(fd, len(held))
+    os.lseek(fd, 0, os.SEEK_SET)
+    return fd if os.pwrite(fd, held, 0) == len(held) else None
+
+
+def _tried(soundfile: Any, file: _File | int, frames: int) -> str | None:
+    with soundfile.SoundFile(file, closefd=False) as sound:
         if sound.frames != frames:
             return f"the decoder counts {sound.frames} frames, not {frames}"
         alone = sound.format in _PLAIN and sound.subtype in _ALONE
         second = 1 if alone else max(1, sound.samplerate)
         span = min(frames, second, _MOST_SAMPLES // sound.channels)
-        for start in (0, frames - span):
-            sound.seek(start)
-            got = len(sound.read(span, dtype="int32"))
+        for start in dict.fromkeys((0, frames - span)):
+            if start:
+                sound.seek(start)
+            got = len(sound.buffer_read(span, dtype="int32")) // (4 * sound.channels)
             if got != span:
                 return f"the decoder read {got} of {span} frames from frame {start}"
     return None

@@ -305,24 +305,19 @@ def news_since(ledger: Ledger, newest: Revised, compared: Mapping[int, int]) -> 
 
     What came after it may change nothing that it tells: then the day is weighed once.
     """
-    times = list(_times(ledger, newest.day, compared))
-    if max(times, default=0) < newest.at or sum(times) == ledger.weighed.get(newest.day):
+    others = list(_other_times(ledger, newest.day, compared))
+    latest, total = ledger.times(newest.day)
+    latest, total = max(latest, *others, 0), total + sum(others)
+    if latest < newest.at or total == ledger.weighed.get(newest.day):
         return 0
-    return sum(times)
+    return total
 
 
-def _times(ledger: Ledger, day: str, compared: Mapping[int, int]) -> Iterator[int]:
-    """When anything of that day was seen, read, proven, lost or compared."""
+def _other_times(ledger: Ledger, day: str, compared: Mapping[int, int]) -> Iterator[int]:
+    """When anything of that day was lost or compared."""
     for number in ledger.of_day.get(day, ()):
-        recording = ledger.recordings[number]
-        yield recording.seen_at
         yield compared.get(number, 0)
-        for reading in recording.readings:
-            yield reading.at
-        for copy in ledger.copies.get(number, {}).values():
-            yield copy.proof.at
-        for broken in ledger.broken.get(number, ()):
-            yield broken.at
+        yield from (broken.at for broken in ledger.broken.get(number, ()))
 
 
 def compared_at(ledger: Ledger) -> dict[int, int]:
@@ -342,14 +337,16 @@ def _read_again(ledger: Ledger, asked: Asked, now: Present, moving: set[int]) ->
     here = {t.root.identity for t in now.situation.targets if asked.about in ("", t.name)}
     if not here:
         return "! That destination is not there; nothing was read."
-    copies = [c for rid in ledger.recordings for c in ledger.copies_of(rid) if c.root in here]
-    unread = [c for c in copies if not asked.at <= c.proof.at <= now.situation.now]
-    if any(copy.recording in moving for copy in unread):
-        return ""
+    known = unread = 0
+    for number in ledger.recordings:
+        copies = [copy for copy in ledger.copies_of(number) if copy.root in here]
+        late = sum(not asked.at <= copy.proof.at <= now.situation.now for copy in copies)
+        if late and number in moving:
+            return ""
+        known, unread = known + len(copies), unread + late
     if unread:
-        how = f"{len(unread)} of {len(copies)}"
-        return f"! {how} copies could not be read again; they are tried again."
-    return f"Read again: {len(copies)} copies."
+        return f"! {unread} of {known} copies could not be read again; they are tried again."
+    return f"Read again: {known} copies."
 
 
 def _with_manifests(says: str, facts: Iterable[Fact]) -> str:

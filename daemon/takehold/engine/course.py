@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from takehold.engine.job import Job
 from takehold.engine.patience import told
@@ -21,17 +22,14 @@ Report = Callable[[Job, Target, "Copy | TakeholdError"], None]
 
 
 class Course:
-    """Which recordings are under way there, and whether something moves.
-
-    `flushing`: the device was asked to write what it holds back, which may take long.
-    """
+    """Which recordings are under way there, and whether something moves."""
 
     def __init__(
         self, target: Target, report: Report, clock: Clock, leave: Callable[[TakeholdError], None]
     ) -> None:
         self.target = target
         self.left = False
-        self.flushing = False
+        self._flushing = 0
         self.moved_ns = clock.steady_ns()
         self.lock = threading.Lock()
         self._report = report
@@ -40,6 +38,23 @@ class Course:
         self._open: dict[int, Job] = {}
         self._room = threading.Condition()
         self._unproven = 0
+
+    @property
+    def flushing(self) -> bool:
+        """Whether the device was asked to write what it holds back, which may take long."""
+        return self._flushing > 0
+
+    @contextmanager
+    def flushing_now(self) -> Iterator[None]:
+        """Around such a question; two threads may ask at once."""
+        with self.lock:
+            self._flushing += 1
+        try:
+            yield
+        finally:
+            with self.lock:
+                self._flushing -= 1
+            self.touch()
 
     def touch(self) -> None:
         """Something moved there."""

@@ -22,7 +22,7 @@ from takehold.decide.reads import DISPUTES
 from takehold.decide.schedule import wraps_due
 from takehold.decide.settle import settled
 from takehold.engine.absences import away, confirmed_since, gone_unread, unlisted
-from takehold.engine.calm import Calm, scene
+from takehold.engine.calm import Calm, Scene, scene
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
 from takehold.engine.endings import came_late, ended
@@ -197,6 +197,7 @@ class Engine:
         kept += [TroubleOver(key) for key in sorted(ended(self.ledger, kept))]
         if kept:
             self.resting = False
+            self.ledger.rouse(kept)
             self._world.catalogue.record(kept)
             self.ledger.apply(kept)
             self.closer.touched(self.ledger, kept)
@@ -241,6 +242,7 @@ class Engine:
             self.forgive()
         self._mounts = mounts
         self._enrolment.keep(mounts)
+        self.ledger.stay(sight.load for sight in self.now.situation.sights)
         closing = self._closing(asked)
         gone = away(self.ledger, self.settings, closing, self.now.situation, look.alarms)
         self._record(gone)
@@ -261,18 +263,20 @@ class Engine:
         busy = started or self.lanes.running or done or came.facts or self.closer.suspects
         self._calm.end()
         full = any(key.startswith("room ") for key in self.now.alarms)
-        if not (busy or steps or asked or closing or full or self.now.unsettled):
-            there = scene(look, self.ledger.serial, self.today())
-            self._calm.begin(there, self.ledger.troubles.values())
+        if not (busy or steps or asked or closing or full):
+            self._calm.begin(self._scene(look), self.ledger.troubles.values())
         return bool(busy)
 
     def _rests(self, asked: Iterable[Asked], look: Look) -> bool:
         """Whether nothing was to be done in the same world, and on drives nothing is amiss."""
         if asked or self.lanes.running or self._closing(asked):
             return False
-        if not self._calm.lasts(scene(look, self.ledger.serial, self.today())):
+        if not self._calm.lasts(self._scene(look)):
             return False
         return not self.closer.arrivals(self.ledger, self.now, self._world.disk)
+
+    def _scene(self, look: Look) -> Scene:
+        return scene(look, self._observer.moving, self.ledger.serial, self.today())
 
     def _forget(self) -> None:
         """The machine slept: each mount is taken for one that has just come."""
@@ -322,7 +326,7 @@ class Engine:
             sights.append(sight)
             for file in sight.files:
                 if untaken(self.ledger, sight.load, ((file.path, file.stamp),)) and not settled(
-                    file, sight, self.settings.settle_seconds
+                    file, self.settings.settle_seconds, watched=sight.watched
                 ):
                     label = self.ledger.loads[sight.load].label
                     unsettled.append(f"{shown(label)}/{display(file.path)}")
@@ -348,8 +352,7 @@ class Engine:
         arrival, root = found.arrival, found.arrival.root
         now = self._world.clock.now()
         load, anew = self._enrolment.enrol(found, claimed, now, self.today())
-        place = f"{root.volume.mount_id} {root.identity}"
-        files = self._observer.sighted(place, arrival.files)
+        files = self._observer.sighted(found)
         return Sight(load.id, root, arrival.complete, found.watched, files, anew)
 
     def _closing(self, asked: Iterable[Asked]) -> dict[str, int]:
@@ -381,7 +384,7 @@ class Engine:
 
     def _blocks(self, step: Compare) -> dict[int, ChannelBlocks]:
         """What the catalogue keeps for a comparison."""
-        known = (self._world.catalogue.channel_blocks(r.id) for r, _ in (*step.ours, *step.theirs))
+        known = (self._world.catalogue.channel_blocks(r.id) for r, _ in step.pairs)
         return {blocks.recording: blocks for blocks in known if blocks is not None}
 
     def _close(self, asked: Iterable[Asked], closing: dict[str, int], waiting: list[Step]) -> bool:

@@ -15,7 +15,6 @@ from itertools import count
 from takehold.decide.check import Around
 from takehold.decide.judge import judge
 from takehold.decide.manifest import (
-    MOST_REVISIONS,
     NAMESPACE,
     PRINCIPAL,
     Writer,
@@ -24,10 +23,9 @@ from takehold.decide.manifest import (
     is_true_list,
     listed,
     lists,
-    names_of,
-    number_of,
     revision,
 )
+from takehold.decide.manifest_names import MOST_REVISIONS, names_of, number_of
 from takehold.decide.place import day_folder
 from takehold.decide.standing import day_standing
 from takehold.formats.canonical import canonical

@@ -19,7 +19,7 @@ from takehold.decide.looked_into import NOT_DESCRIBED
 from takehold.engine.heads import Heads
 from takehold.engine.job import Job
 from takehold.engine.outcome import Outcome, Tell
-from takehold.engine.ring import SIZE, Buffer, Ring
+from takehold.engine.ring import SIZE, SMALL, Buffer, Ring
 from takehold.formats.audio import AudioMeter
 from takehold.formats.describe import describe, same_facts
 from takehold.formats.digest import FileDigest
@@ -108,6 +108,17 @@ def look_again(spring: Spring, job: Job, reader: Reader) -> None:
         job.described = said if said != known.description else None
 
 
+class _Heard:
+    """What was found so far in the bytes of one job."""
+
+    __slots__ = ("digest", "meter", "odd")
+
+    def __init__(self, job: Job) -> None:
+        self.digest = FileDigest()
+        self.meter = _meter(job.recording)
+        self.odd: TakeholdError | None = None
+
+
 class Hasher:
     """Checksums in a thread of their own, the audio measure beside them; it closes each job."""
 
@@ -133,8 +144,19 @@ class Hasher:
         self._inbox.put((job, buffer, None))
 
     def whole(self, job: Job, buffer: Buffer, seen: Seen) -> None:
-        """All bytes of a job, as they were read."""
-        self._inbox.put((job, buffer, seen))
+        """All bytes of a job, as they were read; a tiny one is judged at once, by who asks."""
+        if self._bug is not None:
+            self._ring.back(buffer)
+            _stopped(job)
+            return
+        if job.size > SMALL:
+            self._inbox.put((job, buffer, seen))
+            return
+        try:
+            self._hear(job, buffer, seen, _Heard(job))
+        except BaseException:
+            _stopped(job)
+            raise
 
     def end(self, job: Job, seen: Seen) -> None:
         """The job was read to its end, or failed."""
@@ -157,43 +179,38 @@ class Hasher:
 
     def _give_up(self) -> None:
         """After a bug nothing of what follows may be kept, and nobody may wait for it."""
-        self._stopped(self._in_hand)
+        _stopped(self._in_hand)
         while (item := self._inbox.get()) is not None:
             job, buffer, seen = item
             if buffer is not None:
                 self._ring.back(buffer)
             if seen is not None:
-                self._stopped(job)
-
-    def _stopped(self, job: Job | None) -> None:
-        if job is not None:
-            job.fault = job.fault or SourceChanged("Stopped by a bug.", code="stopped")
-            job.closed.set()
+                _stopped(job)
 
     def _work(self) -> None:
-        digest, meter, odd = FileDigest(), None, None
-        fresh = True
+        heard: _Heard | None = None
         while (item := self._inbox.get()) is not None:
             job, buffer, seen = item
-            if fresh:
-                self._in_hand, fresh = job, False
-                digest, meter, odd = FileDigest(), _meter(job.recording), None
-            if buffer is not None:
-                view = buffer.view[: buffer.length]
-                try:
-                    self._take(view, buffer.offset, digest, meter)
-                    odd = self._odd(job, view)
-                finally:
-                    self._ring.back(buffer)
+            self._in_hand, heard = job, heard or _Heard(job)
+            self._hear(job, buffer, seen, heard)
             if seen is not None:
-                job.fault = job.fault or odd
-                self._judge(job, digest, meter, seen)
-                self._in_hand, fresh = None, True
+                self._in_hand = heard = None
 
-    def _take(
-        self, view: memoryview, offset: int, digest: FileDigest, meter: AudioMeter | None
-    ) -> None:
+    def _hear(self, job: Job, buffer: Buffer | None, seen: Seen | None, heard: _Heard) -> None:
+        if buffer is not None:
+            view = buffer.view[: buffer.length]
+            try:
+                self._take(view, buffer.offset, heard)
+                heard.odd = self._odd(job, view)
+            finally:
+                self._ring.back(buffer)
+        if seen is not None:
+            job.fault = job.fault or heard.odd
+            self._judge(job, heard.digest, heard.meter, seen)
+
+    def _take(self, view: memoryview, offset: int, heard: _Heard) -> None:
         """Both hold the interpreter seldom: with two processors each of them gets one."""
+        digest, meter = heard.digest, heard.meter
         if meter is None or len(view) < APART:
             digest.update(view)
             if meter is not None:
@@ -262,6 +279,13 @@ class Hasher:
                 "It is read once more. Use another reader or cable, and keep the card.",
                 code="reads-differ",
             )
+
+
+def _stopped(job: Job | None) -> None:
+    """Nothing of it may be kept, and nobody may wait for it."""
+    if job is not None:
+        job.fault = job.fault or SourceChanged("Stopped by a bug.", code="stopped")
+        job.closed.set()
 
 
 def _blocks(recording: int, meter: AudioMeter | None) -> Iterator[ChannelBlocks]:

@@ -1,5 +1,8 @@
 """Landing copies on one destination: one thread writes parts, another proves them (proving.py).
 
+Small files are proven by the thread that wrote them: else most of the time of thousands would go
+into threads that wait for each other, and little into the drive.
+
 Rules of this file:
 1. Any error of a write kills that copy; nothing is retried here.
 2. A lander that is given up (`leave`) keeps no buffer that others wait for, and takes no more.
@@ -14,7 +17,7 @@ from contextlib import ExitStack
 from takehold.engine.course import Course, Report
 from takehold.engine.job import Job
 from takehold.engine.proving import Prover, Written, folder_of
-from takehold.engine.ring import Buffer, Ring
+from takehold.engine.ring import SMALL, Buffer, Ring
 from takehold.formats.names import shown
 from takehold.model.errors import Stalled, TakeholdError
 from takehold.model.situation import Target
@@ -26,6 +29,8 @@ FLUSH_PATIENCE = 15
 # Bytes that are read back at once while the rest is written. 16 to 128 MiB were tried: the tail
 # that is left to be read back at the end grows with it, and the flushes get fewer.
 PIECE = 64 << 20
+# Small files that are flushed together: fewer than may be open at once (course.py).
+SMALL_AT_ONCE = 24
 
 Item = tuple[str, Job, Buffer | None] | None
 
@@ -46,6 +51,7 @@ class Lander:
         self._ring = ring
         self._inbox: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self._in_hand: Buffer | None = None
+        self._small: list[Written] = []
         self._clock = clock
         self.wrote_ns = clock.steady_ns()
         self._threads = [
@@ -88,6 +94,11 @@ class Lander:
         """A recording follows."""
         if self._course.begin(job):
             self._put(("begin", job, None))
+
+    def whole(self, job: Job, buffer: Buffer) -> None:
+        """All bytes of a recording; the lander gives the buffer back."""
+        if not (self._course.begin(job) and self._put(("whole", job, buffer))):
+            self._ring.back(buffer)
 
     def data(self, job: Job, buffer: Buffer) -> None:
         """Bytes of it; the lander gives the buffer back."""
@@ -148,7 +159,11 @@ class Lander:
         while (item := self._inbox.get()) is not None:
             word, job, buffer = item
             self._course.touch()
-            if buffer is not None:
+            if word != "whole":
+                self._prove_small()
+            if word == "whole" and buffer is not None:
+                self._write_whole(job, buffer)
+            elif buffer is not None:
                 written = self._write_data(written, job, buffer)
             elif word == "begin":
                 written = self._begin(job)
@@ -159,6 +174,7 @@ class Lander:
             self.wrote_ns = self._clock.steady_ns()
         if written is not None:
             self._prover.given_up(written)
+        self._prove_small()
         self._prover.close()
 
     def _begin(self, job: Job) -> Written | None:
@@ -177,6 +193,21 @@ class Lander:
         else:
             self._course.let_go()
         return None
+
+    def _write_whole(self, job: Job, buffer: Buffer) -> None:
+        if self._take(buffer):  # before there is room for it, so that it can be forsaken
+            written = self._write_data(self._begin(job), job, buffer)
+            if written is not None and job.size <= SMALL:
+                self._small.append(written)
+            elif written is not None:
+                self._end(written)
+        if len(self._small) >= SMALL_AT_ONCE or self._inbox.empty():
+            self._prove_small()
+
+    def _prove_small(self) -> None:
+        small, self._small = self._small, []
+        if small:
+            self._prover.prove(small)
 
     def _write_data(self, written: Written | None, job: Job, buffer: Buffer) -> Written | None:
         """Bytes of a part; the part as long as it is still wanted."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from takehold.engine.outcome import Outcome
 from takehold.engine.perform import Performer, Work
+from takehold.model.errors import Stalled
 from takehold.model.step import (
     CatchUp,
     Compare,
@@ -27,11 +28,16 @@ from takehold.ports.clock import Clock
 
 # Each wake of the loop is a flush of the catalogue: thousands of small files share it.
 NUDGE_EVERY_NS = 10**8
+# How a destination ends that the others go on without (engine/transfer).
+LEFT_BEHIND = frozenset({"late", Stalled.code})
 
 
 @dataclass(slots=True)
 class Running:
-    """A step at work: bytes (files for an inventory) done and to do."""
+    """A step at work: bytes (files for an inventory) done and to do.
+
+    `behind` are the roots of destinations that it goes on without.
+    """
 
     step: Step
     total: int
@@ -40,6 +46,13 @@ class Running:
     moved_ns: int = 0
     thread: threading.Thread | None = None
     faults: list[BaseException] = field(default_factory=list)
+    behind: set[str] = field(default_factory=set)
+
+    def heard(self, outcome: Outcome) -> None:
+        """Note what it told."""
+        word, _, about = outcome.key.partition(" ")
+        if word == "land" and outcome.error is not None and outcome.error.code in LEFT_BEHIND:
+            self.behind.add(about.partition(" ")[2])
 
 
 class Lanes:
@@ -49,7 +62,7 @@ class Lanes:
         self._performer = performer
         self._clock = clock
         self._nudge = nudge
-        self._told: queue.SimpleQueue[Outcome] = queue.SimpleQueue()
+        self._told: queue.SimpleQueue[tuple[Running, Outcome]] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._bug: BaseException | None = None
         self._nudged_ns = 0
@@ -77,9 +90,12 @@ class Lanes:
             running.done += count
             running.moved_ns = self._clock.steady_ns()
 
+        def tell(outcome: Outcome) -> None:
+            self._tell(running, outcome)
+
         def run() -> None:
             try:
-                self._performer.perform(work, self._tell, moved, self._stop)
+                self._performer.perform(work, tell, moved, self._stop)
             except BaseException as fault:
                 running.faults.append(fault)
             finally:
@@ -89,9 +105,9 @@ class Lanes:
         self.running[lane(work.step)] = running
         running.thread.start()
 
-    def _tell(self, outcome: Outcome) -> None:
+    def _tell(self, running: Running, outcome: Outcome) -> None:
         """A failure wakes the loop at once, the others now and then: it takes all that it finds."""
-        self._told.put(outcome)
+        self._told.put((running, outcome))
         now = self._clock.steady_ns()
         if outcome.error is not None or now - self._nudged_ns >= self.nudge_every_ns:
             self._nudged_ns = now
@@ -112,9 +128,11 @@ class Lanes:
         outcomes: list[Outcome] = []
         while True:
             try:
-                outcomes.append(self._told.get_nowait())
+                running, outcome = self._told.get_nowait()
             except queue.Empty:
                 break
+            running.heard(outcome)
+            outcomes.append(outcome)
         for name in ended:
             faults = self.running.pop(name).faults
             self._bug = self._bug or (faults[0] if faults else None)
@@ -156,8 +174,7 @@ def _sizes(step: Step) -> list[int]:
             return reads * [recording.stamp.size]
         case CatchUp(pairs=pairs):
             return [late.stamp.size for late, _, _ in pairs]
-        case Prove(pairs=pairs) | Compare(ours=pairs):
-            others = step.theirs if isinstance(step, Compare) else ()
-            return [known.stamp.size for known, _ in (*pairs, *others)]
+        case Prove(pairs=pairs) | Compare(pairs=pairs):
+            return [known.stamp.size for known, _ in pairs]
         case _:
             return []

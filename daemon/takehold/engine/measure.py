@@ -48,6 +48,8 @@ def measure(
     complaints = said.complaints
     if lacks:  # cut off between two of its frames, or never as long as it says
         told = f"{sound.frames} of {sound.frames + lacks} frames are there"
+        if lacks < 0:
+            told = f"it tells {sound.frames + lacks} frames and holds {sound.frames}"
         complaints = (*complaints, Complaint("header-untrue", told))
     known = WasMeasured(
         recording.id, replace(said, frames=sound.frames, complaints=complaints), sound
@@ -78,7 +80,7 @@ def _measured(recording: Recording, stream: Stream) -> AudioMeter:
         at += len(payload)
         if at > MOST_SAMPLES * made.width:
             raise Malformed("it holds too much: more than a day of eight channels.")
-    if stream.lacks and not at:
+    if stream.lacks > 0 and not at:
         raise Malformed(f"it does not decode: 0 of {stream.lacks} frames.")
     return meter
 
@@ -98,7 +100,8 @@ class _Followed:
     def read_at(self, offset: int, length: int) -> bytes:
         """As the port says."""
         got = self._reader.read_at(offset, length)
-        further = max(offset + len(got) - self._furthest, 0)
+        # A look at the file's end is no progress.
+        further = max(offset + len(got) - self._furthest, 0) if offset <= self._furthest else 0
         self._furthest += further
         self._moved(further)
         return got

@@ -9,7 +9,7 @@ from typing import Protocol
 
 from takehold.decide.inventory import Described
 from takehold.model.errors import Slept, TakeholdError
-from takehold.model.facts import ChannelBlocks, Fact, Proven, WasRead
+from takehold.model.facts import ChannelBlocks, Compared, Fact, Proven, WasRead
 from takehold.model.recording import Load
 from takehold.model.volume import Root
 
@@ -43,7 +43,7 @@ class Outcome:
 
 
 # Facts that end no trouble but that of their own work.
-_PLAIN = (WasRead, ChannelBlocks, Proven)
+_PLAIN = (WasRead, ChannelBlocks, Proven, Compared)
 MOST_TOGETHER = 100
 
 

@@ -13,6 +13,7 @@ from functools import partial
 from takehold.decide.inventory import Described
 from takehold.decide.keys import compare_key, land_key, prove_key, rec_key, stock_key
 from takehold.decide.looked_into import NOT_DESCRIBED
+from takehold.engine.heads import Heads
 from takehold.engine.job import Job
 from takehold.engine.judging import OPINION_IN_PASSING, Spring
 from takehold.engine.outcome import Outcome, Recognised, Stop, Tell
@@ -25,7 +26,6 @@ from takehold.engine.ring import Ring
 from takehold.engine.salvage import Salvager
 from takehold.engine.stretch import Stretch
 from takehold.engine.transfer import Transfer
-from takehold.formats.describe import describe
 from takehold.model.comparison import Comparison
 from takehold.model.errors import (
     EvidenceError,
@@ -56,11 +56,13 @@ from takehold.ports.clock import Clock
 from takehold.ports.decoder import Decoder
 from takehold.ports.disk import DestinationTree, Disk, Reader, SourceTree
 
-TELL_EVERY = 50
+TELL_EVERY = 200
 # How a read of a copy ends that is shorter than it was, or holds other bytes.
 NOT_AS_WRITTEN = frozenset({"altered", SourceChanged.code})
 # How a comparison ends that may have read such a copy.
 DOUBTFUL = NOT_AS_WRITTEN | {"not-decoded", FileMissing.code}
+# A recording, the version before it, and who lacks it.
+Owing = tuple[Recording, Recording | None, tuple[Target, ...]]
 # A file with one of these is not whole: a decoder's opinion of it says nothing new.
 NOT_WHOLE = frozenset({"header-unfinished", "header-untrue", "no-fmt", "no-data", "empty-file"})
 
@@ -88,6 +90,8 @@ class Performer:
         self._clock = clock
         self._patience = patience
         self._rings: list[Ring] = []
+        self._heads = Heads()
+        self._spring = partial(Spring, opinion=self._second_opinion, heads=self._heads)
 
     def perform(self, work: Work, tell: Tell, moved: Callable[[int], None], stop: Stop) -> None:
         """Do it. Every foreseeable fault is told, not raised; after a sleep nothing is done."""
@@ -99,13 +103,11 @@ class Performer:
             case TakeStock() as step:
                 self._take_stock(step, tell, moved, stop)
             case TransferStep() as step:
-                jobs = [
-                    (Job(o.recording, work.previous.get(o.recording.id)), o.targets)
-                    for o in step.owed
-                ]
-                self._from_card(step, jobs, tell, moved, stop)
+                before = work.previous.get
+                owed = [(o.recording, before(o.recording.id), o.targets) for o in step.owed]
+                self._from_card(step, owed, tell, moved, stop)
             case Confirm() as step:
-                again = [(Job(r), ()) for r in step.recordings]
+                again = [(r, None, ()) for r in step.recordings]
                 self._from_card(step, again, tell, moved, stop)
             case Salvage() as step:
                 parts = self._disk, self._patient, self._clock, self._patience.seconds
@@ -138,6 +140,7 @@ class Performer:
         self, step: TakeStock, tell: Tell, moved: Callable[[int], None], stop: Stop
     ) -> None:
         found: list[Described] = []
+        failed: TakeholdError | None = None
         try:
             with self._disk.source(step.root) as tree:
                 for file in step.files:
@@ -149,10 +152,8 @@ class Performer:
                         tell(Outcome(load=step.load, described=tuple(found)))
                         found = []
         except TakeholdError as error:
-            tell(Outcome(load=step.load, described=tuple(found)))
-            tell(Outcome(key=f"load {step.load.id}", error=error))
-            return
-        tell(Outcome(key=f"load {step.load.id}", load=step.load, described=tuple(found)))
+            failed = error
+        tell(Outcome((), f"load {step.load.id}", failed, step.load, tuple(found)))
 
     def _describe(
         self,
@@ -171,7 +172,7 @@ class Performer:
             with tree.open(file.path) as reader:
                 if reader.stamp() != file.stamp:
                     return
-                said = describe(reader.read_at, file.stamp.size)
+                said = self._heads.describe(reader.read_at, step.load.id, file.path, file.stamp)
                 if file.stamp.size > OPINION_IN_PASSING:
                     said = self._second_opinion(said, reader, file.stamp.size)
         except VolumeGone:
@@ -202,39 +203,38 @@ class Performer:
     def _from_card(
         self,
         step: TransferStep | Confirm,
-        jobs: Sequence[tuple[Job, tuple[Target, ...]]],
+        owed: Sequence[Owing],
         tell: Tell,
         moved: Callable[[int], None],
         stop: Stop,
     ) -> None:
         try:
             with self._disk.source(step.root) as tree:
-                opinion = self._second_opinion
-                spring = Spring(lambda r: tree.open(r.path), lambda r: r.stamp, opinion=opinion)
-                self._carry(spring, jobs, tell, moved, stop)
+                spring = self._spring(lambda r: tree.open(r.path), lambda r: r.stamp)
+                self._carry(spring, owed, tell, moved, stop)
         except TakeholdError as error:
-            for job, _ in jobs[:1]:
-                tell(Outcome(key=rec_key(job.recording.id), error=error))
+            for recording, _, _ in owed[:1]:
+                tell(Outcome(key=rec_key(recording.id), error=error))
 
     def _carry(
         self,
         spring: Spring,
-        jobs: Sequence[tuple[Job, tuple[Target, ...]]],
+        owed: Sequence[Owing],
         tell: Tell,
         moved: Callable[[int], None],
         stop: Stop,
     ) -> None:
         with self._ring() as ring:
             transfer = Transfer(spring, ring, tell, self._clock, self._patience.seconds)
-            targets = {t.root.identity: t for _, ts in jobs for t in ts}
+            targets = {t.root.identity: t for _, _, ts in owed for t in ts}
             for target in targets.values():
                 try:
                     transfer.add(target, self._patient(target))
                 except TakeholdError as error:
-                    first = next(j for j, ts in jobs if target in ts)
-                    key = land_key(first.recording.id, target.root.identity)
+                    first = next(r for r, _, ts in owed if target in ts)
+                    key = land_key(first.id, target.root.identity)
                     tell(Outcome(key=key, error=error))
-            named = [(job, [t.root.identity for t in ts]) for job, ts in jobs]
+            named = ((Job(r, old), [t.root.identity for t in ts]) for r, old, ts in owed)
             transfer.run(named, moved, stop)
 
     @contextmanager
@@ -277,8 +277,8 @@ class Performer:
                 return trees[home.identity].open(copies[recording.id].path)
 
             spring = Spring(open_copy, lambda _: None, counts=False)
-            jobs = [(Job(recording), (step.target,)) for recording, _, _ in step.pairs]
-            self._carry(spring, jobs, told, moved, stop)
+            owed = [(recording, None, (step.target,)) for recording, _, _ in step.pairs]
+            self._carry(spring, owed, told, moved, stop)
 
     def _unread(self, copy: Copy, key: str, error: TakeholdError) -> Outcome:
         """A copy that others should be made from is altered, is gone, or cannot be read now."""
@@ -304,7 +304,12 @@ class Performer:
             case Measure():
                 self._measure(step, tell, moved, stop)
             case Compare():
-                self._compare(step, work.blocks, tell, moved, stop)
+                told: list[Outcome] = []  # at once in the end: each tells the loop to look around
+                for one in (step, *step.then):
+                    if not (told and stop.is_set()):
+                        self._compare(one, work.blocks, told.append, moved, stop)
+                for outcome in told:
+                    tell(outcome)
 
     def _prove(self, step: Prove, tell: Tell, moved: Callable[[int], None], stop: Stop) -> None:
         try:

@@ -88,9 +88,9 @@ class Prover:
             else:
                 whole.append(written)
             if whole and (len(whole) >= AT_ONCE or self._notices.empty()):
-                self._prove(whole)
+                self.prove(whole)
                 whole = []
-        self._prove(whole)
+        self.prove(whole)
 
     def _read_ahead(self, written: Written, end: int) -> None:
         if self._course.left or written.dead:
@@ -102,15 +102,14 @@ class Prover:
             self._fail(written, error)
 
     def _flushed_piece(self, written: Written) -> bool:
-        self._course.flushing = True
-        try:
+        with self._course.flushing_now():
             return written.part.flush_piece()
-        finally:
-            self._course.flushing = False
-            self._course.touch()
 
-    def _prove(self, whole: Sequence[Written]) -> None:
-        """What is written as a whole: flushed together, each read back, their names settled."""
+    def prove(self, whole: Sequence[Written]) -> None:
+        """What is written as a whole: flushed together, each read back, their names settled.
+
+        Also by another thread, for parts of which no notice was given.
+        """
         self._flush(whole)
         kept: list[tuple[Job, Copy]] = []
         for written in whole:
@@ -128,15 +127,12 @@ class Prover:
 
     def _flush(self, whole: Sequence[Written]) -> None:
         counting = [written for written in whole if self._counts(written)]
-        self._course.flushing = True
-        try:
+        with self._course.flushing_now():
             if len(counting) > 1:
                 self._flush_together(counting)
             for written in counting:
                 if not written.dead:
                     self._flush_one(written)
-        finally:
-            self._course.flushing = False
 
     def _flush_together(self, several: Sequence[Written]) -> None:
         try:
@@ -221,14 +217,12 @@ class Prover:
     def _settle(self, kept: Sequence[tuple[Job, Copy]]) -> None:
         """Make the names durable, then report."""
         folders: dict[bytes, bool | TakeholdError] = {}
-        self._course.flushing = True
-        for folder in {folder_of(copy.path) for _, copy in kept}:
-            try:
-                folders[folder] = self._tree.settle(folder)
-            except TakeholdError as error:
-                folders[folder] = error
-        self._course.flushing = False
-        self._course.touch()
+        with self._course.flushing_now():
+            for folder in {folder_of(copy.path) for _, copy in kept}:
+                try:
+                    folders[folder] = self._tree.settle(folder)
+                except TakeholdError as error:
+                    folders[folder] = error
         for job, copy in kept:
             folder_durable = folders[folder_of(copy.path)]
             if isinstance(folder_durable, TakeholdError):

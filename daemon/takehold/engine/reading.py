@@ -9,7 +9,7 @@ from mmap import PAGESIZE
 
 import xxhash
 
-from takehold.engine.ring import Buffer
+from takehold.engine.ring import SMALL, Buffer
 from takehold.formats.digest import FileDigest
 from takehold.model.errors import FileMissing, TakeholdError, Unreadable, WorldError
 from takehold.model.recording import Digests, Seen
@@ -55,7 +55,7 @@ class ReadBack:
     def up_to(self, end: int, moved: Callable[[], None]) -> None:
         """Go on to `end`, in whole pages or the end of the file."""
         reader = self._open()
-        buffer = _buffer()
+        buffer = _small_buffer() if end <= SMALL else _buffer()
         while self._at < end:
             pages = -(-(end - self._at) // PAGESIZE)  # no further: it may not be written yet
             count = reader.read_into(buffer.view[: pages * PAGESIZE], self._at)
@@ -106,6 +106,13 @@ def read_up(reader: Reader, cap: int) -> bytes:
         if count < len(buffer.view):
             break
     return bytes(held)
+
+
+def _small_buffer() -> Buffer:
+    if not hasattr(_mine, "small"):
+        _mine.small = Buffer(SMALL)
+    buffer: Buffer = _mine.small
+    return buffer
 
 
 def _buffer() -> Buffer:

@@ -14,7 +14,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from takehold.decide.day import is_day
-from takehold.decide.manifest import NAMESPACE, PRINCIPAL, names_of
+from takehold.decide.manifest import NAMESPACE, PRINCIPAL
+from takehold.decide.manifest_names import names_of
 from takehold.decide.rebuild import facts_of_manifests
 from takehold.engine.reading import read_up
 from takehold.formats.canonical import parse

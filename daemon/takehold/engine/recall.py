@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from takehold.decide.day import is_day
-from takehold.decide.manifest import names_of
-from takehold.decide.manifest import number_of as number_in
+from takehold.decide.manifest_names import names_of
+from takehold.decide.manifest_names import number_of as number_in
 from takehold.decide.merge import merged
 from takehold.decide.rebuild import facts_of_manifests, follows
 from takehold.engine.days import Days
@@ -131,12 +131,11 @@ class Recall:
 
     def _lost(self, ledger: Ledger, target: Target, told: Iterable[Fact]) -> set[Fact]:
         """Copies that are plainly not on that drive: they are owed, and are made again."""
-        sizes = {rid: recording.stamp.size for rid, recording in ledger.recordings.items()}
-        sizes |= {
-            f.recording.id: f.recording.stamp.size for f in told if isinstance(f, Inventoried)
-        }
-        root = target.root.identity
+        root, new = target.root.identity, [f.recording for f in told if isinstance(f, Inventoried)]
         mine = [f for f in told if isinstance(f, Proven) and f.copy.root == root]
+        sizes = {recording.id: recording.stamp.size for recording in new}
+        known = {f.copy.recording for f in mine} - sizes.keys()
+        sizes |= {number: ledger.size_of(number) for number in known}
 
         def gone() -> set[Fact]:
             with self._disk.destination(target.root) as tree:

@@ -9,7 +9,8 @@ import hashlib
 from dataclasses import dataclass
 from typing import Protocol
 
-from takehold.decide.manifest import NAMESPACE, names_of, stamp
+from takehold.decide.manifest import NAMESPACE
+from takehold.decide.manifest_names import names_of, stamp
 from takehold.decide.receive import (
     Answer,
     Compared,

@@ -12,6 +12,9 @@ import threading
 
 SIZE = 4 << 20
 COUNT = 8
+# A file of so many bytes takes a small buffer: so that many of them are on their way at once.
+SMALL = 128 << 10
+SMALL_COUNT = 64
 
 
 class Buffer:
@@ -45,36 +48,47 @@ class Ring:
 
     def __init__(self, count: int = COUNT, size: int = SIZE) -> None:
         self.size = size
-        self._free = [Buffer(size) for _ in range(count)]
+        self._free: list[Buffer] = []
+        self._small: list[Buffer] = []
+        self._unmade = {SMALL: SMALL_COUNT, size: count}
         self._lock = threading.Condition()
 
-    def take(self, timeout: float) -> Buffer | None:
-        """A free buffer, or None if none came free within `timeout` seconds."""
+    def take(self, timeout: float, length: int = SIZE) -> Buffer | None:
+        """A free buffer, or None if none came free within `timeout` seconds.
+
+        One for `length` bytes may be a small one. Each is made when it is needed first.
+        """
+        small = length <= SMALL < self.size
+        free, size = (self._small, SMALL) if small else (self._free, self.size)
         with self._lock:
-            if not self._lock.wait_for(lambda: self._free, timeout):
+            if not free and self._unmade[size]:
+                self._unmade[size] -= 1
+                return Buffer(size)
+            if not free and not self._lock.wait_for(lambda: free, timeout):
                 return None
-            return self._free.pop()
+            return free.pop()
 
     def send(self, buffer: Buffer, readers: int) -> None:
         """Count who will give it back; with no reader it is free at once."""
         with self._lock:
             buffer.refs = readers
             if not readers:
-                self._free.append(buffer)
-                self._lock.notify()
+                self._take_back(buffer)
 
     def back(self, buffer: Buffer) -> None:
         """One reader is done with it."""
         with self._lock:
             buffer.refs -= 1
             if buffer.refs == 0:
-                self._free.append(buffer)
-                self._lock.notify()
+                self._take_back(buffer)
 
     def forsake(self, buffer: Buffer) -> None:
         """One reader hangs with it: a new buffer takes its place, it is never used again."""
-        fresh = Buffer(self.size)
+        fresh = Buffer(len(buffer.view))
         with self._lock:
-            self._free.append(fresh)
-            self._lock.notify()
+            self._take_back(fresh)
             buffer.refs = 1 << 30
+
+    def _take_back(self, buffer: Buffer) -> None:
+        (self._free if len(buffer.view) == self.size else self._small).append(buffer)
+        self._lock.notify()

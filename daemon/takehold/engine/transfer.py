@@ -75,19 +75,22 @@ class Transfer:
         `moved` hears of every buffer's bytes; `stop` ends the work after the buffer in hand.
         """
         hasher = Hasher(self._ring, self._spring, self._tell, self._clock)
-        try:
+        with ExitStack() as ending:
+            ending.callback(self._end)
+            ending.callback(hasher.close)
             for job, roots in jobs:
                 if stop.is_set():
                     break
                 self._send(job, roots, hasher, moved, stop)
                 if isinstance(job.fault, VolumeGone):
                     break
-        finally:
-            hasher.close()
-            for lander in self._landers.values():
-                lander.close()
-            self._wait()
-            self._part()
+
+    def _end(self) -> None:
+        """Once all is judged, or the judging broke."""
+        for lander in self._landers.values():
+            lander.close()
+        self._wait()
+        self._part()
 
     def _send(
         self,
@@ -101,6 +104,9 @@ class Transfer:
         landers = [n for r in roots if (n := self._landers.get(r)) is not None and not n.left]
         if roots and not landers:
             return
+        if fits_in_one(job, self._ring):
+            self._send_whole(job, landers, hasher, moved, stop)
+            return
         for lander in landers:
             lander.begin(job)
         seen = Seen.UNKNOWN
@@ -108,8 +114,7 @@ class Transfer:
             with self._spring.open(job.recording) as reader:
                 self._same(job, reader)
                 self._stream(job, reader, landers, hasher, moved, stop)
-                if not fits_in_one(job, self._ring):
-                    look_again(self._spring, job, reader)
+                look_again(self._spring, job, reader)
                 self._same(job, reader)
                 seen = reader.seen(job.size)
         except TakeholdError as error:
@@ -117,6 +122,57 @@ class Transfer:
         hasher.end(job, seen)
         for lander in landers:
             lander.end(job)
+
+    def _send_whole(
+        self,
+        job: Job,
+        landers: Sequence[Lander],
+        hasher: Hasher,
+        moved: Callable[[int], None],
+        stop: Stop,
+    ) -> None:
+        """A small one: nobody hears of it before it is read, and then once. It is most of the cost.
+
+        What such a file says of itself the hasher looks at, in the bytes that are copied.
+        """
+        buffer = self._buffer(landers, hasher, job.size)
+        try:
+            with self._spring.open(job.recording) as reader:
+                self._same(job, reader)
+                self._fill(job, reader, buffer, stop)
+                self._same(job, reader)
+                seen = reader.seen(job.size)
+            taking = self._taking(landers)
+        except TakeholdError as error:
+            self._ring.send(buffer, 0)
+            job.fault = as_unreadable(error) if self._spring.counts else error
+            hasher.end(job, Seen.UNKNOWN)
+            return
+        self._ring.send(buffer, 1 + len(taking))
+        for lander in taking:
+            lander.whole(job, buffer)
+        hasher.whole(job, buffer, seen)
+        moved(job.size)
+
+    def _fill(self, job: Job, reader: Reader, buffer: Buffer, stop: Stop, offset: int = 0) -> None:
+        """Read the next bytes of a recording."""
+        if stop.is_set():
+            raise SourceChanged("Stopped before the end.", code="stopped")
+        count = reader.read_into(buffer.view, offset)
+        if count < min(len(buffer.view), job.size - offset):
+            there = f"{offset + count} of {job.size} bytes"
+            raise SourceChanged(
+                f"{display(job.recording.path)} ended after {there}.",
+                "It is read again.",
+            )
+        buffer.length, buffer.offset = min(count, job.size - offset), offset
+
+    def _taking(self, landers: Sequence[Lander], job: Job | None = None) -> list[Lander]:
+        """Those that still take a recording, and one that is begun there."""
+        taking = [n for n in landers if (not n.left if job is None else n.wants(job))]
+        if landers and not taking:
+            raise SourceChanged("No destination takes it now.", code="nobody")
+        return taking
 
     def _same(self, job: Job, reader: Reader) -> None:
         expected = self._spring.stamp(job.recording)
@@ -138,27 +194,14 @@ class Transfer:
     ) -> None:
         offset = 0
         while offset < job.size:
-            buffer = self._buffer(landers, hasher)
-            if stop.is_set():
-                self._ring.send(buffer, 0)
-                raise SourceChanged("Stopped before the end.", code="stopped")
+            buffer = self._buffer(landers, hasher, self._ring.size)
             try:
-                count = reader.read_into(buffer.view, offset)
+                self._fill(job, reader, buffer, stop, offset)
+                taking = self._taking(landers, job)
             except TakeholdError:
                 self._ring.send(buffer, 0)
                 raise
-            if count < min(len(buffer.view), job.size - offset):
-                self._ring.send(buffer, 0)
-                there = f"{offset + count} of {job.size} bytes"
-                raise SourceChanged(
-                    f"{display(job.recording.path)} ended after {there}.",
-                    "It is read again.",
-                )
-            buffer.length, buffer.offset = min(count, job.size - offset), offset
-            taking = [lander for lander in landers if lander.wants(job)]
-            if landers and not taking:
-                self._ring.send(buffer, 0)
-                raise SourceChanged("No destination takes it now.", code="nobody")
+            count = buffer.length
             self._ring.send(buffer, 1 + len(taking))
             hasher.data(job, buffer)
             for lander in taking:
@@ -166,11 +209,11 @@ class Transfer:
             offset += count
             moved(count)
 
-    def _buffer(self, landers: Sequence[Lander], hasher: Hasher) -> Buffer:
+    def _buffer(self, landers: Sequence[Lander], hasher: Hasher, length: int) -> Buffer:
         """A free buffer; who holds the ring up for others, or hangs, is left behind."""
         while True:
             asked_ns = self._clock.steady_ns()
-            buffer = self._ring.take(LOOK_S)
+            buffer = self._ring.take(LOOK_S, length)
             live = [lander for lander in landers if not lander.left]
             behind = [lander for lander in live if lander.behind]
             if 0 < len(behind) < len(live) and not hasher.behind:

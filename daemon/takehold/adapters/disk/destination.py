@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager, suppress
 from threading import Lock
 
+from takehold.adapters.disk.beneath import open_beneath
 from takehold.adapters.disk.faults import fault, told
 from takehold.adapters.disk.flushing import flush_all, flush_to_medium, flushes_as_a_whole
 from takehold.adapters.disk.leftovers import sweep_folder
@@ -20,6 +21,7 @@ from takehold.model.recording import Stamp
 from takehold.ports.disk import Part
 
 # A link or a file stands where a folder should be made.
+_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW
 _IN_THE_WAY = frozenset({errno.ELOOP, errno.ENOTDIR})
 
 
@@ -43,12 +45,15 @@ class LocalDestination:
         """Ask for a file of that name: a file system that cannot hold it mostly says so."""
         self._at.check()
         folder, name = split(self._at.root, path)
-        with (
-            self._at.folder(folder, path) as fd,
-            told(self._at.root, path, naming=True),
-            suppress(FileNotFoundError),
-        ):
+        fd = self._at.open_folder(folder, path)
+        try:
             os.stat(name, dir_fd=fd, follow_symlinks=False)
+        except FileNotFoundError:
+            pass
+        except OSError as error:
+            raise fault(error, self._at.root, path, naming=True) from error
+        finally:
+            os.close(fd)
 
     def flush_together(self, parts: Sequence[Part]) -> None:
         """One flush of the file system instead of one a part."""
@@ -144,6 +149,9 @@ class LocalDestination:
     def _make_folder(self, folder: bytes) -> int:
         """Open a folder, making what is missing of it; the caller closes it."""
         missing = parts(self._at.root, folder)
+        there = open_beneath(self._at.fd, folder or b".", _FOLDER)
+        if there is not None:
+            return there
         fd = self._at.open_folder(b"")
         path = b""
         for name in missing:
@@ -158,14 +166,13 @@ class LocalDestination:
         return fd
 
     def _enter(self, fd: int, above: bytes, path: bytes, name: bytes) -> int:
-        flags = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW
         try:
             with suppress(FileNotFoundError):
-                return os.open(name, flags, dir_fd=fd)
+                return os.open(name, _FOLDER, dir_fd=fd)
             with suppress(FileExistsError):  # another thread was faster
                 os.mkdir(name, 0o755, dir_fd=fd)
             self._settled -= {above, path}
-            return os.open(name, flags, dir_fd=fd)
+            return os.open(name, _FOLDER, dir_fd=fd)
         finally:
             os.close(fd)
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import errno
 import os
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 
 from takehold.adapters.disk.faults import refuse, told
 from takehold.adapters.disk.roots import OpenRoot, close_quietly, is_plain, open_sparing, split
 from takehold.adapters.disk.witness import Witness
+from takehold.adapters.together import keep_together
 from takehold.model.recording import Seen, Stamp
 
 PAGE = 4096
@@ -46,16 +47,18 @@ def direct_again(folder: int, name: bytes, flags: int, same: os.stat_result) -> 
 class FileReader:
     """Implements `takehold.ports.disk.Reader`; for one thread at a time."""
 
-    def __init__(self, at: OpenRoot, path: bytes, fd: int, direct: int | None) -> None:
+    def __init__(self, at: OpenRoot, path: bytes, fd: int, direct: int | None, size: int) -> None:
+        """`size` is what the file had when it was opened."""
         self._at = at
         self._path = path
         self._fd = fd
         self._direct = direct
+        # A large part may be read while it grows.
+        self._small_end = size if size < DIRECT_FROM else 0
         self._window, self._window_at = b"", 0
         self._drop_cache()
         # Headers are read through the cache, and nothing beyond them.
-        self._advise("POSIX_FADV_RANDOM")
-        self._in_order = direct is not None
+        self._at_random = False
         self._witness = Witness(at.root.volume)
 
     def stamp(self) -> Stamp:
@@ -84,6 +87,9 @@ class FileReader:
         return held if len(held) == length else None
 
     def _pread(self, offset: int, length: int) -> bytes:
+        if not self._at_random:
+            self._at_random = True
+            self._advise("POSIX_FADV_RANDOM")
         if self._direct is not None:
             return os.pread(self._fd, length, offset)
         before = self._witness.before()
@@ -97,7 +103,11 @@ class FileReader:
             self._read_on()
             before = self._witness.before()
             got = self._read_direct(buffer, offset)
-            while got < len(buffer) and (more := os.preadv(self._fd, [buffer[got:]], offset + got)):
+            # A small file's end is not asked for: one that has grown since has another stamp.
+            while got < len(buffer) and not (got and offset + got == self._small_end):
+                more = os.preadv(self._fd, [buffer[got:]], offset + got)
+                if not more:
+                    break
                 got += more
             self._witness.after(before)
             return got
@@ -126,8 +136,8 @@ class FileReader:
 
     def _read_on(self) -> None:
         """All of it is wanted now: where it goes through the cache, it may be fetched ahead."""
-        if not self._in_order:
-            self._in_order = True
+        if self._at_random and self._direct is None:
+            self._at_random = False
             self._advise("POSIX_FADV_SEQUENTIAL")
 
     def _fall_back(self) -> None:
@@ -159,11 +169,15 @@ class FileReader:
 def cold(at: OpenRoot, path: bytes) -> Iterator[FileReader]:
     """Open a regular file of the root's own volume; FileMissing for anything else."""
     folder, name = split(at.root, path)
-    with ExitStack() as held:
-        fd = held.enter_context(at.folder(folder, path))
+    fd = at.open_folder(folder, path)
+    try:
         reader = cold_in(at, fd, name, path)
-        held.callback(reader.close)
+    finally:
+        close_quietly(fd)
+    try:
         yield reader
+    finally:
+        reader.close()
 
 
 def cold_in(at: OpenRoot, folder: int, name: bytes, path: bytes) -> FileReader:
@@ -176,9 +190,10 @@ def cold_in(at: OpenRoot, folder: int, name: bytes, path: bytes) -> FileReader:
             about = os.fstat(fd)
             _must_be_plain(at, about, path)
             os.set_blocking(fd, True)
+            keep_together(about.st_size)
             large = about.st_size >= DIRECT_FROM
             direct = direct_again(folder, name, os.O_RDONLY, about) if large else None
-            return FileReader(at, path, fd, direct)
+            return FileReader(at, path, fd, direct, about.st_size)
         except BaseException:
             close_quietly(fd)
             raise

@@ -9,6 +9,7 @@ import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from takehold.adapters.disk.beneath import open_beneath
 from takehold.adapters.disk.faults import fault, refuse, told
 from takehold.formats.names import display
 from takehold.model.errors import VolumeGone
@@ -17,6 +18,7 @@ from takehold.model.volume import Root
 # Linux only; elsewhere a read may touch the access time.
 _SPARING = getattr(os, "O_NOATIME", 0)
 _FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW
+_NO_PARTS = frozenset({b"", b".", b".."})
 _NOT_THERE = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ELOOP})
 
 
@@ -59,8 +61,12 @@ class OpenRoot:
     def open_folder(self, path: bytes, of: bytes | None = None) -> int:
         """Descriptor of a folder below, part by part; the caller closes it."""
         with told(self.root, path if of is None else of):
+            names = parts(self.root, path)
+            whole = open_beneath(self.fd, path or b".", _FOLDER | _SPARING)
+            if whole is not None:
+                return whole
             fd = open_sparing(b".", _FOLDER, self.fd)
-            for part in parts(self.root, path):
+            for part in names:
                 fd = _step(fd, part)
             return fd
 
@@ -68,7 +74,7 @@ class OpenRoot:
 def parts(root: Root, path: bytes) -> list[bytes]:
     """The parts of a path; FileMissing for one that would leave its folder."""
     found = path.split(b"/") if path else []
-    if any(part in {b"", b".", b".."} or b"\0" in part for part in found):
+    if b"\0" in path or not _NO_PARTS.isdisjoint(found):
         raise refuse(errno.ENOENT, root, path)
     return found
 
@@ -92,8 +98,10 @@ def _step(above: int, part: bytes) -> int:
 def open_sparing(name: bytes, flags: int, above: int | None = None) -> int:
     """Open without touching the access time; with it where only the owner may spare it."""
     if _SPARING:
-        with contextlib.suppress(PermissionError):
+        try:
             return os.open(name, flags | _SPARING, dir_fd=above)
+        except PermissionError:
+            pass
     return os.open(name, flags, dir_fd=above)
 
 

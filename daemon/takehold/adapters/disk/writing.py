@@ -12,12 +12,13 @@ import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from takehold.adapters.disk.faults import fault, refuse, told, where
+from takehold.adapters.disk.faults import fault, refuse, where
 from takehold.adapters.disk.flushing import CANNOT_PROMISE, flush_to_medium, promises
 from takehold.adapters.disk.naming import KnownNames
 from takehold.adapters.disk.reading import DIRECT_FROM, PAGE, FileReader, cold_in, direct_again
 from takehold.adapters.disk.roots import OpenRoot, close_quietly, split
 from takehold.adapters.disk.witness import on_block_device
+from takehold.adapters.together import keep_together
 from takehold.formats.names import OWN_PREFIX
 from takehold.model.errors import WorldError
 
@@ -55,6 +56,7 @@ class FilePart:
     def reserve(self, size: int) -> None:
         """Ask for room for `size` bytes, and choose how to write them."""
         volume = self._at.root.volume
+        keep_together(size)
         with self._fatal():
             about = os.fstatvfs(self._fd)
             if volume.kind in _FAT and size > _FAT_LARGEST:
@@ -160,8 +162,10 @@ class FilePart:
         with self._fatal():
             self._at.check()
             self._close_written()
-        with told(self._at.root, path, naming=self._is_there()):
+        try:
             self._names.rename(folder, self._folder_fd, self._name, name)
+        except OSError as error:
+            raise fault(error, self._at.root, path, naming=self._is_there()) from error
         self._release()
 
     def _is_there(self) -> bool:
@@ -195,17 +199,32 @@ class FilePart:
         close_quietly(self._lock_fd)
         close_quietly(self._folder_fd)
 
-    @contextmanager
-    def _fatal(self) -> Iterator[None]:
+    def _fatal(self) -> _Fatal:
         """Whatever fails within kills this part: it is never tried again on it."""
         if self._dead or not self._open:
             raise WorldError(f"{where(self._at.root, self._path)}: it failed before.")
-        try:
-            with told(self._at.root, self._path):
-                yield
-        except BaseException:
-            self._dead = True
-            raise
+        return _Fatal(self)
+
+    def _kill(self, error: BaseException) -> None:
+        self._dead = True
+        if isinstance(error, OSError):
+            raise fault(error, self._at.root, self._path) from error
+
+
+class _Fatal:
+    """A block within which any error kills the part."""
+
+    __slots__ = ("_killed",)
+
+    def __init__(self, part: FilePart) -> None:
+        self._killed = part._kill  # noqa: SLF001  # one class in two
+
+    def __enter__(self) -> None:
+        pass
+
+    def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
+        if error is not None:
+            self._killed(error)
 
 
 def _join(folder: bytes, name: bytes) -> bytes:
