@@ -24,7 +24,7 @@ from takehold.decide.keys import prove_key
 from takehold.decide.measuring import to_measure
 from takehold.decide.plan import Wanted, plan, short_of_room
 from takehold.decide.schedule import unclosed, wraps_due
-from takehold.decide.stale import is_stale, may_be_stale
+from takehold.decide.stale import days_to_weigh, is_stale
 from takehold.engine.closing import compared_at, news_since
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
@@ -263,10 +263,13 @@ def test_no_stale_copy_is_passed_over_because_its_day_sleeps(
     awake, sleepy = ledger(facts[0]), dozing(catalogue)
     for drive in DRIVES:
         about = drive, at, used, at - 5 if asked else None
-        mine = may_be_stale(sleepy, *about)
+        days = days_to_weigh(sleepy, *about)
         copies = (c for n in awake.on(drive.root.identity) for c in awake.copies_of(n))
-        stale = {c.recording for c in _there(copies, drive) if is_stale(awake, c, *about)}
-        assert stale <= mine
+        stale = {
+            awake.day_of(c.recording) for c in _there(copies, drive) if is_stale(awake, c, *about)
+        }
+        assert stale <= set(days)
+        assert days == [day for day in days_to_weigh(awake, *about) if day in days]
 
 
 def _there(copies: Iterable[Any], drive: Any) -> list[Any]:

@@ -19,11 +19,14 @@ from planworld import (
     target,
     trouble,
 )
+from takehold.decide import plan as planning
 from takehold.decide.keys import prove_key
-from takehold.decide.stale import may_be_stale
+from takehold.decide.stale import days_to_weigh
 from takehold.model import facts as f
 from takehold.model.dozing import Dozing
 from takehold.model.errors import WorldError
+from takehold.model.situation import Situation, Target
+from takehold.model.step import Prove
 
 DRIVE = target("shuttle-1")
 ROOT = DRIVE.root.identity
@@ -153,6 +156,12 @@ def test_what_was_handed_out_stays_as_it_is() -> None:
     assert list(copies) == [(ROOT, FIRST.place)]
 
 
+def weighed(shelf: Shelf, drive: Target, asked_at: int | None = None) -> list[str]:
+    """The days that would be weighed, in order of their dates; all are asleep."""
+    known = shelf.known(most=0)
+    return sorted(days_to_weigh(known, drive, NOON, settings(), asked_at))
+
+
 def test_of_a_sleeping_day_that_is_asked_for_which_may_have_a_stale_copy() -> None:
     """One with an old proof, a weak one, or a copy that could not be read again; no other."""
     shelf = Shelf()
@@ -160,12 +169,55 @@ def test_of_a_sleeping_day_that_is_asked_for_which_may_have_a_stale_copy() -> No
     weak = copy(THIRD, DRIVE, durable=False)
     failed = prove_key(copy(FIRST, DRIVE))
     shelf.record([f.Proven(old)])
-    assert may_be_stale(shelf.known(most=0), DRIVE, NOON, settings(), None) == {2}
+    assert sorted(days_to_weigh(shelf.known(most=0), DRIVE, NOON, settings(), None)) == list(
+        DAYS[1:2]
+    )
     shelf.record([f.Proven(weak)])
     home = replace(DRIVE.root.volume, appearance="put in: 2")
     again = replace(DRIVE, root=replace(DRIVE.root, volume=home))
-    assert may_be_stale(shelf.known(most=0), again, NOON, settings(), None) == {2, 3}
+    assert sorted(days_to_weigh(shelf.known(most=0), again, NOON, settings(), None)) == list(
+        DAYS[1:]
+    )
     shelf.record([trouble(failed)])
-    assert may_be_stale(shelf.known(most=0), again, NOON, settings(), None) == {1, 2, 3}
+    assert weighed(shelf, again) == list(DAYS)
     shelf.record([f.TroubleOver(failed)])
-    assert may_be_stale(shelf.known(most=0), DRIVE, NOON, settings(), NOON + 90) == {1, 2, 3}
+    assert sorted(days_to_weigh(shelf.known(most=0), DRIVE, NOON, settings(), NOON + 90)) == list(
+        DAYS
+    )
+
+
+def overdue() -> Shelf:
+    """Each of the three days has a copy whose proof is old, the first day's the youngest."""
+    shelf = Shelf()
+    for one, days in ((FIRST, 40), (SECOND, 50), (THIRD, 60)):
+        shelf.record([f.Proven(copy(one, DRIVE, at=NOON - days * 86_400))])
+    shelf.told.clear()
+    return shelf
+
+
+# A recheck that was asked for beside a card at work: nothing is compared then.
+RECHECK = planning.Wanted(
+    lanes=frozenset({"card SND_A1"}), rechecks=(f.Asked(1, "recheck", "", NOON),)
+)
+
+
+def test_of_many_days_to_be_read_again_those_wake_that_fit_one_step(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The oldest first, and one more to see that it does not fit."""
+    monkeypatch.setattr(planning, "BATCH_FILES", 1)
+    shelf = overdue()
+    now = Situation(NOON, DAYS[-1], (), (DRIVE,))
+    [step] = planning.plan(shelf.known(most=0), now, settings(), RECHECK)
+    assert isinstance(step, Prove)
+    assert [recorded.id for recorded, _ in step.pairs] == [3]
+    assert set(shelf.told) == {DAYS[2], DAYS[1]}
+
+
+def test_days_of_another_production_wake_for_no_reading() -> None:
+    """Its drive and laptop went on to the next one: those copies are never read again."""
+    shelf = overdue()
+    now = Situation(NOON, DAYS[-1], (), (DRIVE,))
+    other = settings(production="Quiet Harbour")
+    assert planning.plan(shelf.known(most=0), now, other, RECHECK) == ()
+    assert shelf.told == []

@@ -28,7 +28,7 @@ from takehold.decide.recognise import sample
 from takehold.decide.salvage import salvage_of
 from takehold.decide.settle import settled
 from takehold.decide.sides import production_folder
-from takehold.decide.stale import is_stale, may_be_stale
+from takehold.decide.stale import days_to_weigh, is_stale
 from takehold.model.facts import Asked, Revised
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Recording
@@ -303,18 +303,35 @@ def _proofs(
     *,
     everything: bool,
 ) -> Iterator[Prove]:
-    """Copies to be read again, the oldest proof first; without `everything` the suspects only."""
+    """Copies to be read again; without `everything` the suspects only."""
+    old = _stale(ledger, now, settings, target, wanted, taken, everything=everything)
+    if batch := tuple(_batch(old, lambda p: p[0].stamp.size)):
+        yield Prove(target, batch)
+
+
+def _stale(
+    ledger: Ledger,
+    now: Situation,
+    settings: Settings,
+    target: Target,
+    wanted: Wanted,
+    taken: set[int],
+    *,
+    everything: bool,
+) -> Iterator[tuple[Recording, Copy]]:
+    """Day by day, the oldest proof first: who takes no more wakes no more days."""
     ours, root = production_folder(settings), target.root.identity
     asked_at = max((a.at for a in wanted.rechecks if a.about in ("", target.name)), default=None)
-    mine = {rid for rid, _, _ in wanted.suspects}
-    mine |= may_be_stale(ledger, target, now.now, settings, asked_at) if everything else set()
-    old: list[tuple[Recording, Copy]] = []
-    for rid in sorted(mine - taken):
-        recording = ledger.recordings.get(rid)
-        if recording is None or not recording.place.startswith(ours):
-            continue
-        old += [
-            (recording, copy)
+    suspects = {rid for rid, _, _ in wanted.suspects}
+    groups: Iterable[set[int]] = [suspects]
+    if everything:
+        days = days_to_weigh(ledger, target, now.now, settings, asked_at, suspects)
+        groups = (ledger.held_of(day, root) for day in days)
+    for group in groups:
+        mine = [r for r in sorted(group - taken) if ledger.day_of(r) and ledger.is_below(r, ours)]
+        pairs = [
+            (ledger.recordings[rid], copy)
+            for rid in mine
             for copy in ledger.copies_of(rid)
             if copy.root == root
             and (
@@ -322,9 +339,8 @@ def _proofs(
                 or (everything and is_stale(ledger, copy, target, now.now, settings, asked_at))
             )
         ]
-    if old:
-        old.sort(key=lambda pair: (pair[1].proof.at, pair[0].id))
-        yield Prove(target, tuple(_batch(old, lambda p: p[0].stamp.size)))
+        pairs.sort(key=lambda pair: (pair[1].proof.at, pair[0].id))
+        yield from pairs
 
 
 def _may_land(

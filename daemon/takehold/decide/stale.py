@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator
+
 from takehold.decide.backoff import due
 from takehold.decide.durable import wants_read
 from takehold.decide.keys import prove_key
@@ -25,18 +27,37 @@ def is_stale(
     return weak or _asked(asked_at, at, now) or overdue(at, now, settings)
 
 
-def may_be_stale(
-    ledger: Ledger, target: Target, now: int, settings: Settings, asked_at: int | None
-) -> set[int]:
-    """Recordings on a drive of which a copy may be stale: of a day that sleeps all, or none."""
+def days_to_weigh(
+    ledger: Ledger,
+    target: Target,
+    now: int,
+    settings: Settings,
+    asked_at: int | None,
+    suspects: Collection[int] = (),
+) -> list[str]:
+    """Days with a copy on a drive that may be stale, or of a suspect; the oldest proof first.
+
+    One that sleeps is not woken for the question; one that is awake is always among them.
+    """
     root = target.root.identity
-    mine = set(ledger.held.get(root, ()))
-    for outline in ledger.asleep.values():
-        proofs = outline.proofs.get(root)
-        if proofs is not None and _any_stale(proofs, target, now, settings, asked_at):
-            mine |= set(proofs.of)
     failed = {int(key.split()[1]) for key in ledger.troubles if key.startswith("prove ")}
-    return mine | {number for number in failed if ledger.stands_on(number, (root,))}
+    again = {ledger.day_of(number) for number in failed.union(suspects)}
+    found: list[tuple[int, str]] = []
+    for day in ledger.of_day:
+        outline = ledger.asleep.get(day)
+        if outline is None:
+            proven = [c.proof.at for c in _copies_on(ledger, day, root)]
+            found += [(min(proven), day)] if proven else []
+        elif (proofs := outline.proofs.get(root)) is not None and (
+            day in again or _any_stale(proofs, target, now, settings, asked_at)
+        ):
+            found.append((proofs.oldest, day))
+    return [day for _, day in sorted(found)]
+
+
+def _copies_on(ledger: Ledger, day: str, root: str) -> Iterator[Copy]:
+    for number in ledger.held_of(day, root):
+        yield from (copy for copy in ledger.copies_of(number) if copy.root == root)
 
 
 def _any_stale(

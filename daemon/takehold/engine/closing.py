@@ -127,7 +127,8 @@ class Closer:
         told = list(facts)
         if not all(map(_follows, told)):
             self._fresh.clear()
-        self._touched |= self._neighbours.touched(ledger, self.days.settings, told)
+        for day in self._neighbours.touched(ledger, self.days.settings, told):
+            self._touched.add(day)
         for fact in told:
             match fact:
                 case Inventoried(recording):

@@ -22,10 +22,11 @@ from takehold.decide.reads import DISPUTES
 from takehold.decide.schedule import wraps_due
 from takehold.decide.settle import settled
 from takehold.engine.absences import away, confirmed_since, gone_unread, unlisted
+from takehold.engine.book import Book
 from takehold.engine.calm import Calm, Scene, scene
 from takehold.engine.closing import Closer
 from takehold.engine.days import Days
-from takehold.engine.endings import came_late, ended
+from takehold.engine.endings import came_late
 from takehold.engine.enrolment import Enrolment
 from takehold.engine.lanes import Lanes
 from takehold.engine.observe import MUTE_DRIVE, Found, Look, Observer
@@ -122,6 +123,7 @@ class Engine:
         self.ailing = self.resting = False
         self.closer = Closer(days, world.clock, patience)
         self.closer.remember(self.ledger)
+        self._book = Book(world.catalogue, self.ledger, self.closer)
         self.now = Now(Situation(world.clock.now(), self.today(), (), ()))
 
     def adopt(self, settings: Settings, days: Days) -> None:
@@ -157,9 +159,11 @@ class Engine:
         try:
             while self._unrecorded:
                 batch = together(self._unrecorded)
-                self._record([fact for outcome in batch for fact in self._facts_of(outcome)])
+                if self._book.keep(f for outcome in batch for f in self._facts_of(outcome)):
+                    self.resting = False
                 for _ in batch:
                     self._unrecorded.popleft()
+            self._book.note()
         except TakeholdError as error:
             self._ail(error)
         return bool(outcomes), freed
@@ -192,15 +196,9 @@ class Engine:
         return trouble(key, error, self.ledger.troubles.get(key), self._world.clock.now())
 
     def _record(self, facts: Iterable[Fact]) -> None:
-        known = self.ledger.troubles
-        kept = [f for f in facts if not isinstance(f, TroubleOver) or f.key in known]
-        kept += [TroubleOver(key) for key in sorted(ended(self.ledger, kept))]
-        if kept:
+        if self._book.keep(facts):
             self.resting = False
-            self.ledger.rouse(kept)
-            self._world.catalogue.record(kept)
-            self.ledger.apply(kept)
-            self.closer.touched(self.ledger, kept)
+        self._book.note()
 
     def forgive(self) -> None:
         """Try again at once what failed before: a person, or a volume, has come."""
@@ -228,6 +226,7 @@ class Engine:
         return busy
 
     def _turn(self) -> bool:
+        self._book.note()
         asked = self._commands()
         look = self.waking.look(self._observer, self.lanes.running, self._forget)
         while told := self.recall.look(self.ledger, look.targets, self.closer.days):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from takehold.decide.astray import beyond, reach
 from takehold.model.facts import Fact, Inventoried, WasMeasured, WasRead
@@ -33,8 +33,11 @@ class Neighbours:
             found |= {day} if max(reads, default=-1) >= newest.at else set()
         return found
 
-    def touched(self, ledger: Ledger, settings: Settings, facts: Iterable[Fact]) -> set[str]:
-        """The closed days of which new facts say something else than before."""
+    def touched(self, ledger: Ledger, settings: Settings, facts: Iterable[Fact]) -> Iterator[str]:
+        """The closed days of which new facts say something else than before.
+
+        One by one: a day that was told is not told again, whatever is raised at the next.
+        """
         numbers: set[int] = set()
         for fact in facts if ledger.revisions else ():
             match fact:
@@ -47,7 +50,7 @@ class Neighbours:
         known = filter(None, map(ledger.recordings.get, numbers))
         first = {(recording.load, recording.day): recording for recording in known}
         days = {day for recording in first.values() for day in reach(ledger, recording, settings)}
-        return {day for day in days if self._changed(ledger, settings, day)}
+        yield from (day for day in sorted(days) if self._changed(ledger, settings, day))
 
     def _changed(self, ledger: Ledger, settings: Settings, day: str) -> bool:
         if ledger.newest(day) is None:

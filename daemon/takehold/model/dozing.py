@@ -108,9 +108,9 @@ class Dozing(Ledger):
     def _days_about(self, fact: f.Fact) -> set[str]:
         match fact:
             case f.Inventoried(recording):
-                return {recording.day, self._day_of(recording.id)}
+                return {recording.day, self.day_of(recording.id)}
             case f.Proven(copy):
-                return {self._day_of(copy.recording)}
+                return {self.day_of(copy.recording)}
             case (
                 f.WasRead(recording=number)
                 | f.WasMeasured(recording=number)
@@ -118,13 +118,9 @@ class Dozing(Ledger):
                 | f.Gone(recording=number)
                 | f.Broken(recording=number)
             ):
-                return {self._day_of(number)}
+                return {self.day_of(number)}
             case _:
                 return set()
-
-    def _day_of(self, number: int) -> str:
-        known = dict.get(self.recordings, number)
-        return self._sleepers.get(number, "") if known is None else known.day
 
     def apply(self, facts: Iterable[f.Fact]) -> None:
         """Fold facts in, in order; those about a day that sleeps were announced to `rouse`."""
@@ -229,6 +225,11 @@ class Dozing(Ledger):
         return {n for outline in outlines for p in outline.proofs.values() for n in p.of}
 
     # -- what wakes nobody
+
+    def day_of(self, recording: int) -> str:
+        """The day of a recording, "" of one that is not known."""
+        day = self._sleepers.get(recording)
+        return super().day_of(recording) if day is None else day
 
     def day(self, day: str) -> list[Recording]:
         """All recordings of a day in the order they were met."""

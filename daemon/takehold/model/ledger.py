@@ -75,7 +75,10 @@ class Ledger:
                 self.news[""] += 1
                 self.next_id = max(self.next_id, load.id + 1)
             case f.Listed(load=load_id):
+                before = self.listings.get(load_id)
                 self.listings[load_id] = fact
+                # What is not on its card any more is weighed otherwise.
+                self.news[""] += before is None or before.skipped != fact.skipped
             case f.Inventoried(recording):
                 self._keep(recording)
             case f.WasRead(recording=rid, reading=reading):
@@ -202,6 +205,11 @@ class Ledger:
     def day(self, day: str) -> list[Recording]:
         """All recordings of a day in the order they were met."""
         return [self.recordings[i] for i in sorted(self.of_day.get(day, ()))]
+
+    def day_of(self, recording: int) -> str:
+        """The day of a recording, "" of one that is not known."""
+        known = self.recordings.get(recording)
+        return "" if known is None else known.day
 
     def size_of(self, recording: int) -> int:
         """Bytes of a recording."""
