@@ -63,17 +63,33 @@ def running(place: Home, nudge: Callable[[], None]) -> Iterator[Running]:
     _check_state_folder(place)
     with InstanceLock(place.lock, STARTS_WITHIN_S) as lock, closing(Pulse(place.pulse)) as pulse:
         pulse.beat()
-        catalogue, known, damaged = _open(place)
+        begun = _begin(place, settings, signer, lock, pulse, nudge)
         try:
-            begun = _assemble(
-                place, settings, signer, lock, pulse, catalogue, known, damaged, nudge
-            )
-            try:
-                yield begun
-            finally:
-                begun.vigil.end()
+            yield begun
         finally:
-            catalogue.close()
+            begun.vigil.end()
+            begun.catalogue.close()
+
+
+def _begin(
+    place: Home,
+    settings: Settings,
+    signer: KeySigner,
+    lock: InstanceLock,
+    pulse: Pulse,
+    nudge: Callable[[], None],
+    *,
+    again: bool = True,
+) -> Running:
+    """Of a day that is asked for now it may show that the catalogue is damaged: then once more."""
+    catalogue, known, lost = _open(place)
+    try:
+        return _assemble(place, settings, signer, lock, pulse, catalogue, known, lost, nudge)
+    except BaseException as fault:
+        catalogue.close()
+        if not (again and isinstance(fault, CatalogueDamaged)):
+            raise
+    return _begin(place, settings, signer, lock, pulse, nudge, again=False)
 
 
 def _check_state_folder(place: Home) -> None:

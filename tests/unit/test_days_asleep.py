@@ -12,6 +12,7 @@ from planworld import (
     cards,
     copied,
     copy,
+    load,
     reading,
     recording,
     settings,
@@ -21,6 +22,7 @@ from planworld import (
 )
 from takehold.decide import plan as planning
 from takehold.decide.keys import prove_key
+from takehold.decide.merge import merged
 from takehold.decide.stale import days_to_weigh
 from takehold.model import facts as f
 from takehold.model.dozing import Dozing
@@ -221,3 +223,15 @@ def test_days_of_another_production_wake_for_no_reading() -> None:
     other = settings(production="Quiet Harbour")
     assert planning.plan(shelf.known(most=0), now, other, RECHECK) == ()
     assert shelf.told == []
+
+
+def test_a_found_manifest_wakes_each_day_of_its_card_once() -> None:
+    """A card that was cleared and never formatted has many loads; each is asked for all files."""
+    shelf = Shelf()
+    later = recording(8, b"T08.WAV", of=7, day="2031-05-07")
+    shelf.record([f.LoadSeen(load(7, identity=load(1).identity)), *taken(later)])
+    files = (FIRST, SECOND, THIRD, replace(later, load=1))
+    reads = [f.WasRead(file.id, file.readings[0]) for file in files]
+    told = [f.LoadSeen(load(1)), *taken(*files), *reads]
+    assert merged(told, shelf.known(most=0)) == ()
+    assert sorted(shelf.told) == [*DAYS, "2031-05-07"]

@@ -29,11 +29,16 @@ __all__ = ["CatalogueDamaged", "SqliteCatalogue", "check_can_lock", "move_aside"
 
 
 class SqliteCatalogue:
-    """Every method raises WorldError, VolumeFull or CatalogueDamaged; nothing is half kept."""
+    """Every method raises WorldError, VolumeFull or CatalogueDamaged; nothing is half kept.
+
+    `damaged` says that a day could not be told: whoever opens it next puts it aside.
+    """
 
     def __init__(self, db: sqlite3.Connection, path: str) -> None:
         self._db = db
         self._path = path
+        self.damaged = False
+        self._file = catalogue_file.which(path)
 
     @classmethod
     def open(cls, path: str) -> SqliteCatalogue:
@@ -51,6 +56,10 @@ class SqliteCatalogue:
     def open_to_ask(cls, path: str) -> SqliteCatalogue:
         """Open it beside the daemon that works with it, to store a command; as `open_to_read`."""
         return cls(catalogue_file.open_to_ask(path, catalogue_file.newest_form()), path)
+
+    def is_aside(self) -> bool:
+        """Whether another file lies where it was opened: it was damaged, and put aside."""
+        return catalogue_file.which(self._path) != self._file
 
     def close(self) -> None:
         """Close it; it cannot be used afterwards."""
@@ -82,6 +91,7 @@ class SqliteCatalogue:
         try:
             return self._read(lambda: catalogue_asleep.of_day(self._db, day))
         except CatalogueDamaged as error:
+            self.damaged = True
             with suppress(TakeholdError), catalogue_file.transaction(self._db, self._path):
                 catalogue_file.note_damage(self._db, error.says)
             raise

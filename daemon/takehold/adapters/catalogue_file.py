@@ -83,6 +83,15 @@ def open_to_write(path: str, scripts: Sequence[str]) -> sqlite3.Connection:
         return db
 
 
+def which(path: str) -> tuple[int, int] | None:
+    """Which file lies there, by device and number; None if none does."""
+    try:
+        there = os.stat(path)
+    except OSError:
+        return None
+    return there.st_dev, there.st_ino
+
+
 def check_noted(db: sqlite3.Connection, path: str) -> None:
     """Close it and raise CatalogueDamaged if damage was noted in it."""
     with _errors_said(path), _closed_on_error(db):

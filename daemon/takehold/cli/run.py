@@ -27,6 +27,7 @@ ASTRAY = (
     "Stopped: the state folder is not the one any more that takehold began with. Start it again:"
     " it goes on with what lies there now."
 )
+ANEW = "The catalogue holds what cannot be read: it is put aside, and made anew."
 # Threads that talk to devices, by the first word of their names.
 AT_DEVICES = frozenset({"ask", "write", "prove", "card", "drive"})
 
@@ -45,7 +46,14 @@ class ServiceManager:
 
 
 def run_daemon(place: Home) -> int:
-    """Work until SIGTERM or Ctrl-C."""
+    """Work until SIGTERM or Ctrl-C. A catalogue that turns out damaged is begun anew meanwhile."""
+    while (ended := _work(place)) is None:
+        pass
+    return _leave(ended)
+
+
+def _work(place: Home) -> bool | None:
+    """Whether all work ended in time; None if it is to begin again."""
     import structlog
 
     wake = Wake()
@@ -59,7 +67,7 @@ def run_daemon(place: Home) -> int:
         bell, live = os.fsencode(place.bell), LiveFile(place.state)
         told = (live, ServiceManager(begun.pulse), log, bell)
         daemon = Daemon(begun.engine, wake, begun.clock, *told, begun.vigil)
-        daemon.astray = begun.lock.is_lost
+        daemon.astray = lambda: begun.lock.is_lost() or begun.catalogue.damaged
         with (
             nudges(begun.engine.settings, wake.nudge) as plan,
             _signals(daemon, wake, place, begun, log, plan),
@@ -74,9 +82,10 @@ def run_daemon(place: Home) -> int:
         if begun.lock.is_lost():
             said, ended = ASTRAY, False
             sys.stderr.write(f"{said}\n")
-        log.info(said)
+        anew = begun.catalogue.damaged and ended and not daemon.stopping
+        log.info(ANEW if anew else said)
         wake.close()
-    return _leave(ended)
+    return None if anew else ended
 
 
 def hanging() -> bool:

@@ -11,7 +11,7 @@ Rules of this file:
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from takehold.decide.place import beside
@@ -58,24 +58,33 @@ def merged(facts: Iterable[f.Fact], ledger: Ledger) -> tuple[f.Fact, ...]:
     return tuple(kept)
 
 
-def _load(merge: _Merge, load: Load, files: Iterable[Recording]) -> Iterator[f.LoadSeen]:
+def _load(merge: _Merge, load: Load, files: Collection[Recording]) -> Iterator[f.LoadSeen]:
     """Put a load's new files under the load here that is that card, or under one of their own."""
     hosts = [host for host in merge.ledger.loads.values() if host.identity == load.identity]
+    known = _known(merge, hosts, files)
     new: list[Recording] = []
     for recording in files:
-        known = [v for h in hosts for v in merge.ledger.versions(h.id, recording.path)]
-        twin = next((k for k in known if k.digests and k.digests == recording.digests), None)
+        here = [v for of in known.values() for v in of.get(recording.path, ())]
+        twin = next((k for k in here if k.digests and k.digests == recording.digests), None)
         if twin is not None:
             merge.same[recording.id] = twin.id
-        elif not any(_unread_twin(k, recording) for k in known):
+        elif not any(_unread_twin(k, recording) for k in here):
             new.append(recording)
-    fitting = [h for h in hosts if not any(merge.ledger.versions(h.id, r.path) for r in new)]
+    fitting = [h for h in hosts if not any(known[h.id].get(r.path) for r in new)]
     if fitting and (new or merge.same.keys() & {r.id for r in files}):
         merge.loads[load.id] = fitting[-1].id
     elif new or not hosts:
         merge.loads[load.id] = merge.free_id()
         yield f.LoadSeen(replace(load, id=merge.loads[load.id]))
     merge.recordings |= {recording.id: merge.free_id() for recording in new}
+
+
+def _known(
+    merge: _Merge, hosts: Iterable[Load], files: Collection[Recording]
+) -> dict[int, dict[bytes, list[Recording]]]:
+    """What stands here under the paths of files, load by load: each of them is woken once."""
+    paths = {recording.path for recording in files}
+    return {h.id: {path: merge.ledger.versions(h.id, path) for path in paths} for h in hosts}
 
 
 def _unread_twin(known: Recording, told: Recording) -> bool:
