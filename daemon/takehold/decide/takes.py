@@ -341,14 +341,16 @@ def _beside(firsts: list[Take], later: Iterable[Take]) -> list[Take]:
 def _across(found: list[Take], roles: Mapping[int, Role]) -> Iterator[Take]:
     """What was recorded again on another card goes to its original: the recorder's, not a backup's.
 
-    A backup card's goes to that of a backup card.
+    A backup card's goes to that of a backup card. What has none is a take like others: all that is
+    asked of a take is asked of it.
     """
     for backup in (False, True):
         side = [take for take in found if (roles[take.load] is Role.BACKUP) is backup]
         packs = [t for t in side if roles[t.load] is Role.BODYPACK and not t.rerecorded]
         rest = [t for t in side if roles[t.load] is not Role.BODYPACK and not t.rerecorded]
         yield from packs
-        yield from _beside(rest, [take for take in side if take.rerecorded])
+        later = [take for take in side if take.rerecorded]
+        yield from (replace(take, rerecorded=False) for take in _beside(rest, later))
 
 
 def _around(take: Take, firsts: list[Take], timed: list[tuple[int, int]]) -> int | None:
