@@ -46,10 +46,11 @@ from takehold.cli.main import main
 main()
 """
 NAMES = {
-    "hash": "checksums and the audio measure",
+    "hash": "checksums of the card's bytes",
+    "measure_0": "the audio measure",
     "prove": "flush, read-back, names",
-    "write": "writing",
-    "card": "listing the card's files, reading",
+    "write": "writing; of small files the read-back and names too",
+    "card": "listing, reading; of small files their checksums and measure too",
     "main": "start, catalogue, judging, manifest",
     "all": "all",
 }
