@@ -22,6 +22,8 @@ def muted_mp3(day: Day, take: Take) -> None:
     content = encoded(day, muted, ".mp3", *PLAIN_MP3)
     pair(day, take, content, "different", f"{take.name[:-4]}.MP3")
     day.owed("backup-different", f"DAY01/{take.name}:")
+    if take.channels > 1:  # nor are the others in it
+        day.owed("backup-partial", f"DAY01/{take.name}:")
 
 
 def mp3_of_another_take(day: Day, take: Take) -> None:
@@ -30,6 +32,8 @@ def mp3_of_another_take(day: Day, take: Take) -> None:
     content = encoded(day, other, ".mp3", *PLAIN_MP3)
     pair(day, take, content, "different", f"{take.name[:-4]}.MP3")
     day.owed("backup-different", f"DAY01/{take.name}:")
+    if take.channels > 1:  # nor are the others in it
+        day.owed("backup-partial", f"DAY01/{take.name}:")
 
 
 def mp3_without_a_header(day: Day, take: Take) -> None:

@@ -27,6 +27,8 @@ SPACING = 40
 """Seconds from take to take."""
 # What may be said of any day and is no matter of its audio.
 BACKGROUND = {"litter", "read-back-not-provable", "not-durable", "second-read-not-provable"}
+# Said once for the takes of a card that are alike in it.
+OF_TAKES = {"track-silent", "tracks-unnamed", "channels", "timecode-off-clock"}
 
 
 @dataclass
@@ -83,7 +85,7 @@ class Day:
         self.truths.append(Truth(code, words, self.plant))
 
     def set_up(self, card: str, code: str, name: str, what: str) -> None:
-        """A file is not what the config expects: told once for all files of which that is so."""
+        """What is told once for all files of a card of which it is so, as not what is expected."""
         self.unlike.setdefault((card, code, what), []).append((name, self.plant))
 
     def settle(self) -> None:
@@ -91,14 +93,15 @@ class Day:
         for (card, code, what), files in self.unlike.items():
             name, plant = files[0]
             one = f"{card}/DAY01/{name}: {what}"
-            words = one if len(files) == 1 else f"{card}: {len(files)} files: {what}"
+            kind = "takes" if code in OF_TAKES else "files"
+            words = one if len(files) == 1 else f"{card}: {len(files)} {kind}: {what}"
             self.truths.append(Truth(code, words, plant))
 
     def other_channels(self, name: str, count: int, usual: int) -> None:
         """A take of more or fewer channels than the others: told once, or there and back."""
         expect = self.keys["expect"]
         if isinstance(expect, dict) and "channels" in expect:
-            self.owed("channels", f"DAY01/{name}: {count} channels")
+            self.set_up("primary", "channels", name, f"{count} channel")
         else:
             self.owed("channels-changed", f"DAY01/{name}: {count} channels after {usual}")
             self.owed("channels-changed", f": {usual} channels after {count}")

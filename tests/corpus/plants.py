@@ -74,7 +74,7 @@ def unused_track(day: Day, take: Take) -> None:
     for name, content in monos(day, take, [1, 0]):
         day.put("backup", name, content, take.said.start)
     day.relate(take.name, "same audio, other layout")
-    day.owed("track-silent", f"DAY01/{take.name}: no sound at all on Keeper")
+    day.set_up("primary", "track-silent", take.name, "no sound at all on Keeper")
 
 
 def parts(take: Take, cuts: Sequence[float]) -> Iterator[tuple[str, Take]]:
@@ -266,7 +266,7 @@ def silent_track(day: Day, take: Take) -> None:
     """A track without any sound."""
     take.samples[:, 1] = 0
     both(day, take, whole(day, take))
-    day.owed("track-silent", f"DAY01/{take.name}: no sound at all on Boom")
+    day.set_up("primary", "track-silent", take.name, "no sound at all on Boom")
 
 
 def dead_track(day: Day, take: Take) -> None:
@@ -332,7 +332,7 @@ def renamed_track(day: Day, take: Take) -> None:
 def unnamed(day: Day, take: Take) -> None:
     """No track has a name, and those of other takes have."""
     both(day, take, whole(day, take, names=("", "", "")))
-    day.owed("tracks-unnamed", f"DAY01/{take.name}:")
+    day.set_up("primary", "tracks-unnamed", take.name, "none of its tracks")
 
 
 def old_date(day: Day, take: Take) -> None:
@@ -348,7 +348,7 @@ def off_clock(day: Day, take: Take) -> None:
     seconds = (take.said.start // RATE - 3600 - 17) % 86_400
     clock = f"{seconds // 3600:02}:{seconds // 60 % 60:02}:{seconds % 60:02}"
     both(day, take, whole(day, take, time=clock))
-    day.owed("timecode-off-clock", f"DAY01/{take.name}:")
+    day.set_up("primary", "timecode-off-clock", take.name, "its timecode is 60 min off")
 
 
 def overlapping(day: Day, take: Take) -> None:
@@ -427,7 +427,7 @@ def bad_ixml(day: Day, take: Take) -> None:
     for role in ("primary", "backup"):
         day.owed("ixml-unreadable", f"{role}/DAY01/{take.name}")
         day.set_up(role, "timecode-rate-unknown", take.name, "no timecode rate")
-    day.owed("tracks-unnamed", f"DAY01/{take.name}:")
+    day.set_up("primary", "tracks-unnamed", take.name, "none of its tracks")
 
 
 def reordered(day: Day, take: Take) -> None:
@@ -526,7 +526,6 @@ def no_audio(day: Day, take: Take) -> None:
         day.owed("no-data", f"{role}/DAY01/{take.name[:-4]}_N.WAV")
         day.set_up(role, "timecode-rate-unknown", f"{take.name[:-4]}_N.WAV", "no timecode rate")
     day.owed("take-twice", f"DAY01/{take.name[:-4]}_N.WAV:")
-    day.owed("tracks-unnamed", f"DAY01/{take.name[:-4]}_N.WAV:")
 
 
 RELATIONS: list[tuple[str, Plant]] = [

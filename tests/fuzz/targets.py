@@ -97,10 +97,13 @@ def report_table(raw: bytes) -> None:
     """`report_table.listing`."""
     found = listing(raw)
     if found is not None:
-        assert 0 < len(found.names) <= NAMES_CAP
-        assert all(0 < len(name) <= NAME_CAP for name in found.names)
-        assert sum(map(len, found.names)) <= len(raw)
-        for name in found.names:
+        columns = (found.names, *found.besides)
+        assert 0 < max(map(len, columns)) <= NAMES_CAP
+        assert sum(map(len, found.besides)) <= NAMES_CAP
+        names = [name for column in columns for name in column]
+        assert all(0 < len(name) <= NAME_CAP for name in names)
+        assert sum(map(len, names)) <= len(raw)
+        for name in names:
             name.encode()
 
 

@@ -25,6 +25,7 @@ ARGUMENT = {
     "Unlike": 0,
     "_make": 1,
     "noticed": 1,
+    "noticed_of": 1,
     "Trouble": 1,
     "_alarm": 2,
 }

@@ -13,7 +13,7 @@ from takehold.formats.report_table import NAME_CAP, NAMES_CAP, listing
 
 def names_listed(raw: bytes) -> tuple[str, ...] | None:
     found = listing(raw)
-    return found.names if found else None
+    return tuple(n for column in (found.names, *found.besides) for n in column) if found else None
 
 
 PIECES = st.sampled_from(
@@ -27,21 +27,24 @@ NAME = st.text(
 )  # fmt: skip
 
 
-def bounded(found: tuple[str, ...] | None) -> bool:
+def bounded(raw: bytes) -> bool:
+    found = listing(raw)
     if found is None:
         return True
-    fits = len(found) <= NAMES_CAP and max(map(len, found)) <= NAME_CAP
-    return bool(found) and fits and len(set(found)) == len(found)
+    columns = (found.names, *found.besides)
+    fits = len(found.names) <= NAMES_CAP and sum(map(len, found.besides)) <= NAMES_CAP
+    once = all(len(set(column)) == len(column) for column in columns)
+    return fits and once and all(0 < len(n) <= NAME_CAP for column in columns for n in column)
 
 
 @given(st.binary(max_size=3000))
 def test_any_bytes(raw: bytes):
-    assert bounded(names_listed(raw))
+    assert bounded(raw)
 
 
 @given(st.lists(PIECES, max_size=200), ENCODINGS)
 def test_any_pieces_of_tables(pieces: list[str], encoding: str):
-    assert bounded(names_listed("".join(pieces).encode(encoding)))
+    assert bounded("".join(pieces).encode(encoding))
 
 
 @given(

@@ -116,8 +116,12 @@ def test_a_second_decision_names_the_first(instance: Instance, card: Path):
     assert instance.run("once").returncode == 0
     looks = [f for f in instance.facts("day")["findings"] if f["severity"] == "look"]
     assert looks
-    first = instance.run("ack", looks[0]["id"], "--note", "a slip of the finger")
-    assert first.stdout == "Noted. It goes into the manifest with the next `takehold wrap`.\n"
+    code = instance.run("ack", looks[0]["code"], "--note", "not an id")
+    assert (code.returncode, looks[0]["id"] in code.stderr) == (2, True)
+    assert f"{looks[0]['code']} is a code" in code.stderr
+    first = instance.run("ack", looks[0]["id"].upper(), "--note", "a slip of the finger")
+    says = "Noted. It goes into the manifest with the next"
+    assert first.stdout == f"{says} `takehold wrap {today()}`.\n"
     second = instance.run("ack", looks[0]["id"], "--note", "deleted on the recorder")
     assert second.returncode == 0
     assert "It replaces the decision of " in second.stdout

@@ -144,6 +144,19 @@ def test_a_part_or_some_frames_between_parts_are_missing(
     assert (facts(found), found.offset) == ((Relation.SHORT, 0, 30_000, ()), -30_000)
 
 
+def test_what_is_missing_is_told_beside_what_differs(
+    sides: Sides, audio: Ints, known: bool
+) -> None:
+    """Every track differs early, and the backup ends early; one mono of it earlier still."""
+    other = audio[:, :3] ^ 1
+    theirs = [
+        wave(other[:end, n], begin=BEGIN) for n, end in enumerate((200_001, 150_003, 200_001))
+    ]
+    found = sides.compare([wave(audio[:, :3], begin=BEGIN)], theirs, blocks=known)
+    assert facts(found) == (Relation.DIFFERENT, 0, None, (1, 2, 3))
+    assert found.missing == ((1, 200_001, FRAMES), (2, 150_003, FRAMES), (3, 200_001, FRAMES))
+
+
 def test_a_mix_alone_names_the_tracks_without_a_backup(
     sides: Sides, audio: Ints, known: bool
 ) -> None:

@@ -186,6 +186,29 @@ def test_a_thing_to_notice_is_noticed(case: Case) -> None:
     assert all(is_shown(x.says) and is_shown(x.subject) for x in found)
 
 
+def test_yesterdays_backup_card_that_is_in_is_named() -> None:
+    """It was put in by mistake: it is there, and nothing of the day is on it."""
+    old = load(3, Role.BACKUP, day="2031-05-05", label="SND_B0", identity="uuid:B0")
+    facts = [*cards(), f.LoadSeen(old), *taken(V1)]
+    for loads, said in ((frozenset({1, 3}), True), (frozenset({1}), False), (None, False)):
+        found = findings(Case("", NOTE, "", facts, around=Around(loads=loads)))
+        (one,) = [x for x in found if x.code == "backup-not-seen"]
+        assert one.says.startswith(
+            "No backup card with a recording of 2031-05-06 was seen (backup)"
+        )
+        tail = "; SND_B0 is in, was first seen on 2031-05-05 and holds nothing of that day."
+        assert one.says.endswith(tail) is said
+
+
+def test_a_file_that_was_cut_off_is_told_once() -> None:
+    """Inside a sample or not: its header says more than is there."""
+    first = recording(1)
+    both = (Complaint("header-untrue", "a"), Complaint("frame-cut", "b"))
+    odd = replace(first, description=replace(first.description, complaints=both))
+    told = {x.code for x in findings(Case("", NOTE, "", pair(odd, None)))}
+    assert told & {"header-untrue", "frame-cut"} == {"header-untrue"}
+
+
 def test_a_good_day_has_no_finding() -> None:
     assert findings(Case("", NOTE, "", good_day())) == ()
 

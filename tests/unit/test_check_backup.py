@@ -526,3 +526,34 @@ def test_another_sample_rate_is_said_and_not_called_other_audio() -> None:
     assert one.says.endswith(
         f"recording of it has a sample rate of 44100 Hz, the primary's {HZ} Hz: not comparable."
     )
+
+
+def test_what_differs_says_what_is_missing_besides() -> None:
+    """And which tracks have no backup at all."""
+    done = compared(
+        Relation.DIFFERENT, frame=20, channels=(1,), alone=(3,), missing=((1, 30, 44), (2, 30, 44))
+    )
+    other, part = sorted(about_backup(facts_of(pair(LINES[:2], bits=16), done)), key=code)
+    assert part.code == "backup-partial"
+    assert other.says.endswith(
+        "other audio, from 10:00:00:00 on, on track 1 (Mix); and some of it is missing there, "
+        "from 10:00:00:00 on."
+    )
+
+
+def test_a_part_beside_one_that_differs_is_told_to_be_of_lower_quality() -> None:
+    """Without the figures, which are those of what differs, too."""
+    made = Cards()
+    made.add(1, "T_1.WAV", LINES, TEN, number=1)
+    made.add(1, "T_2.WAV", LINES, TEN + len(LINES[0]), number=2)
+    made.add(2, "T.WAV", LINES, TEN, 16, number=9)
+    figures: dict[str, Any] = {"frame": 60, "channels": (1,), "residual_db": -3.0}
+    said = f.Compared(Comparison((1, 2), (9,), Relation.DIFFERENT, NOON, **figures))
+    other, reduced = sorted(about_backup(facts_of(made, said)), key=code)
+    assert (other.code, other.recording) == ("backup-different", 2)
+    assert (reduced.code, reduced.recording) == ("backup-reduced", 1)
+    assert reduced.says.endswith("the backup holds it at a lower quality.")
+
+
+def code(one: Finding) -> str:
+    return one.code

@@ -373,7 +373,7 @@ def test_what_shares_a_track_only_is_no_backup_of_another_day(relation: Relation
 
 def test_beside_a_wrong_backup_the_words_are_of_that() -> None:
     first = its(day=DAY, date=DAY, audio=LONG[::-1])
-    known = day_of(mine(), first, spare(LONG[: 2 * SECOND], id=202), loads=(SECOND_BACKUP,))
+    known = day_of(mine(), first, spare(LONG[1:], id=202), loads=(SECOND_BACKUP,))
     found_one = [says for _, says in told(known, "backup-spare")]
     begins = "SND_B2/T01.WAV: another file was taken for SND_A1/T01.WAV and holds other audio; this"
     assert [says.startswith(begins) for says in found_one] == [True]

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from planworld import DAY, NOON, cards, copied, ledger, load, settings, taken, target, view
+from reportworld import ALL, BEFORE, CARD, codes, found, on_card, report
 from takehold.adapters.plain import dumps, loads
 from takehold.decide.check import Around, check
 from takehold.decide.judge import judge
@@ -15,42 +16,10 @@ from takehold.formats.canonical import canonical
 from takehold.formats.manifest_doc import read_manifest
 from takehold.model import facts as f
 from takehold.model.finding import Finding
-from takehold.model.recording import Recording, Stamp
+from takehold.model.recording import Recording
 from takehold.model.settings import Role
 from takehold.model.sound import Description, Kind
-from takeworld import DRIVES, wav
-
-BEFORE = "2031-05-05"
-
-
-def report(
-    *names: str,
-    number: int = 90,
-    path: bytes = b"REPORT.CSV",
-    of: int = 1,
-    loosely: bool = False,
-) -> Recording:
-    base = wav(number, path, of=of)
-    listed = Description(Kind.OTHER, listed=names, loosely=loosely)
-    return replace(base, description=listed, stamp=Stamp(500 + len(names), 10**18))
-
-
-def on_card(*paths: bytes, of: int = 1, first: int = 1) -> list[Recording]:
-    return [wav(first + n, path, of=of) for n, path in enumerate(paths)]
-
-
-CARD = on_card(b"DAY01/S01T01.WAV", b"DAY01/S01T02.WAV", b"DAY01/S01T03.WAV")
-ALL = ("S01T01.WAV", "S01T02.WAV", "S01T03.WAV")
-
-
-def found(
-    *recordings: Recording, day: str = DAY, untaken: int = 0, good: bool = False
-) -> list[Finding]:
-    facts = [*cards(), *taken(*recordings), *(x for r in recordings for x in copied(r, *DRIVES))]
-    listed = f.Listed(1, NOON, len(recordings), (), (), untaken)
-    known = ledger(facts, [listed])
-    told = check(view(known, day=day), known, settings(), Around())
-    return [x for x in told if x.code.startswith("report-") and (good or x.code != "report-agrees")]
+from takeworld import DRIVES
 
 
 def noted(*recordings: Recording) -> list[str]:
@@ -58,10 +27,6 @@ def noted(*recordings: Recording) -> list[str]:
     facts = [*cards(), *taken(*recordings), *(x for r in recordings for x in copied(r, *DRIVES))]
     told = check(view(ledger(facts)), ledger(facts), settings(), Around())
     return [x.says for x in told if x.code in ("content-not-looked-at", "report-agrees")]
-
-
-def codes(*recordings: Recording, day: str = DAY) -> list[str]:
-    return [x.code for x in found(*recordings, day=day)]
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from takehold.model.sound import Sound, Span, WaveFormat
 from takeworld import HZ, MORNING, found_on, monos, names, wav
 
 LOOK, NOTE = Severity.LOOK, Severity.NOTE
-MINE = {"track-silent", "track-dead", "zero-tail", "clipped", "not-numbers"}
+MINE = {"track-silent", "track-dead", "track-late", "zero-tail", "clipped", "not-numbers"}
 MINE |= {"above-full-scale", "sound-unmeasured"}
 LONG = 10 * HZ
 
@@ -112,6 +112,80 @@ def test_zeros_on_all_tracks_at_the_end_are_told_of_the_file_and_of_no_track(sec
         )
 
 
+def split(samples: np.ndarray, *ends: int) -> list[Recording]:
+    """A take of two tracks in parts, each of which ends at such a frame."""
+    pieces = [(low, samples[low:high]) for low, high in zip((0, *ends), ends, strict=False)]
+    return [
+        poly(piece, "Boom", "Lav", name=b"T01_%d.WAV" % nth, start=MORNING + low, nth=nth)
+        for nth, (low, piece) in enumerate(pieces, 1)
+    ]
+
+
+def test_zeros_over_the_seam_of_a_split_take_are_one_time():
+    samples = noise()
+    samples[4 * HZ + HZ // 2 : 5 * HZ + HZ * 3 // 4, 1] = 0
+    found = only(*split(samples, 5 * HZ, LONG))
+    assert (found.code, "goes dead within the take: Lav (1.2 s)" in found.says) == (
+        "track-dead",
+        True,
+    )
+
+
+def test_a_track_that_dies_in_an_earlier_part_is_told_from_there_on():
+    samples = noise()
+    samples[3 * HZ :, 1] = 0
+    found = only(*split(samples, 2 * HZ, 5 * HZ, LONG))
+    assert "Lav (7.0 s at its end, from 09:00:03:00 on)" in found.says
+
+
+def test_a_last_part_of_zeros_is_the_takes_tail():
+    samples = noise()
+    samples[8 * HZ :] = 0
+    found = only(*split(samples, 5 * HZ, 8 * HZ, LONG))
+    assert found.code == "zero-tail"
+    assert found.says.startswith(
+        "SND_A1/T01_3.WAV: its take's last 2.0 s are exactly zero on every track, from 09:00:08:00"
+    )
+
+
+@pytest.mark.parametrize(("dead", "codes"), [((1,), ["track-dead"]), ((0, 1), ["zero-tail"])])
+def test_the_files_of_a_set_end_together_or_one_track_dies(dead: tuple[int, ...], codes: list[str]):
+    """A card that lost power cuts all files of its take."""
+    files = monos(1, "1", "1", MORNING, "Boom", "Lav")
+    samples = noise()
+    samples[7 * HZ :, dead] = 0
+    voiced = [heard(one, sound(samples[:, n : n + 1])) for n, one in enumerate(files)]
+    assert [f.code for f in told(*voiced)] == codes
+
+
+def test_what_begins_late_did_not_go_dead():
+    """As a playback track before its song begins."""
+    samples = noise()
+    samples[: 2 * HZ, 1] = 0
+    found = only(poly(samples, "Boom", "Song"))
+    assert (found.code, found.severity) == ("track-late", NOTE)
+    assert "exactly zero before the first sound: Song (2.0 s)" in found.says
+
+
+def quiet(nth: int) -> Recording:
+    """Take nth of scene 1, whose second track has nothing plugged in."""
+    samples = noise()
+    samples[:, 1] = 0
+    one = wav(nth, b"T%02d.WAV" % nth, "1", str(nth), MORNING + nth * 60 * HZ, LONG, channels=2,
+              tracks=names("Boom", "Spare"))  # fmt: skip
+    return heard(one, sound(samples))
+
+
+def test_a_track_that_is_silent_in_many_takes_is_one_decision_and_one_take_more_another():
+    found = only(*map(quiet, range(1, 8)))
+    assert (found.code, found.severity) == ("track-silent", LOOK)
+    assert found.says == (
+        "SND_A1: 7 takes: no sound at all on Spare: exactly zero for the whole take: "
+        "T01.WAV, T02.WAV, T03.WAV, T04.WAV, T05.WAV and 2 more."
+    )
+    assert only(*map(quiet, range(1, 9))).id != found.id
+
+
 def test_clipping_is_a_note_with_counts():
     samples = noise()
     samples[100:104, 1] = 1.0
@@ -136,7 +210,7 @@ def test_a_mono_set_is_one_take_and_its_silent_file_is_named():
 
 
 def test_a_track_is_silent_only_if_it_is_so_in_every_part():
-    """The second part of a split take holds the sound: no track is silent, one begins dead."""
+    """The second part of a split take holds the sound: no track is silent, one begins late."""
     full = (1 << 32) - 9000
     first, second = noise(), noise()
     first[:, 1] = 0
@@ -151,8 +225,8 @@ def test_a_track_is_silent_only_if_it_is_so_in_every_part():
         )
     ]
     found = only(*parts)
-    assert found.code == "track-dead"
-    assert "Lav (10.0 s at its beginning)" in found.says
+    assert (found.code, found.severity) == ("track-late", NOTE)
+    assert "exactly zero before the first sound: Lav (10.0 s)" in found.says
 
 
 def test_the_severity_of_each_may_be_changed():
@@ -167,7 +241,7 @@ def test_the_pack_that_has_a_dead_track_is_named():
     cover = Cover(Pack("Lav", "PACK_1", 3, ()), Extent.WHOLE, due=True, spans=((0, LONG),))
     known = view(ledger(cards(), taken(one)))
     (found,) = sound_findings(known, settings(), Coverage(covers={one.id: (cover,)}))
-    assert found.do.startswith("PACK_1 (Lav) has all of it. ")
+    assert found.do.startswith("PACK_1 (Lav) has all of it, by timecode. ")
 
 
 def in_float(peak: float, frames: int = 8) -> Recording:

@@ -6,14 +6,19 @@ from dataclasses import dataclass, field, replace
 
 import pytest
 
-from planworld import SECOND, recording, settings, taken
+from planworld import SECOND, cards, ledger, load, recording, settings, taken, view
+from takehold.cli.view import beside_ready
+from takehold.decide.check import verdict
 from takehold.decide.check_changes import FEWEST
+from takehold.decide.check_takes import take_findings
 from takehold.decide.severity import own_words, weighed
+from takehold.decide.unsettled import DECIDED
 from takehold.formats.config_severity import FIRM, FREE
 from takehold.formats.names import is_shown
-from takehold.model.finding import Finding, Severity
+from takehold.model import facts as f
+from takehold.model.finding import Finding, Severity, Verdict
 from takehold.model.recording import Recording
-from takehold.model.settings import Expect, Role, Settings
+from takehold.model.settings import Expect, Role, Settings, Source
 from takehold.model.sound import Rate
 from takeworld import HOUR, HZ, MORNING, found_on, monos, names, wav
 
@@ -99,8 +104,6 @@ CASES = [
     Case("take-numbers", LOOK, "primary: scene 1 has no takes 1, 2.", [THREE[2]]),
     Case("take-numbers", LOOK, "primary: scene 1 has no take 2.",
          [THREE[0], *changed([THREE[2]], 0, types=("NO_GOOD",))]),
-    Case("take-twice", LOOK, "scene 1, take 2 is there already",
-         changed(THREE, 2, take="2", types=("PICKUP",))),
     Case("take-twice", LOOK, "scene 1, take WT1 is there already",
          [wav(n, b"W%d.WAV" % n, "1", "WT1", MORNING + n * 60 * HZ, types=("WILD_TRACK",))
           for n in (1, 2)]),
@@ -173,6 +176,18 @@ QUIET = {
     "across midnight": row(23 * HOUR, 24 * HOUR - 5 * HZ, HOUR),
     "far numbers": [THREE[0], wav(2, b"x", "1", "101", MORNING + 60 * HZ)],
     "pick-ups": [*THREE, wav(4, b"x", "1", "PU1", MORNING + 240 * HZ)],
+    "a pick-up that keeps its take's number": changed(THREE, 2, take="2", types=("PICKUP",)),
+    "no timecode, TimeReference 0 in every file": [
+        wav(n, b"%d.wav" % n, "", "", 0, (9 + n) * HZ, time=f"1{n}:00:00") for n in (1, 2)
+    ],
+    "timecode that each file begins anew": [
+        wav(n, b"%d.wav" % n, "1", str(n), HOUR, (9 + n) * HZ, time=f"1{n}:00:00")
+        for n in (1, 2, 3)
+    ],
+    "other names where no scene is named": changed(changed(
+        polys(("Boom", "Anna"), ("Boom", "Bert"), scene=""), 0, take=""), 1, take=""),
+    "a wild track with a name of its own": changed(
+        polys(("Boom", "Anna"), ("Boom", "Crowd"), ("Boom", "Anna")), 1, types=("WILD_TRACK",)),
     "names in a new scene": [
         *polys(("Boom", "Lav")),
         *[replace(r, id=9, path=b"x") for r in changed(
@@ -273,9 +288,8 @@ def test_the_backup_card_is_checked_where_the_primary_cannot_be_looked_into():
 def test_a_transmitters_own_card_is_left_alone():
     """It runs through, over everybody's takes, and knows no scenes."""
     pack = [replace(r, id=r.id + 60, load=3) for r in row(MORNING, MORNING + HZ)]
-    from planworld import copied, ledger, load, view  # noqa: PLC0415
+    from planworld import copied  # noqa: PLC0415
     from takehold.decide.check import Around, check  # noqa: PLC0415
-    from takehold.model import facts as f  # noqa: PLC0415
 
     card = f.LoadSeen(load(3, Role.BODYPACK))
     known = ledger([card], taken(*pack), *(copied(r) for r in pack))
@@ -334,6 +348,21 @@ def test_the_config_gives_a_finding_another_severity_and_names_its_own():
     (raised,) = told(THREE[0], THREE[2], made=made)
     assert raised.severity is HOLD
     assert own_words(raised.says) == told(THREE[0], THREE[2])[0].says
+
+
+def test_what_the_config_made_a_note_stands_beside_ready():
+    made = settings(severities=(("set-incomplete", NOTE), ("take-numbers", LOOK)))
+    word, (reason,) = verdict(tuple(told(SET[0], SET[2], made=made)), {})
+    assert word is Verdict.READY
+    assert reason == (
+        "set-incomplete: 1 of the day's findings would be a hold by itself; the config makes it a "
+        "note, and nobody had to decide."
+    )
+    assert beside_ready((reason,)) == "1 kind of findings made a note by the config"
+    assert beside_ready((f"T01: unread.{DECIDED}", reason)) == (
+        "1 file not confirmed and decided on by a person, "
+        "1 kind of findings made a note by the config"
+    )
 
 
 def test_a_severity_that_is_its_own_changes_nothing():
@@ -425,6 +454,45 @@ def test_two_units_may_share_the_numbers_of_a_scene():
     assert told(*main, *second) == []
     (gap,) = told(*unit(0, "main", 0, (1, 3, 5)), *unit(10, "second", 5, (1, 4, 5)))
     assert gap.says == "primary: scene 1 has no take 2."
+
+
+def test_a_second_source_that_joins_some_takes_misses_none():
+    """What the main recorder has of a scene is not missing; what neither has is said once."""
+    sources = (*settings().sources, Source("second", Role.PRIMARY, "SND_S*"))
+    also = f.LoadSeen(load(3, label="SND_S1", source="second"))
+
+    def said(*numbers: int) -> list[str]:
+        own, joined = unit(0, "main", 0, numbers), unit(10, "second", 5, (2, 4))
+        files = [*own, *(replace(one, load=3) for one in joined)]
+        known = ledger(cards(), [also], taken(*files))
+        made = settings(sources=sources)
+        return [x.says for x in take_findings(view(known, made), known, made)]
+
+    assert said(1, 2, 3, 4, 5) == []
+    assert said(1, 2, 4, 5) == ["primary: scene 1 has no take 3."]
+
+
+def off_clock(takes: int) -> list[Recording]:
+    """Ten takes, and some after a jam that was an hour off."""
+    late = [(n, n * 60 + (3600 if n > 10 else 0)) for n in range(1, 11 + takes)]
+    return [
+        wav(n, b"T%02d.WAV" % n, "1", str(n), MORNING + at * HZ, time=f"09:{n:02}:00")
+        for n, at in late
+    ]
+
+
+def test_takes_that_are_alike_in_what_is_odd_are_one_decision():
+    """A whole day of them is one for each card, and one take more is another."""
+    (found,) = told(*off_clock(3))
+    assert (found.code, found.says[:36]) == (
+        "timecode-off-clock",
+        "SND_A1: 3 takes: its timecode is 60 ",
+    )
+    assert told(*off_clock(4))[0].id != found.id
+    (other,) = told(*THREE, made=settings(expect=Expect(channels=8)))
+    assert other.says == (
+        "SND_A1: 3 takes: 1 channel, the day is set up for 8: T01.WAV, T02.WAV, T03.WAV."
+    )
 
 
 def test_a_recorder_that_names_itself_otherwise_from_some_take_on_is_one():

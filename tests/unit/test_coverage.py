@@ -143,7 +143,7 @@ def test_a_pack_without_a_rate_runs_at_the_recorders():
     assert only(bare, pack(MORNING, HOUR, timecode_rate=NTSC))[0] is Extent.WHOLE
     found = covers(bare, pack(MORNING + 4 * HZ, HOUR, timecode_rate=None))
     assert told(found.of(found.takes[0])[0], found.takes[0]) == (
-        "PACK_1 (Keeper) has it from 4.0 s to 10.0 s"
+        "PACK_1 (Keeper) has it from 4.0 s to 10.0 s, by timecode"
     )
 
 
@@ -176,10 +176,12 @@ def test_each_pack_is_weighed_by_itself():
         ("PACK_2", "Pilot", Extent.PARTLY),
     ]
     (cover,) = found.covering(take, " pilot")
-    assert told(cover, take) == "PACK_2 (Pilot) has it from 09:00:05:00 to 09:00:10:00"
+    assert told(cover, take) == (
+        "PACK_2 (Pilot) has it from 09:00:05:00 to 09:00:10:00, by timecode"
+    )
     assert [file.id for file in cover.files] == [60]
     (cover,) = found.covering(take, "KEEPER")
-    assert told(cover, take) == "PACK_1 (Keeper) has all of it"
+    assert told(cover, take) == "PACK_1 (Keeper) has all of it, by timecode"
     assert found.covering(take, "Boom") == ()
 
 

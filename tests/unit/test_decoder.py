@@ -107,6 +107,25 @@ def test_what_it_cannot_open_is_said(content: bytes) -> None:
     assert complaint(content, 10)
 
 
+@pytest.mark.parametrize("form", ["RF64", "RIFF"])
+def test_an_odd_chunk_that_it_does_not_step_over_is_no_complaint(form: str, tmp_path: Path) -> None:
+    """RF64 with a pad byte (EBU Tech 3306; ffmpeg reads it), RIFF without one: both are whole."""
+    plain = wave(1000)
+    odd = struct.pack("<4sI", b"iXML", 5) + b"<a/>\n" + (b"\0" if form == "RF64" else b"")
+    content = plain[:12] + odd + plain[12:]
+    if form == "RF64":
+        ds64 = struct.pack("<4sIQQQI", b"ds64", 28, len(content) + 28, 6000, 1000, 0)
+        content = b"RF64\xff\xff\xff\xffWAVE" + ds64 + content[12:]
+        target = tmp_path / "odd.wav"
+        target.write_bytes(content)
+        command = ["ffmpeg", "-v", "error", "-i", str(target), "-f", "s24le", "-"]
+        made = subprocess.run(command, check=True, capture_output=True, timeout=60)
+        assert (len(made.stdout), made.stderr) == (6000, b"")
+    with pytest.raises(soundfile.LibsndfileError):
+        soundfile.info(io.BytesIO(content))
+    assert complaint(content, 1000) is None
+
+
 def test_a_form_it_does_not_know_is_no_complaint() -> None:
     """BW64 (ITU-R BS.2088) is refused by libsndfile 1.2, and is no fault of the file."""
     content = wave(1000).replace(b"RIFF", b"BW64", 1)

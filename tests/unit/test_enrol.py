@@ -144,3 +144,19 @@ def test_files_that_were_not_taken_in_as_they_lie_there_are_counted() -> None:
     files = (*lying(ONE), (TWO.path, Stamp(1, 1)), (b"T03.WAV", Stamp(1, 1)))
     assert untaken(known(*KNOWN), 1, files) == 2
     assert untaken(known(*KNOWN), 1, tuple(lying(*KNOWN))) == 0
+
+
+def moved(recorded, seconds: int):
+    return (b"DAY02/" + recorded.path, replace(recorded.stamp, mtime_ns=seconds * 10**9))
+
+
+def test_a_card_whose_folder_was_renamed_is_the_same_load() -> None:
+    """By names, sizes and times; where the clock stands still they tell nothing."""
+    three = recording(3, b"T03.WAV", audio=b"three")
+    timed = [replace(r, stamp=replace(r.stamp, mtime_ns=r.id * 10**9)) for r in (*KNOWN, three)]
+    book = known(*timed)
+    assert id_of(book, arrives(*(moved(r, r.id) for r in timed))) == 1
+    assert id_of(book, arrives(*(moved(r, r.id) for r in timed[:2]))) == 1
+    assert id_of(book, arrives(moved(timed[0], 1))) is None, "not most of them"
+    assert id_of(book, arrives(*(moved(r, r.id + 1) for r in timed))) is None, "other times"
+    assert id_of(known(*KNOWN), arrives(*(moved(r, 1) for r in KNOWN))) is None, "all of one time"

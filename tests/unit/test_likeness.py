@@ -209,7 +209,7 @@ def test_the_worst_is_said() -> None:
 
     wrong, right = Held(EXACT, RATE), Held(EXACT, RATE)
     wrong.take(0, np.ones(1), np.zeros(1))
-    tally = Tally({0: wrong}, [(5, 9)], [(9, 11)], {0}, {1})
+    tally = Tally({0: wrong}, {0: [(5, 9)]}, [(9, 11)], {1})
     assert said(tally) is Relation.DIFFERENT
     tally.held[0] = right
     assert said(tally) is Relation.SHORT
@@ -224,6 +224,16 @@ def test_the_worst_is_said() -> None:
     assert said(tally) is Relation.SAME_AUDIO
 
 
+def test_where_a_channel_differs_throughout_no_frame_is_the_first() -> None:
+    """Else what lies before the frame in which another begins to differ would be the same."""
+    strange, later = Held(LOSSY, RATE), Held(EXACT, RATE)
+    strange.take(0, floor(20_000, 1, -30), floor(20_000, 2, -30))
+    later.take(700, np.ones(1), np.zeros(1))
+    assert (strange.first, strange.strange) == (None, True)
+    found = verdict(Tally({0: strange, 1: later}), (1,), (2,), 0, 0, one_layout=True)
+    assert (found.relation, found.frame, found.channels) == (Relation.DIFFERENT, None, (1, 2))
+
+
 def test_how_much_longer_a_lower_quality_is() -> None:
     """Within what an encoder pads it is no more than a figure; what is exact has none."""
     ours = floor(RATE, 1, -40)
@@ -235,7 +245,7 @@ def test_how_much_longer_a_lower_quality_is() -> None:
         (0, 4_609, Relation.LONGER),
         (4_609, 0, Relation.SHORT),
     ):
-        stretches = [(0, missing)], [(RATE, RATE + further)]
+        stretches = {0: [(0, missing)]}, [(RATE, RATE + further)]
         found = verdict(Tally({0: lossy}, *stretches), (1,), (2,), 0, 0, one_layout=True)
         assert (found.relation, found.duration_difference) == (relation, further - missing)
         same = verdict(Tally({0: exact}, *stretches), (1,), (2,), 0, 0, one_layout=True)

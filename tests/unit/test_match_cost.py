@@ -14,6 +14,7 @@ from planworld import DAY, ledger, load, settings
 from takehold.decide.match import match
 from takehold.decide.standing import day_standing
 from takehold.model import facts as f
+from takehold.model.comparison import Comparison
 from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
@@ -99,3 +100,15 @@ def test_what_is_left_over_costs_in_proportion_too(way: str) -> None:
     few, many = (lines_of(lambda n=n: match(*second_backup(n, way))) for n in (FEW, MANY))
     assert many < 4.5 * few
     assert len(match(*second_backup(FEW, way)).uncompared) == FEW
+
+
+def test_another_round_costs_in_proportion_too() -> None:
+    """All of them are other takes, and as long as each other."""
+
+    def steps(count: int) -> int:
+        ours, theirs = cards("depth", count)
+        asked = match(ours, theirs).uncompared
+        known = {sides: Comparison(*sides, Relation.DIFFERENT, 1, 0) for sides in asked}
+        return lines_of(lambda: match(ours, theirs, known))
+
+    assert steps(MANY) < 4.5 * steps(FEW)

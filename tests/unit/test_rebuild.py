@@ -618,9 +618,10 @@ FIGURES = {"offset": -2, "residual_db": -96.0, "correlation": 1.0}
         (Relation.DIFFERENT, {"frame": 0, "channels": (1, 2), "residual_db": -3.25}),
         (Relation.SHORT, {"frame": 12_000, "frames": 12_000}),
         (Relation.SHORT, {"frame": 9, "frames": 3, "channels": (1,), "alone": (2,)}),
+        (Relation.DIFFERENT, {"frame": 0, "channels": (1,), "missing": ((1, 2, 5), (2, 9, 24))}),
         (Relation.UNDECODED, {}),
         (Relation.LONGER, {"frames": 7}),
-        (Relation.OTHER_LAYOUT, {"offset": 5}),
+        (Relation.OTHER_LAYOUT, {"offset": 5, "theirs_alone": (2, 4)}),
         (Relation.SAME_AUDIO, {}),
     ],
 )

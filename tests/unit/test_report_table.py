@@ -23,7 +23,13 @@ NAMES = ("S01T01.WAV", "S01T02.WAV")
 
 def names_listed(raw: bytes) -> tuple[str, ...] | None:
     found = listing(raw)
-    return found.names if found else None
+    return (found.names or None) if found else None
+
+
+def columns(raw: bytes) -> tuple[tuple[str, ...], ...]:
+    """The names, and the other columns that may hold them."""
+    found = listing(raw)
+    return (found.names, *found.besides) if found else ()
 
 
 def table(mark: str = ",", rows: list[list[str]] = [HEAD, *ROWS], end: str = "\r\n") -> str:
@@ -66,7 +72,7 @@ def test_utf_16_without_its_mark_is_seen_in_the_first_bytes():
     text = table(rows=[HEAD, ["1", "1", "Łódź 世界.wav", "Größe"], *ROWS])
     for encoding in ("utf-16-le", "utf-16-be"):
         said, _ = described(text.encode(encoding))
-        assert said == Description(Kind.OTHER, listed=("Łódź 世界.wav", *NAMES))
+        assert (said.kind, said.listed) == (Kind.OTHER, ("Łódź 世界.wav", *NAMES))
     assert names_listed(text.encode("utf-16-le") + b"x") is None
     assert names_listed(b"\0" + text.encode()) is None
     assert names_listed(text.encode() + b"\0") is None
@@ -94,7 +100,8 @@ def test_whether_a_mark_sets_the_names_apart(text: str, loose: bool):
     assert found is not None
     assert found.loose == loose
     said, _ = described(text.encode())
-    assert said == Description(Kind.OTHER, listed=found.names, loosely=loose)
+    told = Description(Kind.OTHER, listed=found.names, loosely=loose, besides=found.besides)
+    assert said == told
 
 
 def test_titles_above_the_head_and_totals_below():
@@ -125,7 +132,49 @@ def test_a_list_of_checksums():
 
 def test_a_column_for_each_file_of_a_set():
     rows = [["Take", "Track 1", "Track 2"], ["1", "a_1.wav", "a_2.wav"], ["2", "b_1.wav", ""]]
-    assert names_listed(table(rows=rows).encode()) == ("a_1.wav", "b_1.wav", "a_2.wav")
+    assert columns(table(rows=rows).encode())[:2] == (("a_1.wav", "b_1.wav"), ("a_2.wav",))
+
+
+def test_the_columns_that_may_hold_the_names_instead():
+    """Which of them does, the card decides: names of before, two heads, a head nobody knows."""
+    rows = [["Old name", "File", "Scene", "Notes"], ["a.wav", "b.wav", "1", "dog"],
+            ["c.wav", "d.wav", "2", ""]]  # fmt: skip
+    two = columns(table(rows=rows).encode())
+    assert two[:2] == (("a.wav", "c.wav"), ("b.wav", "d.wav"))
+    assert two[2:] == (("Scene", "1", "2"), ("Notes", "dog"))
+    rows = [["File", "Scene", "File name"], ["1", "7", "S7T1"], ["2", "7", "S7T2"]]
+    assert columns(table(rows=rows).encode()) == (("1", "2"), ("S7T1", "S7T2"), ("Scene", "7"))
+    rows = [["Scene", "Sound"], ["7", "S7T1"], ["7", "S7T2"]]
+    assert columns(table(rows=rows).encode()) == ((), ("Scene", "7"), ("Sound", "S7T1", "S7T2"))
+    assert columns(b"key = value\nother = 3\n") == ()
+
+
+def test_a_remark_that_is_a_name_is_in_no_column():
+    rows = [["File", "Note"], ["a.wav", ""], ["b.wav", "a.wav"], ["c.wav", "dog"], ["d.wav", ""]]
+    assert columns(table(rows=rows).encode()) == (("a.wav", "b.wav", "c.wav", "d.wav"),)
+
+
+def test_a_cell_that_a_spreadsheet_keeps_as_text():
+    """From memory of what spreadsheets save, no source: ="01" keeps the nought."""
+    assert names_listed(b'File,Scene\n="S1T1.WAV",1\n"=""S1T2.WAV""",="01"\n') == (
+        *("S1T1.WAV", "S1T2.WAV"),
+    )
+
+
+@pytest.mark.parametrize("end", [b"\x1a", b"\r\n\x1a", b"\x1a" * 40])
+def test_a_text_that_ends_in_its_own_mark(end: bytes):
+    """Control-Z, by which CP/M and DOS ended a text (from memory, no source)."""
+    assert names_listed(table().encode() + end) == NAMES
+    said, _ = described(table().encode() + end)
+    assert said.listed == NAMES
+    assert names_listed(b"a\x1ab.wav\n") is None
+
+
+def test_a_take_with_few_tracks_is_one_below_a_head_of_many():
+    """Only what stands alone in its row is a title, a total or a page's number."""
+    head = ["File name", *(f"Track {n}" for n in range(1, 13))]
+    rows = [["Lantern Bay"], head, ["S1T1", "Boom"], ["S1T2", "Boom", "Anna"], ["Page 1 of 1"]]
+    assert names_listed(table(rows=rows).encode()) == ("S1T1", "S1T2")
 
 
 def test_several_files_in_one_cell():
@@ -166,7 +215,7 @@ def test_many_blanks_in_a_cell_cost_no_time():
     assert names_listed(raw) == ("c.wav",)
 
 
-def test_totals_and_the_next_page_are_no_names_below_a_head():
+def test_pages_are_no_names_below_a_head():
     """Nor is the head that is printed again there; a take without scene or note is one."""
     head = ["Scene", "Take", "File Name", "Note"]
     rows = [head, ["1", "1", "S01T01", ""], ["", "2", "S01T02", ""], ["", "", "Page 2 of 2", ""],
@@ -233,7 +282,7 @@ def described(raw: bytes, size: int | None = None) -> tuple[Description, list[in
 def test_describing_finds_the_list_by_the_content():
     """The kind stays what it is: no audio."""
     said, _ = described(table().encode())
-    assert said == Description(Kind.OTHER, listed=NAMES)
+    assert (said.kind, said.listed) == (Kind.OTHER, NAMES)
 
 
 def test_a_long_file_and_one_that_is_no_text_are_not_read():

@@ -60,6 +60,22 @@ def test_odd_chunk_without_pad_byte_is_walked_and_noted():
     assert codes(raw) == ["header-odd"]
 
 
+@pytest.mark.parametrize("low", [0x05, 0x20, 0x45, 0x61, 0x7E, 0xF0])
+def test_a_known_chunk_begins_where_the_pad_byte_was_left_out(low: int):
+    """Its size may begin with a letter: `iXML` and `ataE` are both printable, one is known."""
+    for first, then in ((b"iXML", b"data"), (b"data", b"iXML")):
+        raw = riff(FMT, chunk(first, b"<a/>\n", pad=False), chunk(then, bytes(0x100 | low)))
+        assert ids(raw) == [b"fmt ", first, then]
+        assert codes(raw) == ["header-odd"]
+
+
+def test_of_two_unknown_chunks_the_one_that_ends_in_the_file_is_taken():
+    raw = riff(FMT, chunk(b"abcd", b"odd", pad=False), chunk(b"efgh", b"x" * 0x45))
+    assert ids(raw) == [b"fmt ", b"abcd", b"efgh"]
+    padded = FMT + chunk(b"abcd", b"odd", pad=False) + b"z" + chunk(b"efgh", b"x" * 0x44)
+    assert ids(riff(padded)) == [b"fmt ", b"abcd", b"efgh"]
+
+
 @pytest.mark.parametrize("counted", [0, 1])
 def test_odd_data_at_the_end_without_pad_byte_is_only_odd(counted: int):
     """The RIFF size may count the missing pad byte or not."""

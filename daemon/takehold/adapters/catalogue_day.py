@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-# A transmitter's file of the evening before may reach into the day. Whether a person has decided
+# A transmitter's file of the evening before may reach into the day. What is gone from its card (the
+# one reason with a g, decide/listing) says nothing of other days. Whether a person has decided
 # on a trouble is seen by the reads of its file, whatever its day; and whether what is not known of
 # a watch folder may be of the day, by all that is known of it (decide/check_cards).
 _OF_DAY = """SELECT load FROM recording WHERE day = :day
@@ -12,7 +13,7 @@ _OF_DAY = """SELECT load FROM recording WHERE day = :day
     UNION SELECT load FROM recording WHERE id IN (
         SELECT CAST(substr(key, 5) AS INTEGER) FROM trouble WHERE key LIKE 'rec %'
     )
-    UNION SELECT load FROM listing WHERE untaken OR skipped <> '[]'
+    UNION SELECT load FROM listing WHERE untaken OR skipped GLOB '*"why":"[^g]*'
     UNION SELECT CAST(substr(key, 6) AS INTEGER) FROM trouble WHERE key LIKE 'load %'"""
 # The days whose backup cards may answer the day's recordings, or the reverse (decide/astray): two
 # to either side of it, and of each day of the cards that came in with its own.

@@ -8,10 +8,12 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from takehold.formats.compressed import describe, most_frames, telling, told_samples, untold
 from takehold.formats.flac_end import held_frames
+from takehold.formats.riff import NotWave, walk
 from takehold.model.errors import Malformed, TakeholdError
 from takehold.model.sound import Span
 from takehold.ports.decoder import Samples, Stream
@@ -44,7 +46,8 @@ class SoundfileDecoder:
     def complaint(self, reader: Reader, size: int, frames: int) -> str | None:
         """None if it opens and counts the same frames, else what it said.
 
-        None too for a form libsndfile does not know. Errors of the reader are raised as they are.
+        None too for a form libsndfile does not know, or does not walk. Errors of the reader are
+        raised as they are.
         """
         import soundfile  # noqa: PLC0415  # 0.2 s and numpy: only where a file is looked at
 
@@ -60,7 +63,7 @@ class SoundfileDecoder:
             said = str(error)
         if file.failed is not None:
             raise file.failed
-        return said
+        return None if said and _goes_astray(reader, size) else said
 
     @contextmanager
     def open(self, reader: Reader, size: int, frames: int | None = None) -> Iterator[Samples]:
@@ -204,6 +207,24 @@ def _unknown_form(head: bytes) -> bool:
     """BW64 (ITU-R BS.2088), and RF64 whose ds64 ends before its table (EBU Tech 3306 has 28)."""
     short_ds64 = head[12:16] == b"ds64" and int.from_bytes(head[16:20], "little") < 28
     return head[:4] == b"BW64" or (head[:4] == b"RF64" and short_ds64)
+
+
+def _goes_astray(reader: Reader, size: int) -> bool:
+    """Whether libsndfile 1.2.2 misses `data`, which is where the walk found it.
+
+    It steps over no pad byte in RF64, and expects one behind every odd chunk elsewhere (measured).
+    """
+    try:
+        walked = walk(reader.read_at, size)
+    except NotWave:
+        return False
+    for chunk, after in pairwise(walked.chunks):
+        if chunk.id == b"data":
+            break
+        bare = after.offset - 8 == chunk.offset + chunk.present
+        if chunk.present % 2 and (bare or walked.form != "RIFF"):
+            return True
+    return False
 
 
 class _Memory:

@@ -13,7 +13,7 @@ from takehold.cli.facts import day_facts
 from takehold.cli.findings import finding_lines
 from takehold.cli.live import around_of, last_state, tell_silence
 from takehold.cli.tables import Row, count, length, print_json, table
-from takehold.cli.view import judged_day, unconfirmed
+from takehold.cli.view import beside_ready, judged_day
 from takehold.decide.day import is_day, shooting_day
 from takehold.formats.names import shown
 from takehold.home import Home, days_known, settings_of
@@ -26,21 +26,27 @@ SPARE = ("length", "start", "read")
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 
 
-def current_day(known: Collection[str], settings: Settings, given: str | None) -> str:
-    """The day asked for; else today's shooting day, or the newest that anything is `known` of."""
+def current_day(
+    known: Collection[str], settings: Settings, given: str | None, *, err: bool
+) -> tuple[str, str]:
+    """The day asked for; else today's shooting day, or the newest that anything is `known` of.
+
+    And today's, where nothing of it was seen and nobody asked for another, else "": said before
+    all else, or yesterday's verdict is taken for today's. `err` where `--json` is asked.
+    """
     from takehold.adapters.clock import SystemClock
 
     if given is not None:
         if not is_day(given):
             says = f"{shown(given)} is no day; a day is written like 2026-11-25."
             raise UsageError(says)
-        return given
+        return given, ""
     today = shooting_day(SystemClock().local(), settings.day_starts_at)
     if today in known or not known:
-        return today
+        return today, ""
     newest = max(known)
-    click.echo(f"Nothing of today ({today}) was seen; this is {newest}.", err=True)
-    return newest
+    click.echo(f"! Nothing of today ({today}) was seen; this is {newest}.", err=err)
+    return newest, today
 
 
 def day(place: Home, given: str | None, *, as_json: bool, each: bool) -> int:
@@ -50,7 +56,7 @@ def day(place: Home, given: str | None, *, as_json: bool, each: bool) -> int:
     """
     settings, state = settings_of(place), last_state(place)
     silent = tell_silence(place, state, err=as_json)
-    wanted = current_day(days_known(place), settings, given)
+    wanted, _ = current_day(days_known(place), settings, given, err=as_json)
     judged, ledger = judged_day(place, wanted, settings, around_of(state))
     facts = day_facts(judged, ledger)
     if as_json:
@@ -66,7 +72,7 @@ def print_day(facts: Row, *, each: bool = False) -> None:
     reasons: Any = facts["reasons"]
     why = f", {count(len(reasons), 'reason')}" if reasons else ""
     if facts["verdict"] == Verdict.READY and reasons:
-        why = f", {unconfirmed(reasons)}"
+        why = f", {beside_ready(reasons)}"
     click.echo(f"{facts['day']}: {facts['verdict']}{why}.")
     if entries:
         names = load_names(entries)
@@ -82,12 +88,13 @@ def print_day(facts: Row, *, each: bool = False) -> None:
     if facts["findings"]:
         click.echo("\nWhat each of these words means, and what is safe: docs/problems.md")
     manifest: Any = facts["manifest"]
+    before = f"Before you hand over: takehold wrap {facts['day']}"
     click.echo(f"\n{facts['day']}: {facts['verdict']}.")
     if not manifest:
-        click.echo("No manifest was written yet. Before you hand over: takehold wrap")
+        click.echo(f"No manifest was written yet. {before}")
     elif manifest["verdict"] != facts["verdict"]:
         says = f"{manifest['name']} said {manifest['verdict']}; things have changed since."
-        click.echo(f"{says} Before you hand over: takehold wrap")
+        click.echo(f"{says} {before}")
     else:
         click.echo(f"Manifest: {manifest['name']}.")
 

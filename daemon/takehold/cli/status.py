@@ -13,7 +13,7 @@ from takehold.adapters.live import takes_writes
 from takehold.cli.exits import FINE, MEDIA, WORLD
 from takehold.cli.live import SILENT, State, around_of, is_running, is_silent, last_state
 from takehold.cli.tables import Row, count, print_json, size, span
-from takehold.cli.view import judged_day, unconfirmed
+from takehold.cli.view import beside_ready, judged_day
 from takehold.decide.alarms import open_troubles
 from takehold.decide.judged import Judged
 from takehold.formats.names import shown
@@ -207,7 +207,7 @@ def verdict_line(facts: Any) -> str:
     if manifest["verdict"] != Verdict.READY:
         says = f"the manifest r{manifest['revision']} says {manifest['verdict']}"
         return f"{day}: READY, not signed yet: {says}. Run: takehold wrap"
-    beside = f"; {unconfirmed(facts['reasons'])}" if facts["reasons"] else ""
+    beside = f"; {beside_ready(facts['reasons'])}" if facts["reasons"] else ""
     return f"{day}: READY, signed in r{manifest['revision']}{beside}  (takehold day)"
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sized
+from collections.abc import Iterable, Sequence
 
 from takehold.cli.tables import count
 from takehold.decide.check import Around
 from takehold.decide.judge import judge
 from takehold.decide.judged import Judged
+from takehold.decide.unsettled import DECIDED
 from takehold.home import Home, reading
 from takehold.model.finding import Finding
 from takehold.model.ledger import Ledger
@@ -42,6 +43,10 @@ def _may_be_explained(findings: Iterable[Finding], mine: set[int]) -> bool:
     )
 
 
-def unconfirmed(reasons: Sized) -> str:
-    """What is said beside READY where no read confirmed it, and a person decided (P8)."""
-    return f"{count(len(reasons), 'file')} not confirmed and decided on by a person"
+def beside_ready(reasons: Sequence[str]) -> str:
+    """What stands beside READY: what no read confirmed (P8), and what the config made a note."""
+    decided = sum(reason.endswith(DECIDED) for reason in reasons)
+    told = [f"{count(decided, 'file')} not confirmed and decided on by a person"] if decided else []
+    if lowered := len(reasons) - decided:
+        told.append(f"{count(lowered, 'kind')} of findings made a note by the config")
+    return ", ".join(told)

@@ -75,10 +75,13 @@ def _verdicts(engine: Engine) -> dict[str, str]:
 
 
 def wrap(place: Home, given: str | None, as_json: bool) -> int:
-    """Close a day; 0 READY, 1 HOLD."""
+    """Close a day; 0 READY, 1 HOLD.
+
+    1, too, if nothing of today was seen and it is an earlier day that was closed instead.
+    """
     settings = settings_of(place)
     known = days_known(place)
-    wanted = current_day(known, settings, given)
+    wanted, unseen = current_day(known, settings, given, err=as_json)
     if given is not None and given not in known:
         with reading(place, given) as (ledger, _):
             closed = ledger.newest(given) is not None
@@ -97,7 +100,9 @@ def wrap(place: Home, given: str | None, as_json: bool) -> int:
         click.echo(f"Signed: {answer}, on {on}.")
         for name in judged_absent(place):
             click.echo(f"NOT looked at: {name} is not there. What is on it is as it was left.")
-    return FINE if judged.verdict is Verdict.READY else MEDIA
+        if unseen:
+            click.echo(f"! Nothing was closed for today ({unseen}).")
+    return FINE if judged.verdict is Verdict.READY and not unseen else MEDIA
 
 
 def judged_absent(place: Home) -> list[str]:

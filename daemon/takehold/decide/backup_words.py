@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 from takehold.decide.looked_into import coding
 from takehold.decide.standing import DayStanding, Standing
+from takehold.formats.levels import channels_of
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import label
 from takehold.model.finding import Counterpart, Relation
+from takehold.model.sound import Coding
+
+# A correlation below it shows nothing of one sound. Chosen, no source.
+SHOWN = 0.2
+HIGHER = "a higher"
 
 
 def full_name(standing: Standing) -> str:
@@ -14,10 +22,44 @@ def full_name(standing: Standing) -> str:
     return f"{shown(standing.load.label)}/{display(standing.recording.path)}"
 
 
+def quality(mine: Standing, its: Standing | None) -> str:
+    """Of two that are one sound and not equal: `a lower` quality, `a higher`, or `another`.
+
+    By their bits; a lossy coding has none.
+    """
+    made = [s.recording.description.format for s in (mine, its) if s is not None]
+    bits = [form.bits for form in made if form is not None]
+    if len(bits) < 2 or bits[0] == bits[1]:
+        return "another"
+    return "a lower" if bits[1] < bits[0] else HIGHER
+
+
+def unshown(answer: Counterpart) -> bool:
+    """Whether all that is held of it lies within the error of fewer bits: nothing of its sound."""
+    below, alike = answer.residual_db, answer.correlation
+    return below is not None and below >= 0 and (alike is None or alike < SHOWN)
+
+
+def cut_peaks(mine: Standing, its: Standing | None, answer: Counterpart) -> str:
+    """By how much a float recording goes over full scale, which the backup's integers cannot."""
+    sound, held = mine.recording.sound, its.recording.sound if its else None
+    if sound is None or held is None or sound.coding is held.coding:
+        return ""
+    lacking = {*answer.channels, *answer.alone}
+    peaks = [c.peak for n, c in enumerate(channels_of(sound), 1) if n not in lacking]
+    peak = max(peaks, default=0)
+    if held.coding is not Coding.INTEGER or peak <= 1:
+        return ""
+    return f"; peaks of up to {20 * math.log10(peak):.1f} dB over full scale are cut off in it"
+
+
 def lower_quality(standing: Standing, answer: Counterpart) -> str:
     """The figures of a backup of fewer bits, or a lossy one; "" of others."""
     below = answer.residual_db
-    figures = [f"what differs lies {-below:.1f} dB below it"] if below is not None else []
+    figures = []
+    if below is not None:
+        way = f"{-below:.1f} dB below it" if below < 0 else f"{below:.1f} dB above it"
+        figures = [f"what differs lies {way}"]
     figures += [f"correlation {answer.correlation:.4f}"] if answer.correlation is not None else []
     longer = answer.duration_difference
     if figures and longer and answer.relation is Relation.REDUCED:  # else it is told how much

@@ -7,33 +7,28 @@ from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
 
+from takehold.decide.anew import paired_anew
 from takehold.decide.by_digest import (
+    HELD,
     KEYS,
     WHOLE,
     Key,
     audio_and_name,
-    beginning,
     compare,
-    form_and_length,
-    mostly_the_same,
     same_audio,
-    sounds_before,
 )
 from takehold.decide.candidates import Unit, hinted, paired, suspected, units
-from takehold.decide.layouts import heard, other_layouts, silent
-from takehold.decide.spare import better, mirrored_cards, spares
+from takehold.decide.hints import STRANGE, beginnings, compared_before, nearly_the_same
+from takehold.decide.layouts import other_layouts, quiet, silent
+from takehold.decide.spare import better, lower_copies, mirrored_cards, spares
 from takehold.decide.takes import takes
 from takehold.decide.twins import Twins, other_layout
 from takehold.decide.weighing import Compared, file_by_file, mirror, weigh
-from takehold.model.comparison import Comparison, Side
+from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
+from takehold.model.sound import Kind
 from takehold.model.take import Take
-
-# A comparison's words that two sides may be other recordings altogether.
-STRANGE = frozenset({Relation.DIFFERENT, Relation.UNDECODED})
-# Files of one length that are looked at block by block, so that many cost no more.
-MOST_ALIKE = 8
 
 
 def by_load(recordings: Iterable[Recording]) -> dict[int, list[Recording]]:
@@ -79,14 +74,20 @@ class Board:
         """Answer what is left by names and timecode, by blocks and what comparisons told."""
         if self.is_open():
             mine, its = self._units()
-            self._weigh(paired(mine, its, self.alike))
+            cut = beginnings(self.left(), self.free())
+            pairs = paired(mine, its, [*self.alike, *cut])
+            pairs, wanted = paired_anew(mine, its, pairs, self.compared)
+            self._weigh(pairs)
+            self.uncompared += wanted
 
     def by_audio(self) -> None:
         """Answer by audio alone: a payload with sound, channels, or a beginning with sound."""
         for key in (_sounding_name, same_audio):
             self._pair(key)
         self._layouts()
-        hints = [*self.alike, *self.beginnings(), *self._nearly(), *self._known()]
+        left, free = self.left(), self.free()
+        known = compared_before(left, free, self.compared)
+        hints = [*self.alike, *beginnings(left, free), *nearly_the_same(left, free), *known]
         if hints:
             self._weigh(hinted(*self._units(), hints))
         self.uncompared += self._suspected()
@@ -107,19 +108,27 @@ class Board:
             for key in KEYS:
                 self._same_as_another(key, backups)
 
-    def prefer_the_better(self) -> None:
-        """Of several files that may answer a recording the stronger does, whatever its path."""
+    def prefer_the_better(self, beyond: Mapping[int, Counterpart]) -> None:
+        """Of several files that may answer a recording the stronger does, whatever its path.
+
+        `beyond` are the answers by files of other days, which are no stronger for that.
+        """
         alone = self.free()
-        if not alone or all(a.relation in WHOLE for a in self.answers.values()):
+        told = {**{n: a for n, a in beyond.items() if n in self.twins}, **self.answers}
+        if not alone or all(a.relation in WHOLE for a in told.values()):
             return
         waiting = {number for ours, _ in self.uncompared for number in ours}
-        known = {n: answer for n, answer in self.answers.items() if n not in waiting}
+        known = {n: answer for n, answer in told.items() if n not in waiting}
         found = better(*self._beside(alone), self.compared, known)
-        uses = Counter(other for a in self.answers.values() for other in set(a.others))
+        uses = Counter(other for a in told.values() for other in set(a.others))
         for answer in found:
-            uses.subtract(set(self.answers[answer.recording].others))
+            uses.subtract(set(told[answer.recording].others))
+            self.twins.pop(answer.recording, None)
             self._give(answer)
-        self.used -= {other for other, count in uses.items() if count == 0}
+        given_back = {other for other, count in uses.items() if count == 0}
+        self.used -= given_back
+        if given_back:  # it may answer what was left
+            self.by_names()
 
     def mirrors_that_differ(self) -> None:
         """What is left of a primary card, held against the backup that answers another card's.
@@ -139,6 +148,28 @@ class Board:
         found, uncompared = mirrored_cards(mine, its, card_of, self.compared)
         self.twins |= found
         self.uncompared += uncompared
+
+    def lower_copies(self) -> None:
+        """A lossy file beside a better one of its sound on one card, and what answers that one.
+
+        It takes nothing.
+        """
+        held = {n: a for n, a in self.answers.items() if a.relation in HELD}
+        left = [r for r in self.left() if r.description.kind is Kind.COMPRESSED]
+        if not held or not left:
+            return
+        ours, theirs = self._takes()
+        known, its = {r.id: r for r in self.ours}, {r.id: r for r in self.theirs}
+        used = units(theirs, its, (r for r in self.theirs if r.id in self.used))
+        of_file = {file.id: unit for unit in used for file in unit.files}
+        backup_of = {n: of_file[a.others[0]] for n, a in held.items()}
+        cards = by_load(r for r in self.ours if r.id in held)
+        for load, files in by_load(left).items():
+            beside = units(ours, known, cards.get(load, ()))
+            mine = units(ours, known, files)
+            found, uncompared = lower_copies(mine, beside, backup_of, self.compared)
+            self.twins |= found
+            self.uncompared += uncompared
 
     def _same_as_another(self, key: Key, backups: Mapping[int, Recording]) -> None:
         """Those left that have the same key as an answered one of another card."""
@@ -228,53 +259,20 @@ class Board:
             if answer.relation in WHOLE:
                 part = self.parts.get(answer.recording, answer.recording)
                 whole[part].update(answer.others)
-        strange: dict[int, list[int]] = defaultdict(list)
-        for backup in reversed(self.free()):
-            if not silent(backup):
-                strange[homes[backup.id]].append(backup.id)
+        strange: dict[int, list[Recording]] = defaultdict(list)
+        for backup in self.free():
+            strange[homes[backup.id]].append(backup)
         for recording in filter(silent, self.left()):
             others = sorted(whole.get(self.parts.get(recording.id, recording.id), ()))
-            odd = [strange[homes[other]] for other in others if strange.get(homes[other])]
-            if odd:
-                yield recording.id, odd[0].pop()
+            beside = [m for home in {homes[n]: 0 for n in others} for m in strange[home]]
+            same = (m for m in beside if silent(m) and quiet(m) == quiet(recording))
+            mate = next(same, beside[0] if beside else None)
+            if mate is not None:
+                strange[homes[mate.id]].remove(mate)
+            if mate is not None and not (silent(mate) and quiet(mate) == quiet(recording)):
+                yield recording.id, mate.id
             elif others:
                 self._give(other_layout(recording, tuple(others)))
-
-    def beginnings(self) -> Iterator[tuple[int, int]]:
-        """Of which one is the beginning of the other, by their blocks."""
-        shelf: dict[Hashable, list[Recording]] = defaultdict(list)
-        for backup in reversed(self.free()):
-            if (begin := beginning(backup)) is not None:
-                shelf[begin].append(backup)
-        for recording in self.left() if shelf else ():
-            begin = beginning(recording)
-            there = shelf.get(begin, []) if begin is not None else []
-            if there and compare(recording, there[-1]).relation in (
-                Relation.SHORT,
-                Relation.LONGER,
-            ):
-                yield recording.id, there.pop().id
-
-    def _nearly(self) -> Iterator[tuple[int, int]]:
-        """Files of one length of which most blocks are the same."""
-        shelf: dict[Hashable, list[Recording]] = defaultdict(list)
-        for backup in reversed(self.free()):
-            if (form := form_and_length(backup)) is not None:
-                shelf[form].append(backup)
-        for recording in self.left() if shelf else ():
-            there = shelf.get(form_and_length(recording), [])[-MOST_ALIKE:]
-            for backup in reversed(there):
-                if mostly_the_same(recording, backup):
-                    yield recording.id, backup.id
-                    break
-
-    def _known(self) -> Iterator[tuple[int, int]]:
-        """Those that were compared before, and are not other audio throughout."""
-        mine, its = {r.id: r for r in self.left()}, {r.id: r for r in self.free()}
-        for sides, told in sorted(self.compared.items()) if mine and its else ():
-            one, other = mine.get(sides[0][0]), its.get(sides[1][0])
-            if one and other and (told.relation not in STRANGE or _shares_some(told, one)):
-                yield one.id, other.id
 
     def _suspected(self) -> Iterator[tuple[Side, Side]]:
         """What is left, where names, timecode and length say that the samples may tell of it."""
@@ -330,7 +328,9 @@ class Board:
 
     def _spares(self, alone: list[Recording]) -> dict[int, Counterpart]:
         """What is left of the backup, held against what is answered already."""
-        found, uncompared = spares(*self._beside(alone), self.compared)
+        mates = {self.parts.get(n, n) for n in self.used}
+        further = {r.id for r in alone if self.parts.get(r.id, r.id) in mates}
+        found, uncompared = spares(*self._beside(alone), self.compared, further)
         self.uncompared += uncompared
         return found
 
@@ -340,15 +340,6 @@ class Board:
         answered = [r for r in self.ours if r.id in self.answers or r.id in self.twins]
         mine = units(ours, {r.id: r for r in self.ours}, answered)
         return mine, units(theirs, {r.id: r for r in self.theirs}, alone)
-
-
-def _shares_some(told: Comparison, one: Recording) -> bool:
-    """Whether two that differ have a beginning with sound in common, or a track with sound."""
-    if told.relation is not Relation.DIFFERENT or one.sound is None:
-        return False
-    rest = (c for n, c in enumerate(heard(one), 1) if n not in told.channels)
-    track = bool(told.channels) and len(told.ours) == 1 and any(rest)
-    return track or sounds_before(one.sound, (told.frame or 0) - one.sound.block_frames)
 
 
 def _sounding_name(recording: Recording) -> Hashable | None:

@@ -18,6 +18,8 @@ Key = Callable[[Recording], Hashable | None]
 
 # The audio is there, whatever stands around it.
 WHOLE = frozenset({Relation.IDENTICAL, Relation.SAME_AUDIO, Relation.OTHER_LAYOUT})
+# From its first frame to its last.
+HELD = WHOLE | {Relation.REDUCED}
 # The blocks of two files tell it exactly.
 FEW = 64  # blocks that are looked at for one with a sound of its own
 BY_BLOCKS = WHOLE | {Relation.SHORT, Relation.LONGER}

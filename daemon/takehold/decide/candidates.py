@@ -3,8 +3,9 @@
 A unit is a take of which nothing is answered yet, or its parts in a row of which that is so; else
 the files of a part that are left. Units are paired one to one, by the strongest tie first: where in
 timecode they begin with scene, take and name; the path; the file UID; the name; scene and take; and
-timecode that overlaps with equal length. What is left of the backup then, and lies in timecode
-behind a hole in what was paired, goes with it. The order of the recordings does not matter.
+timecode that overlaps with equal length; of several those of one recorder and length. What is left
+of the backup then, and lies in timecode behind a hole in what was paired, goes with it. The order
+of the recordings does not matter.
 Cost: linear in their number, but for sorting.
 """
 
@@ -139,6 +140,11 @@ def keyed(
     return pairing.pairs
 
 
+def as_long(ours: Sequence[Unit], theirs: Sequence[Unit]) -> list[tuple[Unit, Unit]]:
+    """The units with as many seconds exactly, each in one pair."""
+    return keyed(ours, theirs, [_length])
+
+
 def suspected(ours: Sequence[Unit], theirs: Sequence[Unit]) -> list[tuple[Unit, Unit]]:
     """Units of two days that may be one recording: names come again, so samples must tell.
 
@@ -179,15 +185,19 @@ class _Pairing:
                 self._pair(first, second)
 
     def by(self, key: Key) -> None:
-        """Those with the same key; of several the first paths."""
+        """Those with the same key; of several those of one recorder and length, the first paths."""
         shelf: dict[Hashable, list[Unit]] = defaultdict(list)
-        for its in reversed(self._theirs.values()):
+        for its in self._theirs.values():
             if (name := key(its)) is not None:
                 shelf[name].append(its)
-        for mine in list(self._ours.values()) if shelf else ():
+        met: dict[Hashable, list[Unit]] = defaultdict(list)
+        for mine in self._ours.values() if shelf else ():
             name = key(mine)
-            if name is not None and shelf[name]:
-                self._pair(mine, shelf[name].pop())
+            if name is not None and name in shelf:
+                met[name].append(mine)
+        for name, some in met.items():
+            for pair in _closest(some, shelf[name]):
+                self._pair(*pair)
 
     def by_time(self) -> None:
         """Those of equal length whose timecode overlaps by half or more, the nearest start."""
@@ -223,14 +233,30 @@ class _Pairing:
                 del self._theirs[other.first.id]
 
 
+def _closest(ours: Sequence[Unit], theirs: Sequence[Unit]) -> Iterator[tuple[Unit, Unit]]:
+    """Units that one key does not tell apart, in pairs; those with the most in common first."""
+    mine, its = list(ours), list(theirs)
+    for what in _CLOSE if len(mine) > 1 or len(its) > 1 else _CLOSE[-1:]:
+        shelf: dict[Hashable, list[Unit]] = defaultdict(list)
+        for other in reversed(its):
+            shelf[what(other)].append(other)
+        found = [(one, there.pop()) for one in mine if (there := shelf.get(what(one)))]
+        yield from found
+        gone = {unit.first.id for pair in found for unit in pair}
+        mine, its = [[u for u in left if u.first.id not in gone] for left in (mine, its)]
+
+
 def _goes_on(mine: Unit, its: Unit, other: Unit) -> bool:
-    """Whether `other` lies behind `its`, of one card and form, and ends no later than `mine`."""
+    """Whether `other` lies behind `its`, of one recorder and form, and ends no later than `mine`.
+
+    It may be on another card: the first was full and was changed.
+    """
     ends = _end(mine), _end(its), _end(other)
     if ends[0] is None or ends[1] is None or ends[2] is None or other.start is None:
         return False
     after = ends[1] <= other.start and ends[2] <= ends[0] + TOLERANCE
-    forms = [[(f.load, f.description.format) for f in unit.parts[0]] for unit in (its, other)]
-    return after and forms[0] == forms[1]
+    forms = [[f.description.format for f in unit.parts[0]] for unit in (its, other)]
+    return after and forms[0] == forms[1] and _originator(its) == _originator(other)
 
 
 def _end(unit: Unit) -> Fraction | None:
@@ -270,6 +296,10 @@ def _begin_slate_name(unit: Unit) -> Hashable | None:
     return None if begin is None else (begin, _name_of(unit))
 
 
+def _length(unit: Unit) -> Hashable | None:
+    return unit.seconds or None if _is_audio(unit) else None
+
+
 def _begin_length(unit: Unit) -> Hashable | None:
     return None if unit.start is None or not unit.seconds else (unit.start, unit.seconds)
 
@@ -292,11 +322,28 @@ def _stem(unit: Unit) -> Hashable | None:
     return _name_of(unit).rpartition(".")[0] or None if _is_audio(unit) else None
 
 
+def _path_stem(unit: Unit) -> Hashable | None:
+    """The path without its ending."""
+    stem = _stem(unit)
+    return None if stem is None else (same_key(unit.first.path.rpartition(b"/")[0]), stem)
+
+
 def _begin_stem(unit: Unit) -> Hashable | None:
     stem = _stem(unit)
     return None if stem is None or unit.start is None else (unit.start, stem)
 
 
+def _originator(unit: Unit) -> Hashable:
+    return unit.first.description.metadata.originator
+
+
+# What tells units of one key apart; a length that is not known is like no other's.
+_CLOSE: tuple[Callable[[Unit], Hashable], ...] = (
+    lambda unit: (_originator(unit), unit.seconds or unit.first.id),
+    lambda unit: unit.seconds or unit.first.id,
+    _originator,
+    lambda _: None,
+)
 _ACROSS_DAYS: tuple[Key, ...] = (_uid, _begin_stem, _begin_slate)
 # Scene and take alone do not say it of what is left over.
 SPARE_KEYS: tuple[Key, ...] = (
@@ -307,8 +354,11 @@ SPARE_KEYS: tuple[Key, ...] = (
     _uid_name,
     _uid,
     _name_of,
+    _path_stem,
     _stem,
 )
+# A lossy copy has the name of what it was made from.
+COPY_KEYS: tuple[Key, ...] = (_path_stem, _stem)
 KEYS: tuple[Key, ...] = (*SPARE_KEYS, _slate)
 # Two primary cards may hold other takes of the same names.
 MIRROR_KEYS: tuple[Key, ...] = (_begin_slate_name, _begin_slate, _begin_length, _uid_name, _uid)

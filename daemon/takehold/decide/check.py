@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 from takehold.decide.check_beside import answered_elsewhere, beside_findings, undated
 from takehold.decide.check_cards import card_findings
 from takehold.decide.check_compared import uncompared_findings
-from takehold.decide.check_coverage import coverage_findings
+from takehold.decide.check_coverage import coverage_findings, silence_findings
 from takehold.decide.check_dates import date_findings, uncleared_findings
 from takehold.decide.check_file import file_findings
-from takehold.decide.check_report import report_findings, reports_on
+from takehold.decide.check_report import report_findings
 from takehold.decide.check_set_up import set_up_findings
 from takehold.decide.check_sound import sound_findings
 from takehold.decide.check_takes import take_findings
@@ -28,8 +28,9 @@ from takehold.decide.lost_card import OF_ANY_DAY, long_gone, of_lost_card
 from takehold.decide.manifest_names import names_of
 from takehold.decide.noticed import content_of, finding, these
 from takehold.decide.reads import Reads
+from takehold.decide.reports import reports_on
 from takehold.decide.salvage import salvage_findings
-from takehold.decide.severity import weighed
+from takehold.decide.severity import lowered, weighed
 from takehold.decide.sides import same_disk
 from takehold.decide.standing import DayStanding
 from takehold.decide.unsettled import decided_on
@@ -84,8 +85,10 @@ def check(
     found += uncleared_findings(view, ledger, settings)
     found += uncompared_findings(view, ledger)
     found += beside_findings(view)
-    papers_only = all(is_document(s.recording.path) for s in view.files)
-    found += _nothing(view) if papers_only else _day(view, settings)
+    papers_only = all(
+        is_document(r.path) or r.id in papers for r in (s.recording for s in view.files)
+    )
+    found += _nothing(view) if papers_only else _day(view, ledger, settings, around)
     found += _same_disk(view, settings)
     found += () if papers_only else _sources(view, settings)
     found += _other_days(view, ledger)
@@ -95,6 +98,7 @@ def check(
     found += take_findings(view, ledger, settings)
     packs = coverage(view, ledger, settings)
     found += coverage_findings(packs, view)
+    found += silence_findings(view)
     found += report_findings(view, ledger, reports)
     found += sound_findings(view, settings, packs)
     gone = long_gone(ledger, around)
@@ -123,13 +127,15 @@ def named(found: Finding, day: str, ledger: Ledger) -> Finding:
 def verdict(found: tuple[Finding, ...], acks: dict[str, Acked]) -> tuple[Verdict, tuple[str, ...]]:
     """READY only when nothing holds and every `look` has a person's decision; else the reasons.
 
-    Beside READY: what no read confirmed, and a person decided on (P8).
+    Beside READY: what no read confirmed, and a person decided on (P8); what the config lowered.
     """
     holds = [f for f in found if f.severity is HOLD]
     open_looks = [f for f in found if f.severity is LOOK and f.id not in acks]
     reasons = [f.says for f in holds]
     reasons += [f"{f.says} A decision is wanted: takehold ack {f.id}" for f in open_looks]
-    return (Verdict.HOLD, tuple(reasons)) if reasons else (Verdict.READY, decided_on(found, acks))
+    if reasons:
+        return Verdict.HOLD, tuple(reasons)
+    return Verdict.READY, (*decided_on(found, acks), *lowered(found))
 
 
 def _broken(ledger: Ledger, recording: int, name: str) -> Iterator[Finding]:
@@ -239,7 +245,8 @@ def _nothing(view: DayStanding) -> Iterator[Finding]:
     """A day without a recording; documents alone may be of cards whose takes are of another day."""
     says, do = f"No recording of {view.day} was seen", "Put the day's cards in"
     if not view.files:
-        yield finding("nothing-seen", HOLD, view.day, f"{says}.", f"{do}.")
+        do += ". If they are in, their recorder's date may be wrong: see the other days."
+        yield finding("nothing-seen", HOLD, view.day, f"{says}.", do)
         return
     count = "1 document" if len(view.files) == 1 else f"{len(view.files)} documents"
     about = these(s.recording for s in view.files)
@@ -247,7 +254,9 @@ def _nothing(view: DayStanding) -> Iterator[Finding]:
     yield finding("nothing-seen", LOOK, view.day, f"{says}, only {count}.", do, covers=about)
 
 
-def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
+def _day(
+    view: DayStanding, ledger: Ledger, settings: Settings, around: Around
+) -> Iterator[Finding]:
     for role, code in ((Role.PRIMARY, "primary-not-seen"), (Role.BACKUP, "backup-not-seen")):
         expected = [s for s in settings.sources if s.role is role]
         there = any(s.load.role is role for s in view.files)
@@ -266,11 +275,22 @@ def _day(view: DayStanding, settings: Settings) -> Iterator[Finding]:
                 code,
                 LOOK if sure else HOLD,
                 names,
-                f"No {role} card with a recording of {view.day} was seen ({names}).",
+                f"No {role} card with a recording of {view.day} was seen ({names})"
+                f"{_of_other_days(ledger, around, role)}.",
                 f"Put the {role} card in. If it was in, its recorder's date may be wrong: then its"
                 " files are in another day, and only those with the same audio are matched.",
                 covers=these(s.recording for s in owed),
             )
+
+
+def _of_other_days(ledger: Ledger, around: Around, role: Role) -> str:
+    """The cards of that role that are in all the same: yesterday's may have been put in again."""
+    here = (ledger.loads[n] for n in sorted(around.loads or ()) if n in ledger.loads)
+    return "".join(
+        f"; {shown(load.label)} is in, was first seen on {load.day} and holds nothing of that day"
+        for load in here
+        if load.role is role
+    )
 
 
 def _sources(view: DayStanding, settings: Settings) -> Iterator[Finding]:

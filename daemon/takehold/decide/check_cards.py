@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from takehold.decide.departed import is_gone
 from takehold.decide.keys import OF_A_DAY, away_key
 from takehold.decide.listing import (
     content_of_listing,
@@ -45,6 +46,8 @@ def card_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iter
 
 
 def _skipped(load: Load, skip: Skip) -> Iterator[Finding]:
+    if is_gone(skip):  # told of the recording (decide/check_file)
+        return
     subject, says, do = unread_words(load, skip)
     if hides_audio(skip):
         says = f"{subject} is an audio file inside a system folder; it is not copied."

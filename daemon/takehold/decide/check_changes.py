@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
 
 from takehold.decide.day import recorder_time
 from takehold.decide.noticed import finding
-from takehold.decide.recorder import Recorder
-from takehold.decide.take_names import same_words
-from takehold.formats.names import shown
+from takehold.decide.recorder import UNCOUNTED, Recorder
+from takehold.decide.take_names import same_number, same_words
+from takehold.formats.names import brief
 from takehold.formats.timecode import day_samples, rate_name
 from takehold.model.finding import Finding, Severity
 from takehold.model.settings import Settings
+from takehold.model.sound import Kind
 from takehold.model.take import Take
 
 LOOK, NOTE = Severity.LOOK, Severity.NOTE
@@ -26,14 +29,14 @@ _CLOCK_DAY = 86_400
 
 def change_findings(recorder: Recorder, settings: Settings) -> Iterator[Finding]:
     """Everything to say of a recorder's takes against each other."""
+    recorder = replace(recorder, takes=_without_mixes(recorder.takes))
     yield from _unnamed(recorder)
-    before: Take | None = None
+    yield from _expected(recorder, settings)
+    counted = [take for take in recorder.takes if UNCOUNTED.isdisjoint(take.types)]
+    for before, take in pairwise(counted):
+        yield from _renamed(recorder, before, take)
     known: Take | None = None
     for take in recorder.takes:
-        yield from _expected(recorder, take, settings)
-        if before is not None:
-            yield from _renamed(recorder, before, take)
-        before = take
         if take.channels and take.sample_rate:  # else its format is not known
             if known is not None:
                 yield from _format(recorder, known, take, settings)
@@ -46,13 +49,41 @@ def _names(take: Take) -> dict[int, str]:
     return {track.channel: track.name for track in take.tracks if track.name.strip()}
 
 
+def _without_mixes(takes: tuple[Take, ...]) -> tuple[Take, ...]:
+    """Those but for files without track names that were rolled beside one with: mixes of it.
+
+    They have its scene, take and timecode, as far as they tell the last.
+    """
+    named = {(*_number(take), take.start) for take in takes if _names(take)}
+    told = {(scene, number) for scene, number, _ in named if scene or number}
+
+    def is_mix(take: Take) -> bool:
+        if take.start is None:
+            return _number(take) in told
+        return (*_number(take), take.start) in named
+
+    return tuple(take for take in takes if _names(take) or not is_mix(take))
+
+
+def _number(take: Take) -> tuple[str, str]:
+    return same_words(take.scene), same_number(take.take)
+
+
 def _unnamed(recorder: Recorder) -> Iterator[Finding]:
-    """Takes of several channels without any track name: each, or once if no take has names."""
-    bare = [take for take in recorder.takes if take.channels > 1 and not _names(take)]
+    """Takes of several channels without any track name, or once if no take has names.
+
+    No compressed file names its tracks.
+    """
+    bare = [
+        take
+        for take in recorder.takes
+        if take.channels > 1 and not _names(take) and _kind(recorder, take) is Kind.WAVE
+    ]
     if any(map(_names, recorder.takes)):
-        for take in bare:
-            says = "none of its tracks has a name, and those of other takes have"
-            yield recorder.noticed(take, "tracks-unnamed", LOOK, says, "Tell post what is on them.")
+        says = "none of its tracks has a name, and those of other takes have"
+        for alike, told in recorder.alike((take, says) for take in bare):
+            do = "Tell post what is on them."
+            yield recorder.noticed_of(alike, "tracks-unnamed", LOOK, told, do)
     elif bare:
         name = recorder.title
         says = f"{name}: no take names its tracks."
@@ -60,13 +91,14 @@ def _unnamed(recorder: Recorder) -> Iterator[Finding]:
 
 
 def _renamed(recorder: Recorder, before: Take, take: Take) -> Iterator[Finding]:
-    """Track names that change from one take to the next of the same scene."""
-    if same_words(before.scene) != same_words(take.scene):
+    """Track names that change from one take to the next of the same scene, where it is named."""
+    scene = same_words(take.scene)
+    if not scene or same_words(before.scene) != scene:
         return
     old, new = _names(before), _names(take)
     here = {track.channel for track in take.tracks}
     changed = [
-        f"track {channel} was {shown(name)} and is {shown(new.get(channel, '')) or 'unnamed'}"
+        f"track {channel} was {brief(name)} and is {brief(new.get(channel, '')) or 'unnamed'}"
         for channel, name in sorted(old.items())
         if channel in here and same_words(new.get(channel, "")) != same_words(name)
     ]
@@ -76,11 +108,24 @@ def _renamed(recorder: Recorder, before: Take, take: Take) -> Iterator[Finding]:
         yield recorder.noticed(take, "tracks-changed", LOOK, says, do, before)
 
 
-def _expected(recorder: Recorder, take: Take, settings: Settings) -> Iterator[Finding]:
+def _expected(recorder: Recorder, settings: Settings) -> Iterator[Finding]:
     wanted = settings.expect.channels
-    if wanted is not None and take.channels not in (0, wanted):
-        says = f"{take.channels} channels, the day is set up for {wanted}"
-        yield recorder.noticed(take, "channels", LOOK, says, SET_UP)
+    if wanted is None:
+        return
+    odd = [t for t in recorder.takes if t.channels and wanted not in _channels(recorder, t)]
+    counts = (
+        (take, "1 channel" if take.channels == 1 else f"{take.channels} channels") for take in odd
+    )
+    says = f", the day is set up for {wanted}"
+    for alike, told in recorder.alike((take, had + says) for take, had in counts):
+        yield recorder.noticed_of(alike, "channels", LOOK, told, SET_UP)
+
+
+def _channels(recorder: Recorder, take: Take) -> set[int]:
+    """How many a take has: in all its files, or in its poly file, with a mix beside it."""
+    formats = (recorder.recording(n).description.format for n in take.parts[0].files)
+    largest = max((made.channels for made in formats if made), default=0)
+    return {take.channels, largest} if largest > 1 else {take.channels}
 
 
 def _format(recorder: Recorder, before: Take, take: Take, settings: Settings) -> Iterator[Finding]:
@@ -100,6 +145,10 @@ def _format(recorder: Recorder, before: Take, take: Take, settings: Settings) ->
     if expect.channels is None and before.channels != take.channels:
         says = f"{take.channels} channels after {before.channels} in the take before it"
         yield recorder.noticed(take, "channels-changed", NOTE, says, beside=before)
+
+
+def _kind(recorder: Recorder, take: Take) -> Kind:
+    return recorder.recording(take.first).description.kind
 
 
 def _bits(recorder: Recorder, take: Take) -> int | None:
@@ -124,12 +173,14 @@ def _off_clock(recorder: Recorder) -> Iterator[Finding]:
     usual = most[len(most) // 2]
     together = [clock for seconds, clock in apart.values() if most[0] <= seconds <= most[-1]]
     yield from _no_time_of_day(recorder, usual, together, len(known))
-    for take in recorder.takes:
-        off = abs(_centred(apart[take.first][0] - usual)) if take.first in apart else 0
-        if off > OFF:
-            says = f"its timecode is {off / 60:.0f} min off the recorder's clock, and most are not"
-            do = "See whether the timecode or the clock was set anew, and tell post."
-            yield recorder.noticed(take, "timecode-off-clock", LOOK, says, do)
+    off = (
+        (t, abs(_centred(apart[t.first][0] - usual))) for t in recorder.takes if t.first in apart
+    )
+    says = "min off the recorder's clock, and most are not"
+    odd = ((take, f"its timecode is {by / 60:.0f} {says}") for take, by in off if by > OFF)
+    for alike, told in recorder.alike(odd):
+        do = "See whether the timecode or the clock was set anew, and tell post."
+        yield recorder.noticed_of(alike, "timecode-off-clock", LOOK, told, do)
 
 
 def _no_time_of_day(

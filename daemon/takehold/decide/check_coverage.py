@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
+from takehold.decide.check_sound import DEAD
 from takehold.decide.coverage import Cover, Coverage, Extent, times
 from takehold.decide.noticed import finding
 from takehold.decide.standing import DayStanding
-from takehold.formats.names import display, shown
+from takehold.decide.zeros import tracks_alone
+from takehold.formats.names import brief, display, shown
 from takehold.model.finding import Finding, Severity
+from takehold.model.recording import Recording
+from takehold.model.settings import Role
 from takehold.model.take import Take
 
 NAMED = 3
@@ -31,7 +35,7 @@ def coverage_findings(known: Coverage, view: DayStanding) -> Iterator[Finding]:
         if not lacking or all(cover.extent is Extent.NOT for _, cover in found):
             continue
         whole = len(found) - len(lacking)
-        name = f"{shown(pack.card)} ({shown(pack.name)})"
+        name = f"{shown(pack.card)} ({brief(pack.name)})"
         named = "; ".join(_lacks(view, take, cover) for take, cover in lacking[:NAMED])
         more = f"; and {len(lacking) - NAMED} more" if len(lacking) > NAMED else ""
         takes = "1 take" if len(found) == 1 else f"{len(found)} takes"
@@ -39,9 +43,33 @@ def coverage_findings(known: Coverage, view: DayStanding) -> Iterator[Finding]:
         yield finding("pack-not-covering", Severity.NOTE, name, says, load=pack.load)
 
 
+def silence_findings(view: DayStanding) -> Iterator[Finding]:
+    """Exact zeros on transmitters' own cards, once for each: they answer no dead track there."""
+    for load in view.loads:
+        files = (s.recording for s in view.files if s.current and s.load is load)
+        told = [] if load.role is not Role.BODYPACK else [*_silences(files)]
+        if told:
+            more = f"; and {len(told) - NAMED} more" if len(told) > NAMED else ""
+            name = shown(load.label)
+            says = f"{name}: exactly zero: {'; '.join(told[:NAMED])}{more}."
+            yield finding("pack-silent", Severity.NOTE, name, says, load=load.id)
+
+
+def _silences(files: Iterable[Recording]) -> Iterator[str]:
+    """Tracks without a sound, or that pause; a silent end is told of the file."""
+    for file in files:
+        rate = file.description.format.sample_rate if file.description.format else 0
+        for track in tracks_alone(file):
+            name = f"{track.name} in {display(file.path)}"
+            if track.silent:
+                yield f"{name} from beginning to end"
+            elif rate and (longest := max(track.zeros()[:2])) >= DEAD * rate:
+                yield f"{name} for {longest / rate:.1f} s"
+
+
 def _lacks(view: DayStanding, take: Take, cover: Cover) -> str:
-    words = [f"scene {shown(take.scene)}"] * bool(take.scene)
-    words += [f"take {shown(take.take)}"] * bool(take.take)
+    words = [f"scene {brief(take.scene)}"] * bool(take.scene)
+    words += [f"take {brief(take.take)}"] * bool(take.take)
     name = ", ".join(words) or display(view.index[take.first].recording.path)
     if cover.extent is Extent.NOT:
         return name

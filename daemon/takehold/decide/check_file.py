@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from collections.abc import Set as AbstractSet
 
 from takehold.decide.backup_words import (
+    HIGHER,
+    cut_peaks,
     displaced,
     from_there,
     full_name,
@@ -13,11 +15,14 @@ from takehold.decide.backup_words import (
     lower_quality,
     on_tracks,
     other_audio,
+    quality,
     seconds,
     told_by,
     tracks,
     undecoded,
+    unshown,
 )
+from takehold.decide.beside_better import beside_better
 from takehold.decide.check_spare import spare_findings
 from takehold.decide.day import DATED
 from takehold.decide.litter import holds_audio, is_document, named_wave
@@ -58,6 +63,8 @@ COMPLAINTS = {
     "bext-unreadable": (NOTE, "its bext chunk cannot be read", ""),
     "metadata-disagrees": (NOTE, "bext and iXML disagree; bext counts", ""),
 }
+
+CUT_OFF = frozenset({"header-unfinished", "header-untrue"})
 
 
 def file_findings(
@@ -102,8 +109,13 @@ def _complaints(standing: Standing) -> Iterator[Finding]:
 
 
 def _of_form(said: Description) -> list[Complaint]:
-    """What is wrong with the file itself; what is odd about its date is said of its card."""
-    return [c for c in said.complaints if c.code not in DATED]
+    """What is wrong with the file itself; what is odd about its date is said of its card.
+
+    One that was cut off is cut anywhere: that it ends inside a sample is no news then.
+    """
+    known = {c.code for c in said.complaints}
+    told = DATED if known.isdisjoint(CUT_OFF) else {*DATED, "frame-cut"}
+    return [c for c in said.complaints if c.code not in told]
 
 
 def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
@@ -116,6 +128,7 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
             says = "it is on the backup card only"
             says += ", as far as the primary cards can be looked into" if view.opaque else ""
             yield _make(standing, "only-on-backup", LOOK, says, "Look for it on the primary card.")
+        yield from _tracks_alone(standing, answer.alone)
         yield from spare_findings(standing, view)
         return
     if answer.relation is Relation.MISSING and _is_audio(standing) and view.backup_seen:
@@ -126,6 +139,14 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         yield _make(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)
     else:
         yield from _unlike(standing, answer, view)
+
+
+def _tracks_alone(standing: Standing, alone: tuple[int, ...]) -> Iterator[Finding]:
+    """Channels of a backup's file that hold something, and nothing of the primary's."""
+    if alone:
+        says = f"{tracks(standing, alone)} {'is' if len(alone) == 1 else 'are'} on the backup card"
+        do = "See which tracks the primary card records, and keep the backup card's file."
+        yield _make(standing, "only-on-backup", LOOK, f"{says} only", do)
 
 
 def _sure(standing: Standing) -> Severity:
@@ -141,21 +162,24 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
         says += displaced(standing, answer)
         do = "Take the backup's file. Keep both cards as they are."
         yield _make(standing, "primary-short", severity, says, do)
-        yield from _lower(standing, answer)
+        yield from _lower(standing, answer, view)
         yield from _partial(standing, answer.alone)
     elif answer.relation is Relation.SHORT:
         says = lacks(standing, answer) + displaced(standing, answer)
         yield _make(standing, "backup-short", severity, says, KEEP)
-        yield from _lower(standing, answer)
+        yield from _lower(standing, answer, view)
         yield from _partial(standing, answer.alone)
     elif answer.relation is Relation.DIFFERENT and _is_audio(standing):
         where = from_there(standing, frames) + on_tracks(standing, answer.channels)
         where += told_by(answer, view)
         its = view.of(answer.others[0]) if answer.others else None
         says = f"the backup's recording of it {other_audio(standing, its, where)}"
+        if answer.since is not None:
+            says += f"; and some of it is missing there{from_there(standing, answer.since)}"
         yield _make(standing, "backup-different", severity, says, KEEP + " Listen to both.")
-    elif answer.relation is Relation.REDUCED:
-        yield from _lower(standing, answer)
+        yield from _partial(standing, answer.alone)
+    elif answer.relation is Relation.REDUCED and not beside_better(standing, view):
+        yield from _lower(standing, answer, view)
         yield from _partial(standing, answer.channels)
     elif answer.relation is Relation.UNDECODED:
         says = f"it cannot be compared with the backup's: {undecoded(standing, answer, view)}"
@@ -163,13 +187,26 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
         yield _make(standing, "backup-not-comparable", severity, says, do)
 
 
-def _lower(standing: Standing, answer: Counterpart) -> Iterator[Finding]:
-    """A backup of fewer bits, or lossy."""
-    if figures := lower_quality(standing, answer):
-        says = f"the backup holds it at a lower quality: {figures}"
-        says += displaced(standing, answer) if answer.relation is Relation.REDUCED else ""
+def _lower(standing: Standing, answer: Counterpart, view: DayStanding) -> Iterator[Finding]:
+    """One of the two has fewer bits, or is lossy."""
+    figures = lower_quality(standing, answer)
+    if figures or (answer.relation is Relation.REDUCED and not answer.channels):
+        its = view.of(answer.others[0]) if answer.others else None
+        code = "backup-reduced"
+        is_it = quality(standing, its)
+        says = f"the backup holds it at {is_it} quality"
         do = "See that a backup of this quality is what was meant. " + KEEP
-        yield _make(standing, "backup-reduced", LOOK, says, do)
+        if is_it == HIGHER:
+            code = "primary-reduced"
+            do = "Keep the backup card's file: it is the better one."
+            says += " than this file"
+        if unshown(answer):
+            says = f"{'this file' if is_it == HIGHER else 'the backup'} has too few bits for it, "
+            says += "which is quieter than the last, and nothing shows that both are one sound"
+            do = "Listen to both. " + KEEP
+        says += (f": {figures}" if figures else "") + cut_peaks(standing, its, answer)
+        says += displaced(standing, answer) if answer.relation is Relation.REDUCED else ""
+        yield _make(standing, code, LOOK, says, do)
 
 
 def _partial(standing: Standing, alone: tuple[int, ...]) -> Iterator[Finding]:
@@ -195,7 +232,7 @@ def _opaque(standing: Standing, view: DayStanding, reports: AbstractSet[int]) ->
         yield _make(standing, "not-wave", LOOK, says, "Open it in the recorder.")
     relation = standing.answer.relation if standing.answer else Relation.IDENTICAL
     known = _is_audio(standing) or is_document(path) or standing.load.role is not Role.PRIMARY
-    known = known or standing.load.id in view.opaque
+    known = known or standing.load.id in view.opaque or standing.recording.id in reports
     if relation in (Relation.MISSING, Relation.DIFFERENT) and not known:
         have = "other bytes" if relation is Relation.DIFFERENT else "no such file"
         says = f"it may hold audio, and the backup card has {have} of that name"
@@ -207,6 +244,9 @@ def _opaque(standing: Standing, view: DayStanding, reports: AbstractSet[int]) ->
 
 def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     if standing.current:
+        if standing.deleted and standing.copies:
+            says = "it was deleted on its card since it was copied; its copies are proven"
+            yield _make(standing, "deleted-on-card", NOTE, says)
         return
     mine = standing.recording
     if standing.reads is Reads.NONE:  # another recording: one that only grew is replaced
@@ -216,6 +256,11 @@ def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         says = "its first read was refuted by later ones; what was copied then is kept apart"
         do = "Try another reader or cable before you trust this one again."
         yield _make(standing, "first-read-wrong", LOOK, says, do)
+        return
+    if standing.renamed is not None:
+        says = "it was renamed on its card since it was copied, and is "
+        says += f"{display(standing.renamed.path)} there now; both are kept"
+        yield _make(standing, "edited", NOTE, says)
         return
     newer = next(
         (
@@ -227,6 +272,9 @@ def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     )
     if newer is None or newer.sound is None or mine.sound is None:
         yield _make(standing, "newer-version", NOTE, "a newer version exists; both are kept")
+    elif newer.digests == mine.digests:
+        says = "it was replaced, and its very bytes came back later; both are kept"
+        yield _make(standing, "newer-version", NOTE, says)
     elif newer.sound.digest == mine.sound.digest:
         says = "its metadata was edited later; both versions are kept"
         yield _make(standing, "edited", NOTE, says)

@@ -8,8 +8,8 @@ practice, no source.)
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import islice
 from math import log10
 
 from takehold.decide.coverage import Coverage, told
@@ -17,10 +17,10 @@ from takehold.decide.looked_into import coding, unmeasured
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import Recorder, recorders
 from takehold.decide.standing import DayStanding, Standing
+from takehold.decide.zeros import Track, name_of, tracks_alone, tracks_of
 from takehold.formats.layout import MOST_CHANNELS, layout
 from takehold.formats.levels import channels_of
 from takehold.formats.names import display, shown
-from takehold.formats.timecode import label
 from takehold.formats.wave import ENCODINGS
 from takehold.model.finding import Finding, Severity
 from takehold.model.measured import Channel
@@ -43,80 +43,73 @@ def sound_findings(view: DayStanding, settings: Settings, packs: Coverage) -> It
     `packs` tell which transmitter's own card has a track that is dead.
     """
     made = recorders(view, settings)
+    heard: set[int] = set()
     for recorder in made:
-        for take in recorder.takes:
-            yield from _tracks(recorder, take, packs)
-            for again in take.again:
-                yield from _tracks(recorder, again, packs)
-    heard = {number for recorder in made for take in recorder.takes for number in _files(take)}
+        takes = [one for take in recorder.takes for one in (take, *take.again)]
+        heard.update(number for take in takes for number in take.files)
+        tracks = {take.first: [t for t in tracks_of(recorder, take) if t.frames] for take in takes}
+        yield from _silent(recorder, takes, tracks, packs)
+        for take in takes:
+            yield from _dead(recorder, take, tracks[take.first], packs)
+            yield from _tail(recorder.index, tracks[take.first])
     for standing in view.files:
-        if standing.current and (
-            standing.recording.id in heard or standing.load.role is Role.BODYPACK
-        ):
+        pack = standing.load.role is Role.BODYPACK
+        if standing.current and (pack or standing.recording.id in heard):
             yield from _file(standing)
+            yield from _tail(view.index, tracks_alone(standing.recording)) if pack else ()
 
 
-def _files(take: Take) -> Iterator[int]:
-    yield from take.files
-    for again in take.again:
-        yield from again.files
+def _silent(
+    recorder: Recorder, takes: list[Take], tracks: dict[int, list[Track]], packs: Coverage
+) -> Iterator[Finding]:
+    """Tracks without any sound: once for all takes of a card that lack the same ones."""
+    silent = {first: [track for track in its if track.silent] for first, its in tracks.items()}
+    odd = []
+    for take in takes:
+        its = silent[take.first]
+        if its and len(its) == len(tracks[take.first]):
+            odd.append((take, "no track holds any sound: it is exactly zero from beginning to end"))
+        elif its:
+            names = _listed([track.name for track in its])
+            odd.append((take, f"no sound at all on {names}: exactly zero for the whole take"))
+    for alike, says in recorder.alike(odd):
+        instead = _instead(((take, silent[take.first]) for take in alike), packs)
+        yield recorder.noticed_of(alike, "track-silent", LOOK, says, instead + LISTEN)
 
 
-@dataclass(frozen=True, slots=True)
-class _Track:
-    """One channel of a take through all its parts: the files and what was measured in each."""
-
-    channel: int
-    pieces: tuple[tuple[Recording, Channel], ...]
-
-    @property
-    def said(self) -> str:
-        """Its name as the file has it, "" where it has none."""
-        return _said(self.pieces[0][0], self.channel)
-
-    @property
-    def name(self) -> str:
-        """Its name for people."""
-        return _name(self.pieces[0][0], self.channel)
-
-    @property
-    def silent(self) -> bool:
-        return all(channel.first_sound is None for _, channel in self.pieces)
-
-    @property
-    def frames(self) -> int:
-        return sum(recording.sound.frames for recording, _ in self.pieces if recording.sound)
-
-
-def _tracks(recorder: Recorder, take: Take, packs: Coverage) -> Iterator[Finding]:
-    """One finding a take for all its silent tracks, one for all that go dead within it."""
-    tracks = [track for track in _of(recorder, take) if track.frames]
-    silent = [track for track in tracks if track.silent]
-    if silent and len(silent) == len(tracks):
-        says = "no track holds any sound: it is exactly zero from beginning to end"
-        do = _instead(take, silent, packs) + LISTEN
-        yield recorder.noticed(take, "track-silent", LOOK, says, do)
-        return
-    if silent:
-        names = _listed([track.name for track in silent])
-        says = f"no sound at all on {names}: exactly zero for the whole take"
-        do = _instead(take, silent, packs) + LISTEN
-        yield recorder.noticed(take, "track-silent", LOOK, says, do)
+def _dead(
+    recorder: Recorder, take: Take, tracks: list[Track], packs: Coverage
+) -> Iterator[Finding]:
+    """One finding a take for all tracks that go dead within it, one for those that begin late."""
     sounding = [track for track in tracks if not track.silent]
     # Where all end at once it is the file's end that is missing: said of the file.
-    tail = min((_ends(*track.pieces[-1]) for track in sounding), default=0)
-    dead = [(track, gap) for track in sounding if (gap := _gap(track, take, tail))]
+    tail = _common_tail(sounding)
+    gaps = [(track, _gap(track, take, tail)) for track in sounding]
+    dead = [track for track, gap in gaps if gap]
     if dead:
-        names = _listed([f"{track.name} ({gap})" for track, gap in dead])
-        says = f"goes dead within the take: {names}"
-        do = _instead(take, [track for track, _ in dead], packs) + LISTEN
-        yield recorder.noticed(take, "track-dead", LOOK, says, do)
+        says = _listed([f"{track.name} ({gap})" for track, gap in gaps if gap])
+        do = _instead([(take, dead)], packs) + LISTEN
+        yield recorder.noticed(take, "track-dead", LOOK, f"goes dead within the take: {says}", do)
+    before = [(track.name, track.zeros()[0]) for track, gap in gaps if not gap]
+    late = [
+        f"{name} ({frames / take.sample_rate:.1f} s)"
+        for name, frames in before
+        if take.sample_rate and frames >= DEAD * take.sample_rate
+    ]
+    if late:
+        says = f"exactly zero before the first sound: {_listed(late)}"
+        yield recorder.noticed(take, "track-late", NOTE, says)
 
 
-def _instead(take: Take, tracks: list[_Track], packs: Coverage) -> str:
-    """Which packs have the tracks that this take lacks."""
-    found = [told(cover, take) for track in tracks for cover in packs.covering(take, track.said)]
-    return "".join(f"{one}. " for one in found[:NAMED])
+def _instead(lacking: Iterable[tuple[Take, list[Track]]], packs: Coverage) -> str:
+    """Which packs have the tracks that these takes lack."""
+    found = (
+        told(cover, take)
+        for take, tracks in lacking
+        for track in tracks
+        for cover in packs.covering(take, track.said)
+    )
+    return "".join(f"{one}. " for one in islice(dict.fromkeys(found), NAMED))
 
 
 def _listed(names: list[str]) -> str:
@@ -124,96 +117,47 @@ def _listed(names: list[str]) -> str:
     return ", ".join(names[:NAMED]) + more
 
 
-def _of(recorder: Recorder, take: Take) -> Iterator[_Track]:
-    """The tracks of a take: each channel of each file of a part, with those of the later parts."""
-    for place, number in enumerate(take.parts[0].files):
-        later = (part.files[place] for part in take.parts[1:] if place < len(part.files))
-        files = [recorder.recording(n) for n in (number, *later)]
-        measured = [(file, _channels(file)) for file in files]
-        for channel in range(len(measured[0][1])):
-            pieces = [(file, its[channel]) for file, its in measured if channel < len(its)]
-            yield _Track(channel, tuple(pieces))
+def _common_tail(sounding: list[Track]) -> int:
+    """Frames in which all of them are zero at their end."""
+    return min((track.zeros()[2] for track in sounding), default=0)
 
 
-def _channels(recording: Recording) -> tuple[Channel, ...]:
-    return channels_of(recording.sound) if recording.sound else ()
-
-
-def _name(recording: Recording, channel: int) -> str:
-    """The track's name, or its number in the file."""
-    if name := _said(recording, channel):
-        return shown(name)
-    said = recording.description.metadata.tracks
-    if len(said) == 1:
-        return f"track {said[0].channel}"
-    return f"channel {channel + 1}"
-
-
-def _said(recording: Recording, channel: int) -> str:
-    named = (t.name for t in recording.description.metadata.tracks if t.interleave == channel + 1)
-    return next((name for name in named if name.strip()), "")
-
-
-def _gap(track: _Track, take: Take, tail: int) -> str:
-    """The longest time of exact zeros, in words, but for `tail` frames; "" where it is short."""
-    if not take.sample_rate:
-        return ""
-    begins = [_begins(recording, channel) for recording, channel in track.pieces]
-    ends = [_ends(recording, channel) for recording, channel in track.pieces]
-    ends[-1] -= tail
-    longest = max(*begins, *ends, *(channel.longest_gap for _, channel in track.pieces))
-    if longest < DEAD * take.sample_rate:
+def _gap(track: Track, take: Take, tail: int) -> str:
+    """The longest time of zeros behind a sound, in words, but for `tail` frames; "" if short."""
+    _, between, behind = track.zeros()
+    longest = max(between, behind - tail)
+    if not take.sample_rate or longest < DEAD * take.sample_rate:
         return ""
     text = f"{longest / take.sample_rate:.1f} s"
-    if longest == ends[-1]:
-        text += f" at its end{_from(track.pieces[-1][0], longest + tail)}"
-    elif longest == begins[0]:
-        text += " at its beginning"
-    return text
+    return f"{text} at its end{track.last(behind)[1]}" if longest == behind - tail else text
 
 
-def _begins(recording: Recording, channel: Channel) -> int:
-    """Frames of zeros before the first sound."""
-    frames = recording.sound.frames if recording.sound else 0
-    return frames if channel.first_sound is None else channel.first_sound
-
-
-def _ends(recording: Recording, channel: Channel) -> int:
-    """Frames of zeros behind the last sound."""
-    frames = recording.sound.frames if recording.sound else 0
-    return frames if channel.last_sound is None else frames - 1 - channel.last_sound
-
-
-def _from(recording: Recording, frames: int) -> str:
-    """Where the last `frames` begin, as timecode."""
-    said, made, sound = (
-        recording.description.metadata,
-        recording.description.format,
-        recording.sound,
+def _tail(index: Mapping[int, Standing], tracks: list[Track]) -> Iterator[Finding]:
+    """All tracks of a take end in zeros: said of the file in which they begin."""
+    sounding = [track for track in tracks if not track.silent]
+    tail = _common_tail(sounding)
+    if not tail:
+        return
+    track = min(sounding, key=lambda one: one.zeros()[2])
+    recording, since = track.last(tail)
+    made = recording.description.format
+    if made is None or tail < TAIL * made.sample_rate:
+        return
+    whose = "its" if len(track.pieces) == 1 else "its take's"
+    says = (
+        f"{whose} last {tail / made.sample_rate:.1f} s are exactly zero on every track{since}, as "
+        "where a card was filled ahead and lost power"
     )
-    if said.time_reference is None or said.timecode_rate is None or not made or not sound:
-        return ""
-    start = said.time_reference + sound.frames - frames
-    return f", from {label(start, made.sample_rate, said.timecode_rate)} on"
+    do = "Listen to its end. Look for the rest on the backup card and in the recorder."
+    yield _make(index[recording.id], "zero-tail", LOOK, says, do)
 
 
 def _file(standing: Standing) -> Iterator[Finding]:
     recording = standing.recording
     yield from _unheard(standing)
-    channels, made = _channels(recording), recording.description.format
-    if recording.sound is None or made is None or not made.sample_rate or not channels:
-        return
-    tail = min(_ends(recording, channel) for channel in channels)
-    if TAIL * made.sample_rate <= tail < recording.sound.frames:
-        seconds = f"{tail / made.sample_rate:.1f} s"
-        says = (
-            f"its last {seconds} are exactly zero on every track{_from(recording, tail)}, as where "
-            "a card was filled ahead and lost power"
-        )
-        do = "Listen to its end. Look for the rest on the backup card and in the recorder."
-        yield _make(standing, "zero-tail", LOOK, says, do)
+    channels = channels_of(recording.sound) if recording.sound else ()
     yield from _loud(standing, channels)
-    odd = [_name(recording, n) for n, channel in enumerate(channels) if channel.not_finite]
+    odd = [name_of(recording, n) for n, channel in enumerate(channels) if channel.not_finite]
     if odd:
         says = f"values that are no numbers on {_listed(odd)}"
         yield _make(standing, "not-numbers", LOOK, says, "Listen to it, and tell post.")
@@ -235,7 +179,7 @@ def _loud(standing: Standing, channels: tuple[Channel, ...]) -> Iterator[Finding
     """Waves that were cut off at full scale, and those of float that go on above it."""
     sound, clipped, above = standing.recording.sound, [], []
     for number, channel in enumerate(channels):
-        name = _name(standing.recording, number)
+        name = name_of(standing.recording, number)
         if sound is not None and sound.coding is not Coding.INTEGER and channel.peak > 1:
             above.append(f"{name} (up to {20 * log10(channel.peak):.1f} dB)")
         elif channel.clipped:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from takehold.decide.backup_words import (
+    cut_peaks,
     displaced,
     from_there,
     full_name,
@@ -12,10 +13,12 @@ from takehold.decide.backup_words import (
     lower_quality,
     on_tracks,
     other_audio,
+    quality,
     seconds,
     tracks,
     undecoded,
 )
+from takehold.decide.beside_better import spare_beside_better
 from takehold.decide.by_digest import WHOLE
 from takehold.decide.noticed import finding
 from takehold.decide.standing import DayStanding, Standing
@@ -29,13 +32,14 @@ LISTEN = "Listen to it: it may be a recording that no primary card holds."
 def spare_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     """How a backup's file that answers nothing differs from what it is a further copy of.
 
-    Nothing is lost where it holds less and another file all of it; else a person looks.
+    Nothing is lost where it holds less and another file all of it; else a person looks. Of an MP3
+    beside that file nothing is said.
     """
     answer = standing.answer
     mine = None if answer is None or answer.other is None else view.of(answer.other)
     if answer is None or mine is None or mine.answer is None:
         return
-    if standing.recording.id in mine.answer.others:
+    if standing.recording.id in mine.answer.others or spare_beside_better(standing, mine, view):
         return
     severity, says, do = _told(standing, mine, answer, view)
     if mine.answer.relation not in WHOLE:
@@ -59,7 +63,7 @@ def _told(
             says = lacks(mine, answer, "this one") + displaced(mine, answer)
             severity, do = NOTE, ""
         case Relation.REDUCED:
-            says = "this one holds " + " and ".join(_less(mine, answer))
+            says = "this one holds " + " and ".join(_less(mine, standing, answer))
             severity, do = NOTE, ""
         case Relation.LONGER:
             says = f"this one holds {seconds(mine, answer.frames)} more" + displaced(mine, answer)
@@ -77,8 +81,8 @@ def _told(
     return severity, says, do
 
 
-def _less(mine: Standing, answer: Counterpart) -> Iterator[str]:
+def _less(mine: Standing, its: Standing, answer: Counterpart) -> Iterator[str]:
     if figures := lower_quality(mine, answer):
-        yield f"it at a lower quality: {figures}"
+        yield f"it at {quality(mine, its)} quality: {figures}{cut_peaks(mine, its, answer)}"
     if answer.channels:
         yield f"other tracks of it only than {tracks(mine, answer.channels)}"

@@ -6,7 +6,7 @@ Every code is explained in docs/problems.md.
 from __future__ import annotations
 
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterator
 from functools import lru_cache
 from itertools import pairwise
@@ -14,10 +14,10 @@ from itertools import pairwise
 from takehold.decide.check_changes import change_findings
 from takehold.decide.check_opaque import opaque_findings
 from takehold.decide.noticed import finding
-from takehold.decide.recorder import Recorder, by_source, length, recorders
+from takehold.decide.recorder import UNCOUNTED, Recorder, by_source, length, recorders
 from takehold.decide.standing import DayStanding
 from takehold.decide.take_names import same_number, same_words, scene_and_take
-from takehold.formats.names import shown
+from takehold.formats.names import brief
 from takehold.formats.timecode import day_samples, label
 from takehold.model.finding import Finding, Severity
 from takehold.model.ledger import Ledger
@@ -29,14 +29,16 @@ HOLD, LOOK = Severity.HOLD, Severity.LOOK
 SHARED = 1 / 23
 # Seconds that a recorder may lose where it goes on in a new file; more is a part that is missing.
 LOST = 10
+# So many takes that begin alike are no accident. Chosen, no source.
+FEWEST = 3
 # Takes whose numbers are further apart were not counted on from each other.
 FAR = 20
 # Missing numbers of a set are named up to this size.
 NAMED = 64
 # Their number is given again, to the take made in their stead. (Common practice, no source.)
 SPOILED = frozenset({"FALSE_START", "NO_GOOD"})
-# They are counted by themselves, or not at all. (Common practice, no source.)
-UNCOUNTED = frozenset({"WILD_TRACK", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
+# It may keep the number of the take that it picks up. (Common practice, no source.)
+PICKUP = "PICKUP"
 MISCOUNTED = "Look in the recorder and the paperwork: was it recorded, deleted or miscounted?"
 _COUNTED = re.compile(r"([^\W\d_]*)0*([0-9]{1,6})")
 # A pick-up ("3PU") or a lettered take ("3A") has its number from the others.
@@ -55,9 +57,10 @@ def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iter
         yield from _overlaps(recorder)
         yield from _twice(recorder)
         yield from change_findings(recorder, settings)
+    told: set[Hashable] = set()
     for recorder in by_source(made):
         count = _counted_on(recorder)
-        yield from _left_out(recorder, count) if count else _numbers(recorder, view, ledger)
+        yield from _left_out(recorder, count) if count else _numbers(recorder, view, ledger, told)
 
 
 def _key(take: Take) -> Hashable:
@@ -66,8 +69,8 @@ def _key(take: Take) -> Hashable:
 
 def _named(take: Take) -> str:
     """The take in words."""
-    words = [f"scene {shown(take.scene)}"] * bool(take.scene)
-    words += [f"take {shown(take.take)}"] * bool(take.take)
+    words = [f"scene {brief(take.scene)}"] * bool(take.scene)
+    words += [f"take {brief(take.take)}"] * bool(take.take)
     return ", ".join(words) or "a take"
 
 
@@ -159,9 +162,10 @@ def _overlaps(recorder: Recorder) -> Iterator[Finding]:
     """One recorder is at one place of its timecode at a time, unless that was set anew."""
     last: Take | None = None
     reached = 0.0
+    untold = _begin_alike(recorder)
     for take in recorder.takes:
         begins = recorder.begins(take)
-        if begins is None:
+        if begins is None or take.start == untold:
             continue
         shared = min(reached - begins, length(take))
         if last is not None and shared > SHARED and not recorder.same(last, take):
@@ -170,6 +174,17 @@ def _overlaps(recorder: Recorder) -> Iterator[Finding]:
             yield recorder.noticed(take, "timecode-overlap", LOOK, says + _from(take), do, last)
         if last is None or begins + length(take) > reached:
             last, reached = take, begins + length(take)
+
+
+def _begin_alike(recorder: Recorder) -> int | None:
+    """The TimeReference of most takes, which so tells no time; None where they differ.
+
+    There was no timecode, or each file began it anew.
+    """
+    starts = Counter(take.start for take in recorder.takes if take.start is not None)
+    start, count = next(iter(starts.most_common(1)), (0, 0))
+    alike = count > 1 and 2 * count > starts.total() and (start == 0 or count >= FEWEST)
+    return start if alike else None
 
 
 def _from(take: Take) -> str:
@@ -183,7 +198,9 @@ def _twice(recorder: Recorder) -> Iterator[Finding]:
     for take in recorder.takes:
         if not (take.scene and take.take) or not SPOILED.isdisjoint(take.types):
             continue
-        apart = UNCOUNTED.intersection(take.types)
+        if all(recorder.index[number].deleted for number in take.files):
+            continue
+        apart = (UNCOUNTED | {PICKUP}).intersection(take.types)
         others = met[(same_words(take.scene), same_number(take.take), apart)]
         if others and not any(recorder.same(other, take) for other in others):
             says = f"{_named(take)} is there already: {recorder.name(others[0])}"
@@ -216,8 +233,13 @@ def _left_out(recorder: Recorder, count: list[int]) -> Iterator[Finding]:
         yield finding("take-numbers", LOOK, recorder.title, says, MISCOUNTED, covers=word)
 
 
-def _numbers(recorder: Recorder, view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
-    """Take numbers that a scene leaves out; what the backup cards have is not missing here."""
+def _numbers(
+    recorder: Recorder, view: DayStanding, ledger: Ledger, told: set[Hashable]
+) -> Iterator[Finding]:
+    """Take numbers that a scene leaves out; what the backup cards have is not missing here.
+
+    What no primary source has is said of the first of them; `told` remembers of which scenes.
+    """
     scenes: dict[tuple[str, str], dict[int, str]] = defaultdict(dict)
     given: dict[tuple[str, str], set[int]] = defaultdict(set)
     for take in (*recorder.takes, *recorder.beside):
@@ -230,7 +252,7 @@ def _numbers(recorder: Recorder, view: DayStanding, ledger: Ledger) -> Iterator[
         given[series].add(number)
         # Such a take may have a number of the others, or one of its own that tells nothing of them.
         if found[1] or UNCOUNTED.isdisjoint(take.types):
-            scenes[series].setdefault(number, shown(take.scene))
+            scenes[series].setdefault(number, brief(take.scene))
     mine = {same_words(take.scene) for take in recorder.takes}
     for (scene, letters), numbers in sorted(scenes.items()):
         missing = _missing(sorted(numbers))
@@ -238,7 +260,9 @@ def _numbers(recorder: Recorder, view: DayStanding, ledger: Ledger) -> Iterator[
         if 1 < first <= FAR and not _begun_before(scene, view, ledger):
             missing = [*range(1, first), *missing]
         missing = [number for number in missing if number not in given[scene, letters]]
-        if scene in mine and missing:
+        said = (recorder.primary, scene, letters)
+        if scene in mine and missing and said not in told:
+            told.add(said)
             word = ", ".join(f"{letters.upper()}{number}" for number in missing)
             takes = "take" if len(missing) == 1 else "takes"
             name = f"{recorder.title}: scene {numbers[first]}"
@@ -263,6 +287,6 @@ def _begun_before(scene: str, view: DayStanding, ledger: Ledger) -> bool:
     return any(scene in _scenes(ledger, ledger.news[day], day) for day in earlier)
 
 
-@lru_cache(maxsize=1024)  # asked for of all days, and they may sleep
+@lru_cache(maxsize=16_384)  # asked for of all days, and they may sleep
 def _scenes(ledger: Ledger, _news: int, day: str) -> frozenset[str]:
     return frozenset(same_words(scene_and_take(r)[0]) for r in ledger.day(day))

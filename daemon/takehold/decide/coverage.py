@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
@@ -22,7 +22,9 @@ from takehold.decide.sides import production_folder
 from takehold.decide.standing import DayStanding
 from takehold.decide.take_names import same_words
 from takehold.decide.takes import takes_of_day
-from takehold.formats.names import shown
+from takehold.decide.zeros import said_name
+from takehold.formats.levels import channels_of
+from takehold.formats.names import brief, shown
 from takehold.formats.timecode import day_samples, label, samples_when, seconds_shown
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Recording
@@ -125,12 +127,13 @@ def _covered(view: DayStanding, ledger: Ledger, _serial: int, settings: Settings
 
 def told(cover: Cover, take: Take) -> str:
     """A cover in words, without a dot at its end."""
-    name = f"{shown(cover.pack.card)} ({shown(cover.pack.name)})"
+    name = f"{shown(cover.pack.card)} ({brief(cover.pack.name)})"
     if cover.extent is Extent.NOT:
         return f"{name} has none of it"
     if cover.extent is Extent.WHOLE:
-        return f"{name} has all of it"
-    return f"{name} has it {' and '.join(f'from {a} to {b}' for a, b in times(cover, take))}"
+        return f"{name} has all of it, by timecode"
+    spans = " and ".join(f"from {a} to {b}" for a, b in times(cover, take))
+    return f"{name} has it {spans}, by timecode"
 
 
 def times(cover: Cover, take: Take) -> tuple[tuple[str, str], ...]:
@@ -164,9 +167,37 @@ def _packs(
         for name in dict.fromkeys(pack_names(stretch.recording, load, tracks)):
             found[(load.source, load.label, same_words(name))].append((name, load, stretch))
     return tuple(
-        Pack(met[0][0], met[0][1].label, met[0][1].id, tuple(stretch for *_, stretch in met))
+        Pack(
+            met[0][0],
+            met[0][1].label,
+            met[0][1].id,
+            tuple(its for name, _, stretch in met if (its := _sounding(stretch, name))),
+        )
         for _, met in sorted(found.items())
     )
+
+
+def _sounding(stretch: Stretch, name: str) -> Stretch | None:
+    """A stretch without the exact zeros at both its ends; None where all of it is silence.
+
+    Of zeros between two sounds only their length is known, not where they are.
+    """
+    recording, frames = stretch.recording, stretch.recording.description.frames
+    sound = recording.sound
+    channels = channels_of(sound) if sound is not None and sound.frames == frames else ()
+    wanted = same_words(name)
+    its = [c for n, c in enumerate(channels) if same_words(said_name(recording, n)) == wanted]
+    its = its or [*channels]
+    if not its or frames is None:
+        return stretch
+    first = min((c.first_sound for c in its if c.first_sound is not None), default=frames)
+    last = max((c.last_sound for c in its if c.last_sound is not None), default=-1)
+    # One that spilt over from the day before is only the file's end.
+    begins = frames - stretch.frames
+    first = max(first, begins)
+    if last < first:
+        return None
+    return replace(stretch, start=stretch.start + first - begins, frames=last + 1 - first)
 
 
 def _stretches(

@@ -2,13 +2,13 @@
 
 1. A card is known by its root's identity and by what lies on it, never by its path or label alone.
 2. One formatted life, one load: a card on which nothing known is left, and other files are, was
-   formatted.
+   formatted; not where its folder was renamed.
 3. Two live volumes of one identity (clones) are two loads.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -62,7 +62,23 @@ def _fits(ledger: Ledger, load: Load, arrival: Arrival) -> bool:
     known = ledger.of_load.get(load.id)
     if not known or not arrival.files or not arrival.complete:
         return True
-    return _overlap(ledger, load, arrival.files) > 0
+    return _overlap(ledger, load, arrival.files) > 0 or _moved(ledger, known, arrival.files)
+
+
+def _moved(ledger: Ledger, known: Mapping[bytes, list[int]], files: Files) -> bool:
+    """Whether most of what was read there lies in other folders now: one of them was renamed.
+
+    By name, size and time of change, of two times at least: where the clock stands still, a card
+    that was formatted may hold other files with all of these.
+    """
+    read = [r for ids in known.values() if (r := ledger.recordings[ids[-1]]).readings]
+    there = {(_name(path), stamp.size, stamp.mtime_ns) for path, stamp in files}
+    found = [r for r in read if (_name(r.path), r.stamp.size, r.stamp.mtime_ns) in there]
+    return 2 * len(found) > len(read) and len({r.stamp.mtime_ns for r in found}) > 1
+
+
+def _name(path: bytes) -> bytes:
+    return path.rpartition(b"/")[2]
 
 
 def _overlap(ledger: Ledger, load: Load, files: Files) -> int:

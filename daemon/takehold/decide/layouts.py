@@ -5,16 +5,19 @@
    stand at one low value, as an idle input does.
 2. A channel of the backup answers one part of a take only, and in it each track that holds it.
 3. Tracks that nothing on the backup holds are told only where nothing there is left that might be
-   them, changed; else the whole takes are compared (decide/candidates). So it is with silence.
+   them, changed; else the whole takes are compared (decide/candidates). So it is with silence, with
+   idle channels that differ, and where two copies hold one track each that the other does not.
+4. The part of the backup that holds most of a take answers; others only what it lacks.
 Cost: linear in the number of channels, but for sorting.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import islice
 
 from takehold.formats.levels import channels_of
 from takehold.model.finding import Counterpart, Relation
@@ -25,6 +28,9 @@ from takehold.model.sound import Coding, Sound
 # Below -60 dB a channel whose samples have one magnitude holds nothing; above it may be a square
 # wave. Its rms is 0.0004 dB off at most (model/measured). Chosen, no source.
 IDLE_PEAK, IDLE_RMS = 1e-3, 1e-4
+# Parts of the backup that hold one channel and are looked at for others, so that a tone in many
+# takes costs no more. Chosen, no source.
+MOST_ALIKE = 8
 # Sample rate, coding, frames and digest.
 Heard = tuple[int, Coding, int, str]
 
@@ -44,25 +50,39 @@ class Layouts:
 
 def heard(recording: Recording) -> tuple[Heard | None, ...]:
     """What its channels hold, in their order: None for silence. Empty where it was not measured."""
+    where, channels = _measured(recording)
+    return tuple((*where, digest) if sounding else None for digest, sounding in channels)
+
+
+def quiet(recording: Recording) -> list[Heard]:
+    """What those of its channels hold that are silent or idle, in one order."""
+    where, channels = _measured(recording)
+    return sorted((*where, digest) for digest, sounding in channels if not sounding)
+
+
+def _measured(
+    recording: Recording,
+) -> tuple[tuple[int, Coding, int], tuple[tuple[str, bool], ...]]:
+    """Rate, coding and frames; and of each channel the digest, and whether it sounds."""
     sound, made = recording.sound, recording.description.format
     if sound is None or sound.coding is None or made is None or not sound.frames:
-        return ()
-    where = (made.sample_rate, sound.coding, sound.frames)
-    return tuple(None if digest is None else (*where, digest) for digest in _digests(sound))
+        return (0, Coding.INTEGER, 0), ()
+    return (made.sample_rate, sound.coding, sound.frames), _digests(sound)
 
 
 @lru_cache(maxsize=1 << 12)
-def _digests(sound: Sound) -> tuple[str | None, ...]:
-    return tuple(c.digest if _sounds(sound, c) else None for c in channels_of(sound))
+def _digests(sound: Sound) -> tuple[tuple[str, bool], ...]:
+    return tuple((c.digest, sounds(sound, c)) for c in channels_of(sound))
 
 
 def first_sounds(sound: Sound) -> list[int]:
     """The first frame with sound of each channel that has any."""
-    channels = (c for c in channels_of(sound) if _sounds(sound, c))
+    channels = (c for c in channels_of(sound) if sounds(sound, c))
     return [c.first_sound for c in channels if c.first_sound is not None]
 
 
-def _sounds(sound: Sound, channel: Channel) -> bool:
+def sounds(sound: Sound, channel: Channel) -> bool:
+    """Whether one of its channels holds more than silence, or an idle input."""
     if channel.first_sound is None:
         return False
     peak = channel.peak / (2**31 if sound.coding is Coding.INTEGER else 1)
@@ -80,32 +100,71 @@ class _Shelf:
     """The backup's channels that answer nothing yet; `part_of` tells the part of each recording."""
 
     def __init__(self, theirs: Sequence[Recording], part_of: Mapping[int, int]) -> None:
-        self._holders: dict[Heard, list[int]] = defaultdict(list)
+        self._holders: dict[Heard, dict[int, None]] = defaultdict(dict)  # in order
         self._mates: dict[int, list[Recording]] = defaultdict(list)
         self._part_of = part_of
         self._spent: set[tuple[int, Heard]] = set()
         for backup in theirs:
             self._mates[part_of[backup.id]].append(backup)
-        for backup in reversed(theirs):
-            for channel in {c for c in heard(backup) if c}:
-                self._holders[channel].append(backup.id)
+            for channel in filter(None, heard(backup)):
+                self._holders[channel][backup.id] = None
 
     def holders(self, wanted: Iterable[Heard]) -> dict[Heard, int]:
-        """Which recording has each of these, as far as one does."""
-        return {c: held[-1] for c in wanted if (held := self._holders.get(c))}
+        """Which recording has each of these, as far as one does; first the part with most."""
+        found: dict[Heard, int] = {}
+        while there := [c for c in wanted if c not in found and self._holders.get(c)]:
+            rarest = min((self._holders[c] for c in there), key=len)
+            parts = dict.fromkeys(self._part_of[n] for n in islice(rarest, MOST_ALIKE))
+            most = max((self._held_in(part, there) for part in parts), key=len)
+            found |= most
+        return found
+
+    def _held_in(self, part: int, wanted: Sequence[Heard]) -> dict[Heard, int]:
+        held = {c: mate.id for mate in reversed(self._mates[part]) for c in self._free(mate)}
+        return {c: held[c] for c in wanted if c in held}
+
+    def _free(self, backup: Recording) -> Iterator[Heard]:
+        """Its channels that answer nothing."""
+        return (c for c in heard(backup) if c and (backup.id, c) not in self._spent)
 
     def take(self, holders: Mapping[Heard, int]) -> None:
         """These answer from now on."""
         for channel, holder in holders.items():
-            self._holders[channel].pop()
+            del self._holders[channel][holder]
             self._spent.add((holder, channel))
 
-    def has_rest(self, holders: Mapping[Heard, int]) -> bool:
-        """Whether there are, beside what answers, other channels that answer nothing."""
-        parts = {self._part_of[holder] for holder in holders.values()}
-        beside = (mate for part in parts for mate in self._mates[part])
-        left = ((mate.id, c) for mate in beside for c in heard(mate) if c)
-        return any(c not in holders and (mate, c) not in self._spent for mate, c in left)
+    def leaves_doubt(
+        self, ours: Sequence[Recording], holders: Mapping[Heard, int], *, all_held: bool
+    ) -> bool:
+        """Whether something beside what answers `ours` may be the rest of it, changed.
+
+        Where some of it is not held, is silent, or two copies hold a part each, that is any channel
+        that answers nothing; where all is held, as many channels of which the idle ones differ.
+        """
+        theirs = self._beside(holders)
+        if any(c not in holders for mate in theirs for c in self._free(mate)):
+            of_part = Counter(self._part_of[mate.id] for mate in theirs for _ in self._free(mate))
+            copies = len(of_part) > 1 and max(of_part.values()) >= len(holders)
+            if copies or not all_held or any(None in heard(file) for file in ours):
+                return True
+        idle = [sorted(c for file in side for c in quiet(file)) for side in (ours, theirs)]
+        widths = [sum(len(heard(file)) for file in side) for side in (ours, theirs)]
+        return all_held and idle[0] != idle[1] and widths[0] == widths[1]
+
+    def alone(self, holders: Mapping[Heard, int]) -> tuple[tuple[int, int], ...]:
+        """The channels, from 1, of the recordings that answer which hold something else."""
+        files = [mate for mate in self._beside(holders) if mate.id in holders.values()]
+        return tuple(
+            (file.id, number)
+            for file in files
+            for number, c in enumerate(heard(file), 1)
+            if c and c not in holders and (file.id, c) not in self._spent
+        )
+
+    def _beside(self, holders: Mapping[Heard, int]) -> list[Recording]:
+        """All files of the parts that answer."""
+        parts = dict.fromkeys(self._part_of[holder] for holder in holders.values())
+        return [mate for part in parts for mate in self._mates[part]]
 
 
 def other_layouts(
@@ -118,14 +177,15 @@ def other_layouts(
     for part in ours:
         wanted = dict.fromkeys(c for file in part for c in heard(file) if c)
         holders = shelf.holders(wanted)
-        unsure = len(holders) < len(wanted) or any(None in heard(file) for file in part)
-        if holders and unsure and shelf.has_rest(holders):
-            found.alike.append((part[0].id, min(holders.values())))
+        all_held = len(holders) == len(wanted)
+        if holders and shelf.leaves_doubt(part, holders, all_held=all_held):
+            found.alike.append((part[0].id, next(iter(holders.values()))))
         elif holders:
+            alone = shelf.alone(holders)
             shelf.take(holders)
             found.used |= set(holders.values())
             answers = (a for file in part for a in _answer(file, holders, known))
-            found.answers |= {answer.recording: answer for answer in answers}
+            found.answers |= {a.recording: replace(a, theirs_alone=alone) for a in answers}
     return found
 
 

@@ -75,7 +75,9 @@ class Alike:
     rank: tuple[int, float]
 
     def near(self, best: Alike) -> bool:
-        """Whether it is about as much alike as the best one is."""
+        """Whether it is about as much alike as the best one is; of what is equal, just as much."""
+        if self.manner == EXACT:
+            return self.rank == best.rank
         if self.rank[0] != 1 or best.rank[0] != 1:
             return self.rank[0] == best.rank[0]
         return 1 - self.rank[1] <= 2 * (1 - best.rank[1]) + 1e-3

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 
+from takehold.decide.departed import gone_now
 from takehold.decide.enrol import Files, untaken
 from takehold.decide.litter import HIDDEN_AUDIO, matters
 from takehold.formats.names import display, shown
@@ -33,10 +34,12 @@ def listing(
     litter: tuple[tuple[str, int], ...],
     skipped: tuple[Skip, ...],
     complete: bool,
+    anew: bool = False,
 ) -> Listed:
     """What a look at a load showed; what was not known before keeps the day of its first sight.
 
-    Where the listing broke off, what it does not show may lie there still.
+    Where the listing broke off, what it does not show may lie there still; `anew` says that the
+    card was not looked into yet: it may be another one (decide/recognise).
     """
     waiting = [file for file in files if untaken(ledger, load, (file,))]
     marks = {_mark_of_file(path, stamp) for path, stamp in waiting}
@@ -47,7 +50,8 @@ def listing(
     new = marks.difference(*(s.marks for s in before))
     days[today] = sorted({*days.get(today, ()), *new})
     since = tuple(Since(day, tuple(found)) for day, found in sorted(days.items()) if found)
-    return Listed(load, now, len(files), litter, skipped, len(waiting), since)
+    gone = gone_now(ledger, load, dict(files), skipped, sure=complete and not anew)
+    return Listed(load, now, len(files), litter, (*skipped, *gone), len(waiting), since)
 
 
 def first_listed(listed: Listed, skip: Skip) -> str | None:

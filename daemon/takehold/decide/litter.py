@@ -45,6 +45,7 @@ HIDDEN_AUDIO = "audio in a litter folder"
 DOCUMENT_ENDINGS = (
     b".txt",
     b".csv",
+    b".tsv",
     b".pdf",
     b".xml",
     b".html",

@@ -16,13 +16,13 @@ from takehold.decide.manifest_read import (
     whole,
 )
 from takehold.decide.standing import DayStanding
-from takehold.model.comparison import Comparison, Side
+from takehold.model.comparison import Comparison, Side, Stretch
 from takehold.model.finding import Relation
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Role
 
 COUNTS = ("frame", "frames", "offset", "duration_difference")
-LISTS = ("channels", "alone")
+LISTS = ("channels", "alone", "theirs_alone")
 FIGURES = ("residual_db", "correlation")
 BLOCKS_TELL = frozenset({Relation.SHORT, Relation.LONGER})
 # A file of another day: that day, its path on the card, and its SHA-256.
@@ -53,8 +53,12 @@ def _entry(
     }
     told = {key: getattr(comparison, key) for key in (*COUNTS, *FIGURES)}
     entry |= {key: figure for key, figure in told.items() if figure is not None}
-    lists = {key: list(getattr(comparison, key)) for key in LISTS}
-    return entry | {key: channels for key, channels in lists.items() if channels}
+    lists: dict[str, list[object]] = {key: list(getattr(comparison, key)) for key in LISTS}
+    lists["missing"] = [
+        {"channel": channel, "frame": first, "frames": end - first}
+        for channel, first, end in comparison.missing
+    ]
+    return entry | {key: told for key, told in lists.items() if told}
 
 
 def _side(side: Side, view: DayStanding) -> list[dict[str, object]]:
@@ -88,6 +92,8 @@ def comparisons_in(
             frames=whole(entry, "frames"),
             channels=tuple(_channels(entry, "channels")),
             alone=tuple(_channels(entry, "alone")),
+            theirs_alone=tuple(_channels(entry, "theirs_alone")),
+            missing=tuple(_stretches(entry)),
             offset=whole(entry, "offset"),
             duration_difference=whole(entry, "duration_difference"),
             residual_db=number(entry, "residual_db"),
@@ -140,6 +146,12 @@ def compared_beside(
         frames = whole(answer, "missing_frames") or whole(answer, "further_frames")
         since = whole(answer, "missing_from_frame")
         yield Comparison((mine,), (other,), relation, at, since, frames)
+
+
+def _stretches(entry: Entry) -> Iterator[Stretch]:
+    for stretch in each(entry, "missing") if "missing" in entry else ():
+        first, frames = the(stretch, "frame", int), the(stretch, "frames", int)
+        yield the(stretch, "channel", int), first, first + frames
 
 
 def _channels(entry: Entry, key: str) -> Iterator[int]:

@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 
 from takehold.decide.board import Board, by_load
 from takehold.decide.derived import derived
+from takehold.decide.hints import beginnings
 from takehold.decide.twins import Twins
 from takehold.decide.weighing import Compared
 from takehold.model.comparison import Side
@@ -90,9 +91,10 @@ def match(
         board.derive(made, other.files)
         board.by_digests()
         board.by_names()
-    board.prefer_the_better()
+    board.prefer_the_better(other.answers)
     board.second_cards(other.files)
     board.mirrors_that_differ()
+    board.lower_copies()
     ours_told, theirs_told = board.told()
     told = tuple(other.mirrors.get(answer.recording, answer) for answer in theirs_told)
     return Matched(ours_told, told, (*board.uncompared, *other.uncompared))
@@ -110,7 +112,7 @@ def left_open(
     board = Board([r for r in ours if r.id not in made], theirs, tuple(words), {})
     board.by_digests()
     board.second_cards()
-    cut = {number for pair in board.beginnings() for number in pair}
+    cut = {number for pair in beginnings(board.left(), board.free()) for number in pair}
     held = Twins(ours)
     free = (r for r in board.free() if r.id not in cut and held.of(r) is None)
     known = {**board.twins, **board.answers}

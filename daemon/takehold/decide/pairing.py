@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from takehold.decide.likeness import EDGE, EXACT, LOSSY, Alike, Held, Manner, residual_db
-from takehold.model.comparison import Comparison, Side
+from takehold.model.comparison import Comparison, Side, Stretch
 from takehold.model.finding import Relation
 
 # By channel of ours, from 0: the channel of theirs, and how the two are held against each other.
@@ -20,14 +20,12 @@ def pairs(
 
     One to one; but that two of ours are the same, bit for bit, is no reason to miss one of them.
     A lossy mix may resemble every track that is in it: it is taken for what it is most like.
-    A channel of theirs that is like none of ours may be one of ours gone wrong: it is held against
-    that of its number, or the next that is left; `otherwise` says how, where nothing is alike.
+    One of the `strangers` may be one of ours gone wrong: it is held against that of its number, or
+    the next that is left; `otherwise` says how, where nothing is alike.
     """
     found: Pairs = {}
     used: set[int] = set()
-    best: dict[int, Alike] = {}
-    for (_, other), one in likes.items():
-        best[other] = max(best.get(other, one), one, key=lambda a: a.rank)
+    best = _best(likes, 1)
     near = [pair for pair, one in likes.items() if one.near(best[pair[1]])]
     ranked = sorted(near, key=lambda p: (*(-x for x in likes[p].rank), abs(p[0] - p[1]), p))
     for mine, other in ranked:
@@ -40,9 +38,28 @@ def pairs(
     manners = [manner for _, manner in found.values()]
     if LOSSY in manners and theirs < ours:
         return found
-    known = {other for _, other in likes}
     manner = max(manners, key=lambda m: (m.lossy, m.steps * m.step), default=otherwise)
-    return _with_rest(found, [n for n in range(theirs) if n not in known], ours, manner)
+    left = [n for n in strangers(likes, theirs) if n not in used]
+    return _with_rest(found, left, ours, manner)
+
+
+def strangers(likes: Mapping[tuple[int, int], Alike], theirs: int) -> list[int]:
+    """The channels of theirs, of so many, that are like none of ours.
+
+    What equals one of ours in a part only, as two tracks may for a while, while another of theirs
+    does in more of it, is no likeness.
+    """
+    best = _best(likes, 0)
+    like = {p[1] for p, one in likes.items() if one.manner != EXACT or one.near(best[p[0]])}
+    return [n for n in range(theirs) if n not in like]
+
+
+def _best(likes: Mapping[tuple[int, int], Alike], side: int) -> dict[int, Alike]:
+    """What each channel of ours (side 0), or of theirs (1), is most like."""
+    best: dict[int, Alike] = {}
+    for pair, one in likes.items():
+        best[pair[side]] = max(best.get(pair[side], one), one, key=lambda a: a.rank)
+    return best
 
 
 def _with_rest(found: Pairs, strangers: list[int], ours: int, manner: Manner) -> Pairs:
@@ -61,15 +78,15 @@ class Tally:
     """What the comparison met. Frames and channels are ours, channels from 0.
 
     `missing` and `further` are stretches, first and end (not included), in order: of ours that
-    theirs lacks in a channel, and the reverse. `lacking` are the channels that it lacks them in,
-    `alone` those of ours that sound and have no counterpart.
+    theirs lacks, by channel, and what any channel of theirs has further. `alone` are the channels
+    of ours that sound and have no counterpart, `theirs_alone` those of theirs.
     """
 
     held: dict[int, Held]
-    missing: list[tuple[int, int]] = field(default_factory=list)
+    missing: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
     further: list[tuple[int, int]] = field(default_factory=list)
-    lacking: set[int] = field(default_factory=set)
     alone: set[int] = field(default_factory=set)
+    theirs_alone: set[int] = field(default_factory=set)
 
     @property
     def lossy(self) -> bool:
@@ -82,29 +99,33 @@ def verdict(
 ) -> Comparison:
     """What it comes to; the worst is said: different, short, longer, reduced, the same.
 
-    What is short or longer may be reduced besides: then it has the figures, and channels `alone`.
+    What is worse than reduced may be that besides: then it has the figures, and channels `alone`;
+    what differs may be short besides.
     """
     held = list(tally.held.values())
     inexact = [one for one in held if one.manner != EXACT]
     figures = [one.correlation for one in inexact if one.power]
     slack = 2 * EDGE if tally.lossy else 0
-    missing, further = _frames(tally.missing), _frames(tally.further)
+    lost = sorted({stretch for some in tally.missing.values() for stretch in some})
+    missing, further = _frames(lost), _frames(tally.further)
     frame: int | None = None
     frames: int | None = None
     channels: set[int] = set()
-    alone: set[int] = set()
+    alone = tally.alone
     differ = {n for n, one in tally.held.items() if one.first is not None or one.strange}
     if differ:
         relation, channels = Relation.DIFFERENT, differ
-        frame = min((one.first for one in held if one.first is not None), default=None)
+        firsts = [tally.held[n].first for n in differ]
+        frame = min((f for f in firsts if f is not None), default=None)
+        frame = None if None in firsts else frame  # then all of a channel differs
     elif missing > slack:
-        relation, frame, frames = Relation.SHORT, tally.missing[0][0], missing
-        channels, alone = tally.lacking, tally.alone
+        relation, frame, frames = Relation.SHORT, lost[0][0], missing
+        channels = set(tally.missing)
         channels = channels if len(channels) < len(tally.held) + len(alone) else set()
     elif further > slack:
-        relation, frames, alone = Relation.LONGER, further, tally.alone
+        relation, frames = Relation.LONGER, further
     elif inexact or tally.alone:
-        relation, channels = Relation.REDUCED, tally.alone
+        relation, channels, alone = Relation.REDUCED, tally.alone, set()
     else:
         relation = Relation.SAME_AUDIO if one_layout and not offset else Relation.OTHER_LAYOUT
     return Comparison(
@@ -120,7 +141,18 @@ def verdict(
         min((f for f in figures if f is not None), default=None),
         _from_one(alone),
         further - missing if inexact and not differ else None,
+        _from_one(tally.theirs_alone),
+        tuple(_joined(tally.missing)) if missing > slack else (),
     )
+
+
+def _joined(missing: Mapping[int, list[tuple[int, int]]]) -> Iterator[Stretch]:
+    """The stretches of each channel, neighbours in one."""
+    for channel, stretches in sorted(missing.items()):
+        begins = {begin for begin, _ in stretches}
+        ends = {end for _, end in stretches}
+        for begin, end in zip(sorted(begins - ends), sorted(ends - begins), strict=True):
+            yield channel + 1, begin, end
 
 
 def _from_one(channels: set[int]) -> tuple[int, ...]:

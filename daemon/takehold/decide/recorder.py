@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import groupby, pairwise
 
+from takehold.decide.beside_better import beside_better, lossy_beside
 from takehold.decide.noticed import finding, these
 from takehold.decide.standing import DayStanding, Standing
 from takehold.decide.takes import position, takes_of_day
@@ -20,13 +21,18 @@ from takehold.model.take import Take
 
 # Takes of each of two recorders in one source. Chosen, no source.
 FEWEST = 3
+NAMED = 5
+"""Takes that are named; more are counted."""
+# They are counted by themselves, or not at all. (Common practice, no source.)
+UNCOUNTED = frozenset({"WILD_TRACK", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
 
 
 @dataclass(frozen=True, slots=True)
 class Recorder:
     """A source of the config, and what its cards hold.
 
-    `takes` leave out what was recorded again, and what was made from other files of the card.
+    `takes` leave out what was recorded again, and what was made from other files of the card, as
+    an MP3 of them.
     `beside` are the takes of the backup cards that may answer them. `originator` names one of
     several recorders whose cards come as one source.
     """
@@ -43,6 +49,11 @@ class Recorder:
         """What it is called."""
         named = f" ({shown(self.originator)})" if self.originator else ""
         return shown(self.source) + named
+
+    @property
+    def primary(self) -> bool:
+        """Whether these are a primary card's takes, not a backup's in place of what is opaque."""
+        return all(self.index[take.first].load.role is Role.PRIMARY for take in self.takes)
 
     def recording(self, number: int) -> Recording:
         """One of its recordings."""
@@ -79,13 +90,41 @@ class Recorder:
         about = f"{self.name(take)}: {says}."
         return finding(code, severity, place, about, do, take.first, covers=these(files))
 
+    def alike(self, odd: Iterable[tuple[Take, str]]) -> Iterator[tuple[list[Take], str]]:
+        """The takes of one card of which the same is said: a day of them is one decision."""
+        found: dict[tuple[int, str], list[Take]] = defaultdict(list)
+        for take, says in odd:
+            found[take.load, says].append(take)
+        for (_, says), takes in found.items():
+            yield takes, says
+
+    def noticed_of(
+        self, takes: list[Take], code: str, severity: Severity, says: str, do: str
+    ) -> Finding:
+        """One finding about takes of one card; one take more, and it is asked for anew."""
+        first = takes[0]
+        if len(takes) == 1:
+            return self.noticed(first, code, severity, says, do)
+        card = shown(self.index[first.first].load.label)
+        names = ", ".join(display(self.recording(take.first).path) for take in takes[:NAMED])
+        more = f" and {len(takes) - NAMED} more" if len(takes) > NAMED else ""
+        told = f"{card}: {len(takes)} takes: {says}: {names}{more}."
+        about = these(r for take in takes for r in self.recordings(take))
+        subject = f"{card}: {says}"
+        return finding(code, severity, subject, told, do, load=first.load, covers=about)
+
     def begins(self, take: Take) -> float | None:
         """Seconds of timecode from the day's beginning."""
         at = position(take, self.starts_at)
         return None if at is None or not take.sample_rate else at / take.sample_rate
 
     def same(self, one: Take, other: Take) -> bool:
-        """Whether both hold one recording, as a poly file and the monos split from it."""
+        """Whether both hold one recording, as a poly file and the monos split from it.
+
+        So does an MP3 that has the name of the file beside it: its number is from that name.
+        """
+        if lossy_beside(*(self.recording(take.first) for take in (one, other))):
+            return True
         if one.start is not None and one.frames is not None:
             return (one.start, one.frames) == (other.start, other.frames)
         sounds = [self.recording(take.first).sound for take in (one, other)]
@@ -113,7 +152,7 @@ def recorders(view: DayStanding, settings: Settings) -> tuple[Recorder, ...]:
     for number, takes in takes_of_day(view, settings).items():
         load = roles[number]
         if takes:
-            of_role[load.role][load.source] += takes
+            of_role[load.role][load.source] += [t for t in takes if not _is_copy(t, view)]
     told = of_role[Role.PRIMARY]
     alone: dict[str, list[Take]] = defaultdict(list)
     beside: list[Take] = []
@@ -130,12 +169,25 @@ def recorders(view: DayStanding, settings: Settings) -> tuple[Recorder, ...]:
     )
 
 
+def _is_copy(take: Take, view: DayStanding) -> bool:
+    """Whether it is another file of that card at a lower quality, and so no take of its own."""
+    return all(beside_better(view.index[number], view) for number in take.files)
+
+
 def by_source(made: Iterable[Recorder]) -> Iterator[Recorder]:
-    """Recorders that come as one source as one: they may share the numbers of a scene's takes."""
+    """Recorders that come as one source as one: they may share the numbers of a scene's takes.
+
+    So may two primary sources: what another one has of a scene stands `beside` this one's takes.
+    """
+    merged = []
     for _, its in groupby(made, key=lambda recorder: recorder.source):
         first, *others = its
         takes = (*first.takes, *(take for other in others for take in other.takes))
-        yield replace(first, takes=takes, originator="")
+        merged.append(replace(first, takes=takes, originator=""))
+    for one in sorted(merged, key=lambda recorder: -len(recorder.takes)):
+        also = [other for other in merged if other is not one and one.primary and other.primary]
+        taken = (take for other in also for take in other.takes)
+        yield replace(one, beside=(*one.beside, *taken))
 
 
 def _by_originator(

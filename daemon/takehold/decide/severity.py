@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import replace
 
-from takehold.model.finding import Finding
+from takehold.model.finding import Finding, Severity
 from takehold.model.settings import Settings
 
-_TOLD = re.compile(r" By itself a (?:hold|look|note); the config makes it a (?:hold|look|note)\.\Z")
+_TOLD = re.compile(r" By itself a (hold|look|note); the config makes it a (hold|look|note)\.\Z")
 
 
 def weighed(found: Finding, settings: Settings) -> Finding:
@@ -23,3 +25,14 @@ def weighed(found: Finding, settings: Settings) -> Finding:
 def own_words(says: str) -> str:
     """What a finding says without the words about its severity."""
     return _TOLD.sub("", says)
+
+
+def lowered(found: Iterable[Finding]) -> tuple[str, ...]:
+    """What is said beside READY: what would hold the day by itself, and the config made a note."""
+    notes = (f for f in found if f.severity is Severity.NOTE)
+    by_code = Counter((f.code, told[1]) for f in notes if (told := _TOLD.search(f.says)))
+    return tuple(
+        f"{code}: {count} of the day's findings would be a {own} by itself; the config makes it a "
+        "note, and nobody had to decide."
+        for (code, own), count in sorted(by_code.items())
+    )

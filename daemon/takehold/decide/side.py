@@ -11,6 +11,8 @@ from itertools import pairwise
 
 from takehold.model.sound import BLOCK_FRAMES
 
+DAY_S = 24 * 60 * 60
+
 
 @dataclass(frozen=True, slots=True)
 class Laid:

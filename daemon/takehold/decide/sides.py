@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from takehold.decide.departed import Departed, departed
 from takehold.formats.names import safe_part
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Recording
@@ -14,6 +15,8 @@ from takehold.model.settings import Role, Settings
 @dataclass(frozen=True, slots=True)
 class Sides:
     """A day's recordings of the config's production; `current` are the newest versions.
+
+    `departed` are those that their cards hold no more; what was renamed there is not current.
 
     `backups` leave out those on the disk of a primary card. `elsewhere` counts the files of other
     productions.
@@ -25,6 +28,7 @@ class Sides:
     backups: tuple[Recording, ...]
     has_backup: bool
     elsewhere: int
+    departed: Departed
 
 
 def sides(ledger: Ledger, day: str, settings: Settings) -> Sides:
@@ -32,7 +36,9 @@ def sides(ledger: Ledger, day: str, settings: Settings) -> Sides:
     ours = production_folder(settings)
     everything = ledger.day(day)
     recordings = tuple(r for r in everything if r.place.startswith(ours))
-    current = frozenset({(r.load, r.path): r.id for r in recordings}.values())
+    newest = {(r.load, r.path): r for r in recordings}
+    left = departed(recordings, ledger.listings)
+    current = frozenset(r.id for r in newest.values() if r.id not in left.renamed)
     by_role: dict[Role, list[Recording]] = {role: [] for role in Role}
     for recording in recordings:
         if recording.id in current:
@@ -47,6 +53,7 @@ def sides(ledger: Ledger, day: str, settings: Settings) -> Sides:
         tuple(r for r in backups if r.load not in own),
         bool(backups),
         len(everything) - len(recordings),
+        left,
     )
 
 

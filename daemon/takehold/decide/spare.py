@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
-from takehold.decide.candidates import MIRROR_KEYS, SPARE_KEYS, Key, Unit, keyed
+from takehold.decide.candidates import COPY_KEYS, MIRROR_KEYS, SPARE_KEYS, Key, Unit, keyed
+from takehold.decide.hints import other_throughout
 from takehold.decide.weighing import STRENGTH, Compared, file_by_file, mirror, weigh
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
@@ -20,21 +22,26 @@ MOST_ROUNDS = 16
 
 
 def spares(
-    mine: Iterable[Unit], its: Sequence[Unit], compared: Compared
+    mine: Iterable[Unit], its: Sequence[Unit], compared: Compared, further: AbstractSet[int]
 ) -> tuple[dict[int, Counterpart], list[tuple[Side, Side]]]:
     """What each left one is to an answered one, by its number; and what should be compared.
 
+    Of a take whose other files answer, `further` are no copies of these, if they have nothing in
+    common: the primary card lacks that track.
     A beginning of which the last, started block was not looked at yet is not told as one.
     """
     found: dict[int, Counterpart] = {}
     uncompared: list[tuple[Side, Side]] = []
     for one, other, known, wanted in _held(mine, its, compared):
+        if other.first.id in further and other_throughout(one, other, compared):
+            continue
         answers = [_unsure(answer) for answer in known] if wanted else known
         for backup in other.files:
             found[backup.id] = mirror(backup, answers)
         if len(answers) == len(other.files) == 1:
+            alone = found[other.first.id].alone
             told = replace(answers[0], recording=other.first.id, other=one.first.id)
-            found[other.first.id] = replace(told, others=one.side)
+            found[other.first.id] = replace(told, others=one.side, alone=alone)
         uncompared += [(one.side, other.side)] if wanted else []
     return found, uncompared
 
@@ -85,6 +92,10 @@ def _held(
     ours, left = list(mine), list(its)
     for _ in range(MOST_ROUNDS):
         pairs = keyed(ours, left, _KEYS)
+        met = {other.first.id for _, other in pairs}
+        pairs += keyed(
+            ours, [u for u in left if u.first.id not in met and _is_plain(u)], SPARE_KEYS
+        )
         if not pairs:
             break
         for one, other in (f for pair in pairs for f in file_by_file(*pair)):
@@ -119,10 +130,37 @@ def mirrored_cards(
     return found, uncompared
 
 
+def lower_copies(
+    mine: Sequence[Unit],
+    answered: Sequence[Unit],
+    backup_of: Mapping[int, Unit],
+    compared: Compared,
+) -> tuple[dict[int, Counterpart], list[tuple[Side, Side]]]:
+    """How the lossy files `mine` are held in what answers the files of their names beside them.
+
+    `backup_of` has that for each file of `answered`. What does not hold all of it is no answer.
+    """
+    found: dict[int, Counterpart] = {}
+    uncompared: list[tuple[Side, Side]] = []
+    for better_one, one in keyed(answered, mine, COPY_KEYS):
+        its = backup_of[better_one.first.id]
+        answers, wanted = weigh(one, its, compared)
+        uncompared += [(one.side, its.side)] if wanted else []
+        for answer in answers:
+            if answer.relation is Relation.REDUCED and not answer.channels:
+                found[answer.recording] = replace(answer, theirs_alone=())
+    return found, uncompared
+
+
 def _unsure(answer: Counterpart) -> Counterpart:
     if answer.relation is not Relation.SHORT:
         return answer
     return replace(answer, relation=Relation.UNCOMPARED, frames=None, since=None)
+
+
+def _is_plain(unit: Unit) -> bool:
+    """Whether it names no recorder, as no MP3 does."""
+    return not unit.first.description.metadata.originator
 
 
 def _of_one_recorder(key: Key) -> Key:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
-from takehold.decide.candidates import Unit, length_of
+from takehold.decide.by_digest import WHOLE
+from takehold.decide.candidates import Unit
+from takehold.decide.side import DAY_S, Laid, lines
 from takehold.formats.timecode import day_samples
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Counterpart, Relation
@@ -16,47 +18,87 @@ CUT = Relation.SHORT, Relation.LONGER
 LESS = Relation.SHORT, Relation.LONGER, Relation.REDUCED
 
 
-def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
-    """What a comparison says of each file: frames count from its first one, channels from 1.
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a comparison meets a file: first frame, end (not included), and line of each channel.
 
-    What the comparison does not blame is the same audio, or of lower quality as all of it is; a
-    file of which nothing is there on the backup has no counterpart. How much longer the backup is
-    shows at its end.
+    Lines are the channels of the whole side, from 1.
+    """
+
+    begin: int
+    end: int
+    lines: tuple[int, ...]
+
+    def own(self, channels: Iterable[int]) -> set[int]:
+        """Which of the file's channels these lines are, from 1."""
+        there = set(channels)
+        return {n for n, line in enumerate(self.lines, 1) if line in there}
+
+    def missing(self, found: Comparison) -> dict[int, list[tuple[int, int]]]:
+        """The frames of each of its channels that theirs lacks, counted from its own first one."""
+        inside: dict[int, list[tuple[int, int]]] = {}
+        for line, *stretch in found.missing or _one_stretch(found, self.lines):
+            first, end = max(stretch[0], self.begin), min(stretch[1], self.end)
+            for channel in self.own([line]) if first < end else ():
+                inside.setdefault(channel, []).append((first - self.begin, end - self.begin))
+        return inside
+
+
+def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
+    """What a comparison says of each file, which lies where the comparison laid it (decide/side).
+
+    What is not blamed is the same audio, or of lower quality as all of it is; a file of which
+    nothing is there has no counterpart. How much longer the backup is shows at the end. What falls
+    on none of several files, as their lengths are known, is told of the last.
     """
     if len(mine.files) == 1:
-        figure = found.frame if found.relation is Relation.DIFFERENT else found.frames
-        since = found.frame if found.relation is Relation.SHORT else None
-        answer = _answer(mine.first, found, found.relation, figure, found.channels, since)
-        yield replace(answer, alone=found.alone)
+        yield _of_all(mine.first, found)
         return
-    begin = 0
-    for number, part in enumerate(mine.parts, 1):
-        length = length_of(part) or 0
-        channel = 0
-        for file in part:
-            made = file.description.format
-            width = made.channels if made else 1
-            blamed, alone = (
-                tuple(c - channel for c in some if channel < c <= channel + width)
-                for some in (found.channels, found.alone)
-            )
-            last = number == len(mine.parts)
-            answer = _of_file(file, found, (begin, begin + length), blamed, width, last=last)
-            answer = _less(file, found, answer, alone, width)
-            yield answer if last else replace(answer, duration_difference=None)
-            channel += width
-        begin += length
+    places = _places(mine.files)
+    end = max(place.begin for place in places)
+    answers = [
+        _of_file(file, found, place, last=place.begin == end)
+        for file, place in zip(mine.files, places, strict=True)
+    ]
+    if found.relation not in WHOLE and all(answer.relation in WHOLE for answer in answers):
+        answers[-1] = _answer(mine.files[-1], found, found.relation)
+    for answer, place in zip(answers, places, strict=True):
+        yield answer if place.begin == end else replace(answer, duration_difference=None)
 
 
-def _less(
-    file: Recording, found: Comparison, answer: Counterpart, alone: tuple[int, ...], width: int
-) -> Counterpart:
-    """The answer, less the channels that have no backup in a `short` or `longer` one."""
-    if len(alone) == width:
-        return Counterpart(file.id, Relation.MISSING)
-    if alone and answer.relation in (Relation.OTHER_LAYOUT, Relation.REDUCED):
-        return _answer(file, found, Relation.REDUCED, None, alone)
-    return replace(answer, alone=alone) if answer.relation in CUT else answer
+def theirs_alone(its: Unit, found: Comparison) -> tuple[tuple[int, int], ...]:
+    """The channels of the backup's files that hold nothing of ours; files that differ are that."""
+    if found.relation is Relation.DIFFERENT:
+        return ()
+    places = zip(its.files, _places(its.files), strict=True)
+    return tuple((f.id, n) for f, place in places for n in sorted(place.own(found.theirs_alone)))
+
+
+def _places(files: Sequence[Recording]) -> list[_Place]:
+    made = files[0].description.format
+    runs: list[dict[int, tuple[int, int, int]]] = [{} for _ in files]
+    laid = lines([_laid(file) for file in files], DAY_S * (made.sample_rate if made else 1))
+    for number, line in enumerate(laid, 1):
+        for run in line:
+            runs[run.file][run.channel] = number, run.begin, run.end
+    return [
+        _Place(there[0][1], there[0][2], tuple(there[n][0] for n in sorted(there)))
+        for there in runs
+    ]
+
+
+def _laid(file: Recording) -> Laid:
+    about = file.description
+    frames = file.sound.frames if file.sound else about.frames
+    channels = about.format.channels if about.format else 1
+    return Laid(channels, frames or 0, about.metadata.time_reference)
+
+
+def _one_stretch(found: Comparison, all_lines: Iterable[int]) -> Iterator[tuple[int, int, int]]:
+    """What a short one lacks of these lines, as comparisons were told that named no stretches."""
+    if found.relation is Relation.SHORT:
+        first = found.frame or 0
+        yield from ((n, first, first + (found.frames or 0)) for n in found.channels or all_lines)
 
 
 def later(mine: Unit, its: Unit, found: Comparison) -> int | None:
@@ -70,53 +112,70 @@ def later(mine: Unit, its: Unit, found: Comparison) -> int | None:
     return ((found.offset or 0) - told + day // 2) % day - day // 2 if day else None
 
 
-def _of_file(
-    file: Recording,
-    found: Comparison,
-    span: tuple[int, int],
-    blamed: tuple[int, ...],
-    width: int,
-    *,
-    last: bool,
-) -> Counterpart:
-    """The answer for a file that holds these frames of its take, first and end (not included)."""
-    begin, end = span
-    frame, innocent = found.frame or 0, bool(found.channels) and not blamed
-    match found.relation:
-        case Relation.LONGER if last:
-            return _answer(file, found, Relation.LONGER, found.frames)
-        case Relation.DIFFERENT if end > frame and not innocent:
-            known = frame >= begin and found.frame is not None
-            return _answer(file, found, found.relation, frame - begin if known else None, blamed)
-        case Relation.REDUCED if len(blamed) == width:
-            return Counterpart(file.id, Relation.MISSING)
-        case Relation.REDUCED:
-            return _answer(file, found, Relation.REDUCED, None, blamed)
-        case Relation.SHORT if not innocent:
-            return _short(file, found, span, blamed)
-        case _:
-            return _whole(file, found)
+def _of_all(file: Recording, found: Comparison) -> Counterpart:
+    """The answer for the only file: all that the comparison says."""
+    lost = [first for _, first, _ in found.missing]
+    since = found.frame if found.relation is Relation.SHORT else min(lost, default=None)
+    figure = found.frame if found.relation is Relation.DIFFERENT else found.frames
+    answer = _answer(file, found, found.relation, figure, found.channels, since)
+    return replace(answer, alone=found.alone)
 
 
-def _short(
-    file: Recording, found: Comparison, span: tuple[int, int], blamed: tuple[int, ...]
-) -> Counterpart:
-    """As much of a file as lies in the stretch that the backup lacks."""
-    begin, end = span
-    frame = found.frame or 0
-    first, after = max(begin, frame), min(end, frame + (found.frames or 0))
-    if first >= after:
-        return _whole(file, found)
-    if (first, after) == span:
+def _of_file(file: Recording, found: Comparison, place: _Place, *, last: bool) -> Counterpart:
+    """The answer for one of several files: the worst of what is said of its frames and channels."""
+    missing = place.missing(found)
+    gone = {n for n, some in missing.items() if _frames(some) == place.end - place.begin}
+    held_not = found.channels if found.relation is Relation.REDUCED else found.alone
+    alone = place.own(held_not) | gone
+    if len(alone) == len(place.lines):
         return Counterpart(file.id, Relation.MISSING)
-    return _answer(file, found, Relation.SHORT, after - first, blamed, first - begin)
+    lacking = {n: some for n, some in missing.items() if n not in alone}
+    since = min((first for some in lacking.values() for first, _ in some), default=None)
+    if (answer := _different(file, found, place, alone)) is not None:
+        return replace(answer, alone=tuple(sorted(alone)), since=since)
+    if lacking:
+        channels = tuple(sorted(lacking)) if len(lacking) + len(alone) < len(place.lines) else ()
+        frames = _frames(s for some in lacking.values() for s in some)
+        answer = _answer(file, found, Relation.SHORT, frames, channels, since)
+        return replace(answer, alone=tuple(sorted(alone)))
+    if found.relation is Relation.LONGER and last:
+        answer = _answer(file, found, Relation.LONGER, found.frames)
+        return replace(answer, alone=tuple(sorted(alone)))
+    if alone:
+        return _answer(file, found, Relation.REDUCED, channels=tuple(sorted(alone)))
+    return _whole(file, found)
+
+
+def _different(
+    file: Recording, found: Comparison, place: _Place, alone: set[int]
+) -> Counterpart | None:
+    """The answer for a file that differs, or may: all that lies behind the first difference."""
+    first = found.frame or 0
+    if found.relation is not Relation.DIFFERENT or place.end <= first:
+        return None
+    differ = place.own(found.channels) - alone
+    if found.channels and not differ:
+        return None
+    known = found.frame is not None and first >= place.begin
+    figure = first - place.begin if known else None
+    return _answer(file, found, found.relation, figure, tuple(sorted(differ)))
+
+
+def _frames(stretches: Iterable[tuple[int, int]]) -> int:
+    """How many frames lie in any of them."""
+    count = reached = 0
+    for first, end in sorted(stretches):
+        count += max(end - max(first, reached), 0)
+        reached = max(reached, end)
+    return count
 
 
 def _whole(file: Recording, found: Comparison) -> Counterpart:
     """A file that is there from its first frame to its last, or that nothing is known of."""
     if found.relation is Relation.UNDECODED:
         return _answer(file, found, found.relation)
-    reduced = found.relation in CUT and (found.residual_db, found.correlation) != (None, None)
+    figures = (found.residual_db, found.correlation) != (None, None)
+    reduced = figures or (found.relation is Relation.REDUCED and not found.channels)
     return _answer(file, found, Relation.REDUCED if reduced else Relation.OTHER_LAYOUT)
 
 

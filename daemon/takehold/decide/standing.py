@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from takehold.decide.astray import beyond
@@ -30,7 +30,8 @@ class Standing:
     """One version of a file: its copies, on how many devices, and whether its read is confirmed.
 
     `doubtful` copies could not be read again and count for nothing. `answer` is the counterpart,
-    seen from this recording, whichever card it is on.
+    seen from this recording, whichever card it is on. `renamed` is what its card holds in its
+    stead; `deleted` says that it holds nothing of it any more.
     """
 
     recording: Recording
@@ -41,6 +42,8 @@ class Standing:
     devices: int
     reads: Reads
     answer: Counterpart | None
+    renamed: Recording | None = None
+    deleted: bool = False
 
     @property
     def owes_copies(self) -> bool:
@@ -125,7 +128,11 @@ def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayS
         matched = match(*cards, ledger.comparisons, settings.rerecorded, other)
     answers = _answers(ledger, both, matched, other) if matched else {}
     files = tuple(
-        _standing(ledger, r, current=r.id in both.current, answer=answers.get(r.id))
+        replace(
+            _standing(ledger, r, current=r.id in both.current, answer=answers.get(r.id)),
+            renamed=both.departed.renamed.get(r.id),
+            deleted=r.id in both.departed.deleted,
+        )
         for r in both.recordings
     )
     ids = {r.load for r in both.recordings}

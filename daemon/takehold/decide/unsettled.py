@@ -20,6 +20,7 @@ from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 
 UNSETTLED_SAYS = "; it is on its card no more: which of them is right cannot be shown any more."
+DECIDED = " Not confirmed: a person decided on it."
 UNSETTLED_DO = (
     "Put its card in, if it is on another one or may come back. If not, listen to the copy from "
     "end to end, then decide, and tell post: the copies hold the first of these reads."
@@ -61,4 +62,4 @@ def dispute(recording: Recording, severity: Severity, says: str = "", do: str = 
 def decided_on(found: Iterable[Finding], acks: Mapping[str, Acked]) -> tuple[str, ...]:
     """What is said beside READY: each file that a person decided on and no read confirmed."""
     mine = [f for f in found if f.code == DIFFER and f.severity is Severity.LOOK and f.id in acks]
-    return tuple(f"{f.says} Not confirmed: a person decided on it." for f in mine)
+    return tuple(f"{f.says}{DECIDED}" for f in mine)

@@ -14,7 +14,7 @@ from takehold.decide.by_digest import (
     whole_blocks,
 )
 from takehold.decide.candidates import Unit
-from takehold.decide.spread import later, spread
+from takehold.decide.spread import later, spread, theirs_alone
 from takehold.model.comparison import Comparison, Side
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
@@ -55,8 +55,10 @@ def weigh(mine: Unit, its: Unit, compared: Compared) -> tuple[Sequence[Counterpa
         return unread, False
     known = compared.get((mine.side, its.side))
     if known is not None:
-        lies = later(mine, its, known)
-        answers = [replace(answer, later=lies) for answer in spread(mine, known)]
+        lies, rest = later(mine, its, known), theirs_alone(its, known)
+        if known.relation is Relation.SAME_AUDIO:  # in one layout: file by file
+            return list(_one_by_one(mine, its, lies)), False
+        answers = [replace(answer, later=lies, theirs_alone=rest) for answer in spread(mine, known)]
         return list(_by_blocks(mine, its, answers)), False
     if single:
         answer = compare(mine.first, its.first)
@@ -68,6 +70,11 @@ def weigh(mine: Unit, its: Unit, compared: Compared) -> tuple[Sequence[Counterpa
     return waits, True
 
 
+def _one_by_one(mine: Unit, its: Unit, lies: int | None) -> Iterator[Counterpart]:
+    for one, other in zip(mine.files, its.files, strict=True):
+        yield Counterpart(one.id, Relation.SAME_AUDIO, other.id, others=(other.id,), later=lies)
+
+
 def _by_blocks(mine: Unit, its: Unit, answers: Sequence[Counterpart]) -> Iterator[Counterpart]:
     """A comparison ends with the first part that differs; of later ones their blocks tell."""
     one_each = [len(part) for part in mine.parts] == [len(part) for part in its.parts]
@@ -75,7 +82,8 @@ def _by_blocks(mine: Unit, its: Unit, answers: Sequence[Counterpart]) -> Iterato
         if answer.relation is Relation.DIFFERENT and answer.frames is None and one_each:
             told = compare(mine.files[number], its.files[number])
             if told.relation in WHOLE:
-                yield replace(answer, relation=Relation.OTHER_LAYOUT, channels=())
+                whole = replace(answer, relation=Relation.OTHER_LAYOUT, channels=(), alone=())
+                yield replace(whole, since=None)
                 continue
             if told.relation is Relation.DIFFERENT and told.frames is not None:
                 yield replace(answer, frames=told.frames, channels=told.channels)
@@ -84,8 +92,12 @@ def _by_blocks(mine: Unit, its: Unit, answers: Sequence[Counterpart]) -> Iterato
 
 
 def mirror(backup: Recording, answers: Sequence[Counterpart]) -> Counterpart:
-    """The answer for a backup's recording that is in these; of several the weakest counts."""
+    """The answer for a backup's recording that is in these; of several the weakest counts.
+
+    A channel of it is alone if none of these holds it.
+    """
     weakest = max(answers, key=lambda a: STRENGTH[a.relation])
+    alone = [{n for file, n in a.theirs_alone if file == backup.id} for a in answers]
     others = tuple(a.recording for a in answers)
     return Counterpart(
         backup.id,
@@ -95,4 +107,5 @@ def mirror(backup: Recording, answers: Sequence[Counterpart]) -> Counterpart:
         others,
         residual_db=weakest.residual_db,
         correlation=weakest.correlation,
+        alone=tuple(sorted(set.intersection(*alone))),
     )

@@ -7,7 +7,7 @@ cross-correlation. Then both sides stream by, block for block; no file is ever h
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
 from itertools import pairwise
@@ -16,7 +16,7 @@ import numpy as np
 import xxhash
 
 from takehold.decide.likeness import EXACT, LOSSY, Alike, Held, alike, by_depth
-from takehold.decide.pairing import Pairs, Tally, pairs, verdict
+from takehold.decide.pairing import Pairs, Tally, pairs, strangers, verdict
 from takehold.decide.phase import lag
 from takehold.decide.side import offsets, stretches
 from takehold.engine.samples import OpenSide, open_side
@@ -80,7 +80,10 @@ class _Comparing:
         otherwise = LOSSY if self._lossy else by_depth(self._ours.bits, self._theirs.bits)
         widths = len(self._ours.lines), len(self._theirs.lines)
         found = pairs(likes, *widths, otherwise)
-        tally = self._stream(found)
+        used = {other for other, _ in found.values()}
+        # A lossy mix is like much of what is in it: what it is like no more is not known.
+        rest = [] if self._lossy else [n for n in strangers(likes, widths[1]) if n not in used]
+        tally = self._stream(found, rest)
         one_layout = self._one_layout(found)
         numbers = self._ours.numbers, self._theirs.numbers
         return verdict(tally, *numbers, self._offset, 0, one_layout=one_layout)
@@ -88,18 +91,20 @@ class _Comparing:
     # -- which channel is which
 
     def _by_blocks(self) -> Likes:
-        """Channels that have blocks in common, silence not counted."""
+        """Channels that have blocks in common; none that come twice, as those of an idle input."""
         for offset in self._offsets:
             self._offset = offset
-            votes: Counter[tuple[int, int]] = Counter()
+            common: dict[tuple[int, int], Counter[bytes]] = defaultdict(Counter)
             for begin, end in self._pieces():
-                votes.update(self._common(begin, end))
-            if votes:
-                return {pair: Alike(EXACT, (4, count)) for pair, count in votes.items()}
+                for pair, digest in self._common(begin, end):
+                    common[pair][digest] += 1
+            votes = {p: sum(times == 1 for times in c.values()) for p, c in common.items()}
+            if any(votes.values()):
+                return {pair: Alike(EXACT, (4, n)) for pair, n in votes.items() if n}
         self._offset = self._offsets[0]
         return {}
 
-    def _common(self, begin: int, end: int) -> Iterator[tuple[int, int]]:
+    def _common(self, begin: int, end: int) -> Iterator[tuple[tuple[int, int], bytes]]:
         silent = Coding.INTEGER, xxhash.xxh3_64_digest(bytes(4 * (end - begin)))
         mine = [self._ours.digest(n, begin, end) for n in range(len(self._ours.lines))]
         if not any(mine):
@@ -108,7 +113,8 @@ class _Comparing:
         for number in range(len(self._theirs.lines)):
             digest = self._theirs.digest(number, begin, end)
             if digest is not None and digest != silent:
-                yield from ((n, number) for n, known in enumerate(mine) if known == digest)
+                same = (n for n, known in enumerate(mine) if known == digest)
+                yield from (((n, number), digest[1]) for n in same)
 
     def _by_ear(self) -> Likes:
         """Channels that are alike in the loudest windows; where both lie shows with the first."""
@@ -186,33 +192,36 @@ class _Comparing:
             if self._ours.holds_any(begin, end) or self._theirs.holds_any(*there):
                 yield from stretches({begin, end})
 
-    def _stream(self, found: Pairs) -> Tally:
+    def _stream(self, found: Pairs, strange: list[int]) -> Tally:
+        """Hold them against each other; the `strange` channels of theirs have no counterpart."""
         tally = Tally({mine: Held(manner, self._rate) for mine, (_, manner) in found.items()})
         rest = [n for n in range(len(self._ours.lines)) if n not in found]
-        tally.alone = {n for n in rest if self._ours.sounds(n)}
-        unknown = [n for n in rest if self._ours.sounds(n) is None]
+        lonely = [(self._ours, n, 0, tally.alone) for n in rest]
+        lonely += [(self._theirs, n, self._offset, tally.theirs_alone) for n in strange]
+        for side, channel, _, alone in lonely:
+            if side.sounds(channel):
+                alone.add(channel)
+        unknown = [one for one in lonely if one[0].sounds(one[1]) is None]
         edges = self._edges()
         share = self._total / max(max(edges) - min(edges), 1) if edges else 0
         for begin, end in self._pieces():
             self._take(tally, found, begin, end)
-            for mine in unknown:
-                if mine not in tally.alone and self._ours.holds(mine, begin, end):
-                    tally.alone |= {mine} if self._ours.row(mine, begin, end).any() else set()
+            for side, channel, later, alone in unknown:
+                there = channel, begin + later, end + later
+                if channel not in alone and side.holds(*there) and side.row(*there).any():
+                    alone.add(channel)
             self._moved(int(share * (end - begin)))
-            if tally.held and all(held.settled for held in tally.held.values()):
-                break
         for held in tally.held.values():
             held.end()
         return tally
 
     def _take(self, tally: Tally, found: Pairs, begin: int, end: int) -> None:
-        missing = further = False
+        further = False
         for mine, (other, manner) in found.items():
             here, there = (mine, begin, end), (other, begin + self._offset, end + self._offset)
             ours, theirs = self._ours.holds(*here), self._theirs.holds(*there)
             if ours and not theirs:
-                missing = True
-                tally.lacking.add(mine)
+                tally.missing.setdefault(mine, []).append((begin, end))
             further |= theirs and not ours
             held = tally.held[mine]
             if not (ours and theirs) or held.settled:
@@ -221,8 +230,6 @@ class _Comparing:
             if manner == EXACT and known is not None and known == self._theirs.digest(*there):
                 continue
             held.take(begin, self._ours.row(*here), self._theirs.row(*there))
-        if missing:
-            tally.missing.append((begin, end))
         if further:
             tally.further.append((begin, end))
 

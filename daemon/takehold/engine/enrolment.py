@@ -71,7 +71,8 @@ class Enrolment:
 
     def _list(self, found: Found, load: Load, now: int, today: str) -> None:
         seen = (found.arrival.files, found.litter, found.skipped)
-        listed = listing(self._ledger, load.id, now, today, *seen, found.arrival.complete)
+        anew = _place(found.arrival.root) in self._anew
+        listed = listing(self._ledger, load.id, now, today, *seen, found.arrival.complete, anew)
         known, waits = self._ledger.listings.get(load.id), awaited(self._ledger, load.id)
         if worth_keeping(known, listed, awaited=waits, watched=found.watched):
             self._record([listed])

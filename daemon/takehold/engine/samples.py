@@ -8,9 +8,10 @@ from contextlib import ExitStack, contextmanager
 import numpy as np
 import xxhash
 
+from takehold.decide.layouts import sounds
 from takehold.decide.likeness import doubles
 from takehold.decide.looked_into import NOT_DECODED, undecodable
-from takehold.decide.side import Laid, Line, at, blocks, lines
+from takehold.decide.side import DAY_S, Laid, Line, at, blocks, lines
 from takehold.engine.patience import told
 from takehold.formats import levels, pcm
 from takehold.formats.describe import describe
@@ -25,7 +26,6 @@ from takehold.model.sound import Coding, Kind, Span
 from takehold.ports.decoder import Decoder, Samples
 from takehold.ports.disk import DestinationTree, Reader
 
-DAY_S = 24 * 60 * 60
 Pair = tuple[Recording, Copy]
 
 
@@ -93,11 +93,11 @@ class Heard:
             self._held = begin, end
         return self._rows
 
-    def peaks(self) -> tuple[float, ...] | None:
-        """The peak of each channel as it was measured, None where it was not."""
+    def sounding(self) -> tuple[bool, ...] | None:
+        """Which channels hold more than silence or an idle input, None where none was measured."""
         sound = self.recording.sound
         known = levels.channels_of(sound) if sound else ()
-        return tuple(float(c.peak) for c in known) if known else None
+        return tuple(sounds(sound, c) for c in known) if sound and known else None
 
 
 class OpenSide:
@@ -160,11 +160,11 @@ class OpenSide:
         return found
 
     def sounds(self, channel: int) -> bool | None:
-        """Whether a channel holds anything but zeros, None where that was not measured."""
-        peaks = [(self.files[run.file].peaks(), run.channel) for run in self.lines[channel]]
-        if any(known is None for known, _ in peaks):
+        """Whether a channel holds more than an idle input, None where that was not measured."""
+        there = [(self.files[run.file].sounding(), run.channel) for run in self.lines[channel]]
+        if any(known is None for known, _ in there):
             return None
-        return any(known[number] for known, number in peaks if known)
+        return any(known[number] for known, number in there if known)
 
 
 def open_side(

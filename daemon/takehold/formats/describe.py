@@ -57,13 +57,14 @@ def same_facts(one: Description, other: Description) -> bool:
 
 
 def _opaque(read: ReadAt, size: int) -> Description:
-    """A file that is no audio that we know; of a table of text the file names in it."""
+    """A file that is no audio that we know; of a table of text what may be file names in it."""
     may_be = size <= report_table.SIZE_CAP and report_table.is_text(read(0, _GLANCE))
     found = report_table.listing(read(0, size)) if may_be else None
     return Description(
         Kind.OTHER,
         listed=found.names if found else (),
         loosely=found is not None and found.loose,
+        besides=found.besides if found else (),
     )
 
 

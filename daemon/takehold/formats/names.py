@@ -14,6 +14,9 @@ import unicodedata
 PART_BYTES = 200
 """A part's longest safe form: 255 is the limit of ext4, exFAT, NTFS and APFS, less our suffixes."""
 
+LONGEST_NAMED = 80
+"""Letters of a name in a sentence: iXML takes a million, and the takes' table has them all."""
+
 OWN_PREFIX = ".takehold-"
 """Begins the names of our own temporary files; no foreign name is ever given it."""
 
@@ -49,6 +52,13 @@ def display(name: bytes) -> str:
 def shown(text: str) -> str:
     r"""The same for text from outside; lone surrogates show as `\udcff`."""
     return text if _plain(text) else "".join(map(_shown_char, text))
+
+
+def brief(text: str) -> str:
+    """The same within a sentence, cut in its middle where it is long: head, `…`, tail."""
+    if len(text) <= LONGEST_NAMED:
+        return shown(text)
+    return f"{shown(text[: LONGEST_NAMED - 16])}…{shown(text[-15:])}"
 
 
 def is_shown(text: str) -> bool:

@@ -2,8 +2,9 @@
 
 There is no standard for sound reports: a table in CSV (RFC 4180) or in another mark's columns, in
 UTF-8, UTF-16, or Latin-1; titles may stand above the head and totals below. So the cells decide: a
-column in which audio files are named, else one whose head says that it names files. Nothing of it
-is executed or expanded, and its size is bounded.
+column in which audio files are named, else one whose head says that it names files. What stands in
+the other columns is told beside it: whoever knows the card sees in which its files are named.
+Nothing of it is executed or expanded, and its size is bounded.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -26,6 +27,7 @@ MARKS = (",", ";", "\t", "|", "")  # the last: columns that blanks keep apart
 COLUMNS_CAP = 512
 _BLANKS = re.compile(r"\t| {2,}")
 _BINARY = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
+_END = b"\x1a"  # with which some programs end a file of text (from memory, no source)
 # What the head of such a column is called, blanks and marks left out.
 HEADS = frozenset(
     {
@@ -43,12 +45,15 @@ class Listing:
 
     At most `NAMES_CAP` names of up to `NAME_CAP` characters, as they stand there: with or without
     path and ending. Where some have the ending of audio, what has none may be a total or the like.
-    `loose` says that no mark sets them apart from what else stands in their lines: then one with
-    blanks in it may be a sentence that ends in a name.
+    `names` are those of one column, () where nothing of the table says that it has any; `besides`
+    are other columns, which may hold them instead, or those of a set's other files. `loose` says
+    that no mark sets them apart from what else stands in their lines: then one with blanks in it
+    may be a sentence that ends in a name.
     """
 
     names: tuple[str, ...]
     loose: bool
+    besides: tuple[tuple[str, ...], ...] = ()
 
 
 def listing(raw: bytes) -> Listing | None:
@@ -58,14 +63,22 @@ def listing(raw: bytes) -> Listing | None:
         return None
     lines = [line for line in text.split("\n") if line.strip()][:ROWS_CAP]
     marks = [mark for mark in MARKS if mark in text]
-    tables = [(mark, _cells(_quoted(lines, mark))) for mark in marks]
-    found = _best(_audio_names(rows, mark) for mark, rows in tables)
+    best = _best(_table(_cells(_quoted(lines, mark)), mark) for mark in marks)
     if '"' in text:  # one that is never closed hides what follows
-        plain = _best(_audio_names(_cells(_split(lines, mark)), mark) for mark in marks)
-        found = max(found, plain, key=_count)
-    named = found.names or max((_headed_names(rows) for _, rows in tables), key=len)
-    names = tuple(dict.fromkeys(name for name in named if len(name) <= NAME_CAP))[:NAMES_CAP]
-    return Listing(names, found.loose) if names else None
+        plain = _best(_table(_cells(_split(lines, mark)), mark) for mark in marks)
+        best = max(best, plain, key=_Table.count)
+    names, *besides = _bounded(best.columns())
+    return Listing(names, best.loose, tuple(besides)) if names or besides else None
+
+
+def _bounded(columns: Iterable[Iterable[str]]) -> Iterator[tuple[str, ...]]:
+    """The first column, and what of the others has room."""
+    left = NAMES_CAP
+    for number, column in enumerate(columns):
+        names = tuple(dict.fromkeys(n for n in column if len(n) <= NAME_CAP))[:left]
+        left -= len(names) if number else 0
+        if names or not number:
+            yield names
 
 
 def names_audio(name: str) -> bool:
@@ -75,6 +88,7 @@ def names_audio(name: str) -> bool:
 
 def is_text(raw: bytes) -> bool:
     """Whether a file that begins so may be text."""
+    raw = raw.rstrip(_END)
     wide = _wide(raw)
     return not _BINARY.search(raw.decode(wide or "latin-1", "replace"))
 
@@ -94,6 +108,7 @@ def _wide(raw: bytes) -> str:
 
 def _text(raw: bytes) -> str | None:
     """Decoded as UTF-16 where that shows, else as UTF-8, else as Latin-1; None if it is no text."""
+    raw = raw.rstrip(_END)
     wide = _wide(raw)
     for encoding in (wide,) if wide else ("utf-8-sig", "latin-1"):
         try:
@@ -118,31 +133,70 @@ def _split(lines: list[str], mark: str) -> Iterable[list[str]]:
 
 
 def _cells(rows: Iterable[list[str]]) -> list[list[str]]:
-    return [[cell.strip().strip('"').strip() for cell in row[:COLUMNS_CAP]] for row in rows]
+    return [[_bare(cell) for cell in row[:COLUMNS_CAP]] for row in rows]
 
 
-def _best(found: Iterable[Listing]) -> Listing:
-    """The most names, and of as many the shortest: a wrong mark leaves other cells in them."""
-    return max(found, key=lambda one: (_count(one), -sum(map(len, filter(names_audio, one.names)))))
+def _bare(cell: str) -> str:
+    """Without quotes, nor the sign by which spreadsheets take a cell as text: `="name"`."""
+    return cell.strip().removeprefix('="').strip('"').strip()
 
 
-def _count(one: Listing) -> int:
-    return sum(map(names_audio, one.names))
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """Columns that name audio files, those whose head says that they name files, and others."""
+
+    audio: list[list[str]]
+    headed: list[list[str]]
+    others: list[list[str]]
+    loose: bool
+
+    def count(self) -> int:
+        """How many names have the ending of audio."""
+        return sum(names_audio(name) for column in self.audio for name in column)
+
+    def worth(self) -> tuple[int, ...]:
+        """The most names, and of as many the shortest: a wrong mark leaves other cells in them.
+
+        Without endings the most below a head, else the most cells.
+        """
+        length = sum(len(n) for column in self.audio for n in column if names_audio(n))
+        headed, others = (sum(map(len, its)) for its in (self.headed, self.others))
+        return self.count(), -length, headed, others
+
+    def columns(self) -> list[list[str]]:
+        """First that of the names, empty where nothing says that it is one."""
+        audio = sorted(self.audio, key=len, reverse=True)
+        headed = sorted(self.headed, key=len, reverse=True)
+        return [*([] if audio or headed else [[]]), *audio, *headed, *self.others]
 
 
-def _audio_names(rows: Iterable[Sequence[str]], mark: str) -> Listing:
+def _best(tables: Iterable[_Table]) -> _Table:
+    return max(tables, key=_Table.worth)
+
+
+def _table(rows: Sequence[Sequence[str]], mark: str) -> _Table:
+    """The columns; those in which a remark or two end in the name of a file are no others."""
+    audio, loose = _audio_columns(rows, mark)
+    headed, others = _text_columns(rows)
+    rest = (o for at, o in others.items() if at not in audio and not any(map(names_audio, o)))
+    below = (names for at, names in headed.items() if at not in audio)
+    return _Table(list(audio.values()), list(below), list(rest), loose)
+
+
+def _audio_columns(rows: Iterable[Sequence[str]], mark: str) -> tuple[dict[int, list[str]], bool]:
     """What stands in the columns that name audio files; a remark that ends in a name is none.
 
     In such a column half of the cells are names of audio, from the first one on, and half as many
     as in the best column: the files of a set may have a column each. A few without ending are
-    taken along. Blanks set no names apart, nor does a mark that most of their lines are without.
+    taken along. And whether they are loose: blanks set no names apart, nor does a mark that most of
+    their lines are without.
     """
     names: dict[int, list[str]] = defaultdict(list)
     hits: Counter[int] = Counter()
     filled: Counter[int] = Counter()
     alone: Counter[int] = Counter()
     for row in rows:
-        several = sum(map(bool, row)) > 1
+        several = _several(row)
         for at, cell in enumerate(row):
             audio = names_audio(cell)
             if audio or (cell and at in names):
@@ -153,7 +207,11 @@ def _audio_names(rows: Iterable[Sequence[str]], mark: str) -> Listing:
     best = max(hits.values(), default=0)
     kept = [at for at in sorted(names) if 2 * hits[at] >= max(filled[at], best)]
     loose = not mark or 2 * sum(alone[at] for at in kept) > sum(filled[at] for at in kept)
-    return Listing(tuple(name for at in kept for name in names[at]), loose)
+    return {at: names[at] for at in kept}, loose
+
+
+def _several(row: Sequence[str]) -> bool:
+    return sum(map(bool, row)) > 1
 
 
 def _in_cell(cell: str) -> list[str]:
@@ -162,20 +220,28 @@ def _in_cell(cell: str) -> list[str]:
     return several if all(map(names_audio, several)) else [cell]
 
 
-def _headed_names(rows: Sequence[Sequence[str]]) -> tuple[str, ...]:
-    """What stands below a head that says that it names files.
+def _text_columns(
+    rows: Sequence[Sequence[str]],
+) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
+    """What stands below the heads that say that they name files, and in the other columns.
 
-    A head comes again on each page. In a row of totals, or with a page's number, less than half as
-    much stands as in the head's.
+    A head comes again on each page. What stands alone in its row, beside rows of several cells, is
+    a title, a total or a page's number.
     """
-    for number, row in enumerate(rows):
+    several = [row for row in rows if _several(row)]
+    tabular = 2 * len(several) > len(rows)
+    columns: dict[int, list[str]] = defaultdict(list)
+    heads: set[int] = set()
+    for row in several if tabular else rows:
         for at, cell in enumerate(row):
-            if _is_head(cell):
-                least = sum(map(bool, row)) / 2
-                under = (below for below in rows[number + 1 :] if at < len(below) and below[at])
-                full = (below[at] for below in under if sum(map(bool, below)) >= least)
-                return tuple(name for name in full if not _is_head(name))
-    return ()
+            if not _is_head(cell):
+                columns[at] += [cell] if cell else []
+            elif at not in heads:
+                heads.add(at)
+                columns[at].clear()
+    headed = {at: columns[at] for at in sorted(heads) if columns[at]}
+    others = {at: columns[at] for at in sorted(columns.keys() - heads) if columns[at]}
+    return headed, others if tabular else {}
 
 
 def _is_head(cell: str) -> bool:

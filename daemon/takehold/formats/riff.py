@@ -20,6 +20,13 @@ IN_DS64 = 0xFFFFFFFF
 MAX_CHUNKS = 4096
 MAX_DS64 = 28 + 12 * 64
 MAX_TOLD = 8  # oddities named one by one; more of them tell nothing new
+# Chunks of RIFF 1991, EBU Tech 3285 and its supplements, ITU-R BS.2088 and the iXML specification.
+KNOWN = frozenset(
+    {
+        *(b"fmt ", b"data", b"fact", b"cue ", b"plst", b"LIST", b"JUNK", b"bext", b"iXML"),
+        *(b"mext", b"qlty", b"levl", b"link", b"axml", b"chna", b"bxml", b"sxml"),
+    }
+)
 
 
 class NotWave(ValueError):
@@ -164,11 +171,18 @@ def _next(read: ReadAt, size: int, chunk: Chunk, trail: _Trail) -> int:
     end = chunk.offset + chunk.present
     if chunk.present % 2 == 0 or chunk.present < chunk.claimed:
         return end
-    peek = read(end, 5)
-    if end == size or (_printable(peek[:4]) and not _printable(peek[1:])):
+    peek = read(end, 9)
+    if end == size or _likely(peek[:8], size - end) > _likely(peek[1:], size - end - 1):
         trail.odd.append(f"{shown(chunk.id)} lacks its pad byte")
         return end
     return end + 1
+
+
+def _likely(head: bytes, room: int) -> tuple[bool, bool, bool]:
+    """How much the 8 bytes look like the head of a chunk, in a file that has `room` for it."""
+    chunk_id, claimed = head[:4], int.from_bytes(head[4:], "little")
+    named = _printable(chunk_id)
+    return chunk_id in KNOWN, named, named and 8 + claimed <= room
 
 
 def _printable(chunk_id: bytes) -> bool:

@@ -8,6 +8,8 @@ from takehold.model.finding import Relation
 
 # Numbers of the recordings of one side: part after part, the files of a part by their channels.
 Side = tuple[int, ...]
+# A channel, from 1, and its frames from a first one to an end, which is not included.
+Stretch = tuple[int, int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +19,10 @@ class Comparison:
     `frame` counts from the first frame of ours to the first that differs or is missing. `frames`
     are those missing for `short`, further ones for `longer`. `channels` of ours, from 1, differ
     (`different`), lack those frames (`short`; all if empty) or have no counterpart (`reduced`);
-    those that have none are `alone` where it is `short` or `longer`. `offset` is how many frames
+    those that have none are `alone` where it is worse than `reduced`. `theirs_alone` are channels
+    of theirs, from 1, that sound and hold nothing of ours. `missing` are the stretches of ours that
+    theirs lacks, whatever else it says: channel, from 1, first frame and end (not included).
+    `offset` is how many frames
     theirs lies later than ours; `residual_db` the level of ours less theirs, against that of ours;
     `correlation` is that of the aligned samples, of a lossy copy their agreement in phase
     (decide/phase), the worst of all channels; `duration_difference` how many frames theirs is
@@ -37,3 +42,5 @@ class Comparison:
     correlation: float | None = None
     alone: tuple[int, ...] = ()
     duration_difference: int | None = None
+    theirs_alone: tuple[int, ...] = ()
+    missing: tuple[Stretch, ...] = ()

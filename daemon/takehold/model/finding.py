@@ -64,9 +64,11 @@ class Counterpart:
 
     `frames` counts missing frames for `short`, further ones for `longer`, and is the first frame
     that differs, or of the block that does, for `different`; None where that is not known.
-    `since` is the first frame that is missing for `short`. `channels` of the primary one, from 1,
-    differ (`different`), lack those frames (`short`; all if empty) or have no backup (`reduced`);
-    those that have none are `alone` where it is `short` or `longer`.
+    `since` is the first frame that is missing, for `short`, and for `different` if any is.
+    `channels` of the primary one, from 1, differ (`different`), lack those frames (`short`; all if
+    empty) or have no backup (`reduced`); those that have none are `alone` where it is worse than
+    `reduced`; of an answer seen from the backup, those of its channels are that sound and the
+    primary lacks. `theirs_alone` are these, each with its recording.
     `residual_db` and `correlation` are the figures that decided, where samples were compared;
     `duration_difference` is how many frames the backup's sound is longer, negative if shorter.
     `later` is how many frames the backup's sound lies later than both TimeReferences say, None
@@ -85,6 +87,7 @@ class Counterpart:
     later: int | None = None
     alone: tuple[int, ...] = ()
     duration_difference: int | None = None
+    theirs_alone: tuple[tuple[int, int], ...] = ()
 
     @property
     def confirms(self) -> bool:

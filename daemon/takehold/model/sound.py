@@ -110,7 +110,8 @@ class Description:
     """What one file says of itself. `data` and `frames` are what is really there to read.
 
     `listed` are the names of other files, where it is a table of them as a sound report is;
-    `loosely` where no mark sets them apart from the rest of their lines (formats/report_table).
+    `loosely` where no mark sets them apart from the rest of their lines; `besides` are its other
+    columns, that may hold the names instead (formats/report_table).
     """
 
     kind: Kind
@@ -121,6 +122,7 @@ class Description:
     complaints: tuple[Complaint, ...] = ()
     listed: tuple[str, ...] = ()
     loosely: bool = False
+    besides: tuple[tuple[str, ...], ...] = ()
 
 
 class Coding(StrEnum):

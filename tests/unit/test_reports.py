@@ -1,0 +1,140 @@
+"""Which recordings of a card a sound report means."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from planworld import cards, ledger, settings, taken, view
+from reportworld import ALL, BEFORE, CARD, codes, found, on_card, report
+from takehold.decide.check import Around, check
+from takeworld import wav
+
+
+def test_the_name_of_a_takes_first_part_stands_for_the_others():
+    """A take that was split: its first part without a number."""
+    parts = [
+        wav(1, b"A/T01.WAV", "7", "1"),
+        wav(2, b"A/T01_2.WAV", "7", "1"),
+        wav(3, b"A/T02.WAV", "7", "2"),
+        wav(4, b"A/T02_2.WAV", "7", "4"),
+        wav(5, b"B/T02_2.WAV", "7", "2"),
+    ]
+    assert codes(*parts[:3], report("T01.WAV", "T02.WAV")) == []
+    (told,) = found(*parts, report("T01.WAV", "A/T02.WAV"))
+    assert told.says.endswith("in no sound report: A/T02_2.WAV, B/T02_2.WAV.")
+
+
+def test_a_name_for_each_track_of_a_poly_file():
+    """As many as it has channels; else one of them may be a part that is lost."""
+    poly = [wav(1, b"T01.WAV", channels=2), wav(2, b"T02.WAV", channels=3)]
+    tracks = ("T01_1.WAV", "T01_2.WAV", "T02_1.WAV", "T02_2.WAV")
+    assert codes(*poly, report(*tracks, "T02_3.WAV")) == []
+    (missing, omits) = found(*poly, report(*tracks))
+    assert missing.says.endswith("2 files that are not on that card: T02_1.WAV, T02_2.WAV.")
+    assert omits.says.endswith("in no sound report: T02.WAV.")
+    (told,) = found(poly[0], report("T01.WAV", "T01_2.WAV", "T01_3.WAV"))
+    assert told.code == "report-names-missing"
+    (told,) = found(wav(1, b"T01.WAV"), report("T01_1.WAV", "T01_2.WAV"))
+    assert told.code == "report-names-missing"
+
+
+def test_a_folder_that_the_card_has_tells_which_file_is_meant():
+    """A card that was not cleared, with a folder a day and names that begin anew."""
+    old = [replace(r, day=BEFORE) for r in on_card(b"05/T01.WAV", b"05/T02.WAV", first=11)]
+    (told,) = found(*old, *on_card(b"06/T01.WAV"), report("A:\\06\\T01.WAV", "A:\\06\\T02.WAV"))
+    assert told.says.endswith("not on that card: A:\\\\06\\\\T02.WAV.")
+    below = on_card(b"06/ROLL1/T01.WAV", b"06/ROLL1/T02.WAV")
+    assert codes(*below, report("06/T01.WAV", "X/T02.WAV")) == []
+
+
+def test_a_name_of_before_is_none_that_is_missing():
+    """The recorder's own names stand beside those that the files were given since."""
+    old, new = ("A_1.WAV", "A_2.WAV", "A_3.WAV"), ALL
+    assert codes(*CARD, report(*old, besides=(new,))) == []
+    assert codes(*CARD, report(*new, besides=(old,))) == []
+    (told,) = found(*CARD[:2], report(*old, besides=(new,)))
+    assert told.says.endswith("names a file that is not on that card: S01T03.WAV.")
+    some = (*old[:2], new[2])  # one has its own name still
+    assert codes(*CARD, report(*some, besides=(new,))) == []
+    (told,) = found(*CARD[:1], report("A_1.WAV", besides=(ALL[:1],)), good=True)
+    assert told.code == "report-agrees"
+
+
+def test_a_set_has_a_column_for_each_of_its_files():
+    files = on_card(b"T1_1.WAV", b"T1_2.WAV", b"T2_1.WAV", b"T3_1.WAV", b"T3_2.WAV")
+    second = ("T1_2.WAV", "T2_2.WAV", "T3_2.WAV")
+    (told,) = found(*files, report("T1_1.WAV", "T2_1.WAV", "T3_1.WAV", besides=(second,)))
+    assert told.says.endswith("names a file that is not on that card: T2_2.WAV.")
+    first = ("T1_1.WAV", "T2_1.WAV", "T3_1.WAV")
+    files = on_card(b"T1_1.WAV", b"T1_2.WAV", b"T2_1.WAV", b"T2_2.WAV", b"T3_2.WAV")
+    (told,) = found(*files, report(*first, besides=(second,)))
+    assert told.says.endswith("names a file that is not on that card: T3_1.WAV.")
+    (told,) = found(*CARD, report("X1.WAV", besides=(("X2.WAV",), ("1",))))
+    assert told.says.endswith("names 2 files that are not on that card: X1.WAV, X2.WAV.")
+
+
+def test_the_card_tells_which_column_has_the_names():
+    """Under a head that nobody knows, or beside one that numbers the files."""
+    stems = ("S01T01", "S01T02", "S01T09")
+    for listed in ((), ("1", "2", "3")):
+        told = found(*CARD, report(*listed, besides=(("Scene", "1"), ("Sound", *stems))))
+        assert [x.code for x in told] == ["report-names-missing", "report-omits"]
+        assert told[0].says.endswith("names a file that is not on that card: S01T09.")
+    assert codes(*CARD, report(besides=(("Sound", "S01T01"), ("Notes", "dog", "plane")))) == []
+    assert codes(*CARD, report(besides=(("S01T01",), ("dog",)))) == []
+
+
+def test_totals_and_signatures_are_no_names_without_ending():
+    """Unlike those of the card, they have no digit, or a blank."""
+    assert codes(*CARD, report("S01T01", "S01T02", "S01T03", "Total 3", "Signed", "Day 7")) == []
+    files = on_card(b"River 1.WAV", b"Wood.WAV")
+    (told,) = found(*files, report("River 1", "Wood", "Rain", "9"))
+    assert told.says.endswith("names a file that is not on that card: Rain.")
+
+
+def test_what_was_deleted_on_the_card_is_told_and_left_out_by_none():
+    """Copied at lunch and deleted in the recorder since: its report is right either way."""
+    lost = CARD[2].path
+    (told,) = found(*CARD, report(*ALL), good=True, gone=(lost,))
+    assert told.code == "report-agrees"
+    assert told.says.endswith(
+        "all 2 recordings it names are there. It names a recording that was renamed or deleted on "
+        "its card after being copied: DAY01/S01T03.WAV."
+    )
+    (told,) = found(*CARD, report(*ALL[:2]), good=True, gone=(lost,))
+    assert told.says.endswith("its card: all 2 recordings it names are there.")
+    (told,) = found(*CARD, report(ALL[2]), good=True, gone=(lost,))
+    assert "none of what it names is there. It names a recording" in told.says
+
+
+def test_a_report_that_was_replaced_counts_no_more():
+    whole, less = report(*ALL), report(*ALL[:2], number=91, path=b"FINAL.CSV")
+    assert codes(*CARD, whole, less) == []
+    (told,) = found(*CARD, whole, less, gone=(whole.path,))
+    assert told.code == "report-omits"
+    (told,) = found(*CARD, report(*ALL, "X.WAV"), gone=tuple(r.path for r in CARD))
+    assert told.code == "report-names-missing"
+    cleared = (whole.path, *(r.path for r in CARD))
+    (told,) = found(*CARD, whole, good=True, gone=cleared)
+    assert told.code == "report-agrees"
+
+
+def test_what_was_renamed_on_the_card_is_listed_by_its_name_of_before():
+    old = CARD[2]
+    new = replace(old, id=50, path=b"DAY01/S02T01.WAV", place=old.place + b"2")
+    (told,) = found(*CARD, new, report(*ALL), good=True, gone=(old.path,))
+    assert told.code == "report-agrees"
+    assert "all 3 recordings it names are there. It names a recording that was renamed" in told.says
+
+
+def test_a_report_is_a_document_whatever_its_ending():
+    """It is not looked for on the backup card, and is no recording of the day."""
+    backup = [replace(r, id=r.id + 20, load=2) for r in CARD]
+    paper = report(*ALL, path=b"DAY.ALE")
+    facts = [*cards(), *taken(*CARD, *backup, paper)]
+    told = check(view(ledger(facts)), ledger(facts), settings(), Around())
+    assert "backup-unknown" not in {x.code for x in told if x.recording == paper.id}
+    early = [replace(r, day=BEFORE) for r in CARD]
+    facts = [*cards(), *taken(*early, paper)]
+    told = check(view(ledger(facts)), ledger(facts), settings(), Around())
+    assert "nothing-seen" in {x.code for x in told}
