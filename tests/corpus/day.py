@@ -103,8 +103,9 @@ class Day:
         if isinstance(expect, dict) and "channels" in expect:
             self.set_up("primary", "channels", name, f"{count} channel")
         else:
-            self.owed("channels-changed", f"DAY01/{name}: {count} channels after {usual}")
-            self.owed("channels-changed", f": {usual} channels after {count}")
+            many, others = (f"{n} channel{'s' * (n > 1)}" for n in (count, usual))
+            self.owed("channels-changed", f"DAY01/{name}: {many} after {usual}")
+            self.owed("channels-changed", f": {others} after {count}")
 
     def relate(self, name: str, relation: str) -> None:
         """How the backup card answers this primary file."""

@@ -113,12 +113,13 @@ def _expected(recorder: Recorder, settings: Settings) -> Iterator[Finding]:
     if wanted is None:
         return
     odd = [t for t in recorder.takes if t.channels and wanted not in _channels(recorder, t)]
-    counts = (
-        (take, "1 channel" if take.channels == 1 else f"{take.channels} channels") for take in odd
-    )
     says = f", the day is set up for {wanted}"
-    for alike, told in recorder.alike((take, had + says) for take, had in counts):
+    for alike, told in recorder.alike((take, _so_many(take) + says) for take in odd):
         yield recorder.noticed_of(alike, "channels", LOOK, told, SET_UP)
+
+
+def _so_many(take: Take) -> str:
+    return "1 channel" if take.channels == 1 else f"{take.channels} channels"
 
 
 def _channels(recorder: Recorder, take: Take) -> set[int]:
@@ -143,7 +144,7 @@ def _format(recorder: Recorder, before: Take, take: Take, settings: Settings) ->
         says = f"{', '.join(changed)} in the take before it"
         yield recorder.noticed(take, "format-changed", LOOK, says, SET_UP, before)
     if expect.channels is None and before.channels != take.channels:
-        says = f"{take.channels} channels after {before.channels} in the take before it"
+        says = f"{_so_many(take)} after {before.channels} in the take before it"
         yield recorder.noticed(take, "channels-changed", NOTE, says, beside=before)
 
 

@@ -104,9 +104,10 @@ def plan(ledger: Ledger, now: Situation, settings: Settings, wanted: Wanted) -> 
             taken |= _claimed(steps[-1], wanted)
             continue
         weigh = wanted.awaited or (rest and lane(Prove(target, ())) not in wanted.lanes)
-        for proof in _proofs(ledger, now, settings, target, wanted, taken, everything=weigh):
-            proofs.append(proof)
-            taken |= _claimed(proof, wanted)
+        old = _stale(ledger, now, settings, target, wanted, taken, everything=weigh)
+        if again := tuple(_batch(old, lambda p: p[0].stamp.size)):
+            proofs.append(Prove(target, again))
+            taken |= _claimed(proofs[-1], wanted)
     if rest:
         steps += _comparisons(ledger, now, settings, wanted, taken)
     return (*steps, *proofs)
@@ -293,22 +294,6 @@ def _late(
             yield recording, *springs[0]
 
 
-def _proofs(
-    ledger: Ledger,
-    now: Situation,
-    settings: Settings,
-    target: Target,
-    wanted: Wanted,
-    taken: set[int],
-    *,
-    everything: bool,
-) -> Iterator[Prove]:
-    """Copies to be read again; without `everything` the suspects only."""
-    old = _stale(ledger, now, settings, target, wanted, taken, everything=everything)
-    if batch := tuple(_batch(old, lambda p: p[0].stamp.size)):
-        yield Prove(target, batch)
-
-
 def _stale(
     ledger: Ledger,
     now: Situation,
@@ -319,7 +304,10 @@ def _stale(
     *,
     everything: bool,
 ) -> Iterator[tuple[Recording, Copy]]:
-    """Day by day, the oldest proof first: who takes no more wakes no more days."""
+    """Copies to be read again; without `everything` the suspects only.
+
+    Day by day, the oldest proof first: who takes no more wakes no more days.
+    """
     ours, root = production_folder(settings), target.root.identity
     asked_at = max((a.at for a in wanted.rechecks if a.about in ("", target.name)), default=None)
     suspects = {rid for rid, _, _ in wanted.suspects}
