@@ -111,7 +111,7 @@ def _await(place: Home, catalogue: SqliteCatalogue, number: int) -> str:
         if time.monotonic() - shown_at > SHOW_EVERY_NS / 1e9:
             shown_at = time.monotonic()
             if catalogue.is_aside():
-                says = "The catalogue was damaged and is made anew; the command is not in that."
+                says = "The catalogue was damaged and is made anew; the command was lost with it."
                 raise WorldError(says, "Give it again.")
             if not is_running(place):
                 says = "takehold stopped before it was done; the command is kept and done later."
