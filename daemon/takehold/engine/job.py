@@ -14,7 +14,8 @@ from takehold.model.sound import Description
 class Job:
     """Shared by reader, hasher and landers. `closed` is set when all that is read is judged.
 
-    After that, `fault` says why nothing of it may be kept, or `digests` what every copy must be.
+    After that, `fault` says why nothing of it may be kept, or `digests` what every copy must be;
+    `handed` is the XXH3-128 in hex of the bytes that were handed to the landers.
     `previous` is the version before this one, if the file is known under another stamp.
     `described` is what more is known now of what the file says of itself.
     """
@@ -24,6 +25,7 @@ class Job:
     closed: threading.Event = field(default_factory=threading.Event)
     fault: TakeholdError | None = None
     digests: Digests | None = None
+    handed: str = ""
     described: Description | None = None
 
     @property

@@ -14,6 +14,8 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 
+import xxhash
+
 from takehold.decide.keys import rec_key, stock_key
 from takehold.decide.looked_into import NOT_DESCRIBED
 from takehold.engine.heads import Heads
@@ -111,10 +113,11 @@ def look_again(spring: Spring, job: Job, reader: Reader) -> None:
 class _Heard:
     """What was found so far in the bytes of one job."""
 
-    __slots__ = ("digest", "meter", "odd")
+    __slots__ = ("digest", "handed", "meter", "odd")
 
     def __init__(self, job: Job) -> None:
         self.digest = FileDigest()
+        self.handed = xxhash.xxh3_128()
         self.meter = _meter(job.recording)
         self.odd: TakeholdError | None = None
 
@@ -206,18 +209,21 @@ class Hasher:
                 self._ring.back(buffer)
         if seen is not None:
             job.fault = job.fault or heard.odd
+            job.handed = heard.handed.hexdigest()
             self._judge(job, heard.digest, heard.meter, seen)
 
     def _take(self, view: memoryview, offset: int, heard: _Heard) -> None:
         """Both hold the interpreter seldom: with two processors each of them gets one."""
-        digest, meter = heard.digest, heard.meter
+        meter = heard.meter
         if meter is None or len(view) < APART:
-            digest.update(view)
+            heard.digest.update(view)
+            heard.handed.update(view)
             if meter is not None:
                 meter.feed(view, offset)
             return
         measured = self._ear.submit(meter.feed, view, offset)
-        digest.update(view)
+        heard.digest.update(view)
+        heard.handed.update(view)
         measured.result()
 
     def _odd(self, job: Job, view: memoryview) -> TakeholdError | None:

@@ -156,7 +156,7 @@ class Prover:
             if job.fault is not None or job.digests is None or self._course.left:
                 written.dead = True
                 return
-            if back != job.digests.xxh64:
+            if back != job.handed:
                 raise CopyDiffers(
                     f"{shown(self._course.target.name)} gave back other bytes than were written "
                     f"for {display(job.recording.path)}.",

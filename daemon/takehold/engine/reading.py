@@ -39,17 +39,17 @@ def read_whole(reader: Reader, size: int, moved: Callable[[], None]) -> tuple[Di
 
 
 class ReadBack:
-    """A part's bytes as the medium gives them back, piece by piece, by their XXH64 alone.
+    """A part's bytes as the medium gives them back, piece by piece, by their XXH3-128 alone.
 
     What is asked is whether the medium kept what it was given, not whether somebody forged it: of
-    2**64 kinds of damage one would pass, and SHA-256 would cost ten times as much.
+    2**128 kinds of damage one would pass, and SHA-256 would cost thirty times as much.
     """
 
     def __init__(self, part: Part) -> None:
         self._part = part
         self._opened = ExitStack()
         self._reader: Reader | None = None
-        self._digest = xxhash.xxh64()
+        self._digest = xxhash.xxh3_128()
         self._at = 0
 
     def up_to(self, end: int, moved: Callable[[], None]) -> None:

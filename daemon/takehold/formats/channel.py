@@ -35,22 +35,21 @@ class ChannelMeter:
         self._at = 0
         self._peak: int | float = 0.0 if self._floating else 0
         self._squares = 0.0
+        self._wide: float | None = None
         self._zeros = self._gap = self._not_finite = 0
         self._first: int | None = None
         self._last = _BEFORE
         self._clips = ClipCount(self._full)
 
-    def take(
-        self, row: Array, zeros: int, highest: int | float, lowest: int | float, squares: float
-    ) -> None:
+    def take(self, row: Array, zeros: int, highest: int | float, lowest: int | float) -> None:
         """The next samples, at least one, and what is known of them."""
         self._digest.update(row.data)
         self._block.update(row.data)
         usable, peak = row, max(highest, -lowest)
+        self._wide = None
         if self._floating and not _FAINT < peak < _HUGE and peak:
-            usable, peak, squares = self._extreme(row)
+            usable, peak, self._wide = self._extreme(row)
         self._peak = max(self._peak, peak)
-        self._squares += squares
         if zeros or self._last != self._at - 1:
             self._note_sound(row, zeros)
         else:
@@ -61,6 +60,10 @@ class ChannelMeter:
             self._clips.end()
         self._zeros += zeros
         self._at += len(row)
+
+    def take_squares(self, squares: float) -> None:
+        """The sum of the squares of what was taken last."""
+        self._squares += squares if self._wide is None else self._wide
 
     def end_block(self) -> None:
         """What was taken since the last block's end is a block."""
