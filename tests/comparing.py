@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from makings import root_at
@@ -155,3 +156,15 @@ class Sides:
         made = Recording(number, 1, path, stamp, 1, "2031-03-14", path, 1, said, (reading,))
         proof = Proof(1, Seen.MEDIUM, durable=True)
         return made, Copy(number, "shuttle-1", "root", frozenset(), path, proof)
+
+
+@pytest.fixture(name="sides")
+def two_sides(tmp_path: Path) -> Sides:
+    """Two sides of a test's own."""
+    return Sides(tmp_path)
+
+
+@pytest.fixture(params=[True, False], ids=["blocks known", "blocks unknown"], name="known")
+def blocks_known(request: pytest.FixtureRequest) -> bool:
+    """Whether the catalogue kept the blocks; the answer is the same."""
+    return bool(request.param)

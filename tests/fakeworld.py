@@ -248,8 +248,7 @@ class Site:
     def start(self) -> Engine:
         """A new engine over what is known: what a restart is."""
         world = World(self.volumes, self.disk, self.catalogue, self.clock, self.decoder)
-        kept = self.catalogue
-        known = Dozing.laid(kept.but_files(), kept.sleepers(), kept.of_day, self.awake)
+        known = Dozing.laid(self.catalogue, self.awake)
         self.engine = Engine(self.settings, world, self.days(), self.wake.nudge, known)
         self.engine.lanes.nudge_every_ns = 0  # so that a test sees each fact when it is told
         return self.engine

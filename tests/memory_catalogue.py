@@ -21,6 +21,7 @@ from takehold.model.facts import (
 )
 from takehold.model.ledger import Ledger
 from takehold.model.outline import Asleep, Sketch
+from takehold.model.recording import Trace
 
 # What is about recordings, and is told day by day.
 OF_FILES = (Inventoried, WasRead, WasMeasured, SameBytes, Gone, Proven, Broken, Salvaged)
@@ -61,6 +62,9 @@ class MemoryCatalogue:
         mine = known.day(day)
         copies = (copy for one in mine for copy in known.copies_of(one.id))
         return [*map(Inventoried, mine), *map(Proven, copies)]
+
+    def traces(self, load: int) -> list[Trace]:
+        return self._ledger().traces(load)
 
     def record(self, facts: Sequence[Fact]) -> None:
         self._check()

@@ -112,7 +112,7 @@ def _open(place: Home) -> tuple[SqliteCatalogue, Ledger, str | None]:
     except CatalogueDamaged:
         aside = move_aside(place.catalogue)
         anew = SqliteCatalogue.open(place.catalogue)
-        return anew, Dozing(anew.of_day), aside
+        return anew, Dozing(anew), aside
     return catalogue, known, None if known.serial else ""
 
 
@@ -123,7 +123,7 @@ def _known(catalogue: SqliteCatalogue) -> Ledger:
     """
     gc.disable()
     try:
-        return Dozing.laid(catalogue.but_files(), catalogue.sleepers(), catalogue.of_day)
+        return Dozing.laid(catalogue)
     finally:
         gc.enable()
         gc.freeze()

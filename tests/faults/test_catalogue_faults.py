@@ -268,9 +268,27 @@ def test_a_row_of_a_day_that_slept_is_damage_for_who_opens_it_next(tmp_path: Pat
     with pytest.raises(CatalogueDamaged, match="cannot be read") as told:
         SqliteCatalogue.open(str(path))
     assert "takehold once" in told.value.do
+    assert "start it again" in told.value.do, "beside a daemon, which lets no other work"
     moved = move_aside(str(path))
     assert Path(moved).exists()
     SqliteCatalogue.open(str(path)).close()
+
+
+def test_a_row_that_who_only_looks_cannot_read_is_damage_for_who_opens_it_next(
+    tmp_path: Path,
+) -> None:
+    """By a connection that changes nothing: what it says to do must be of use."""
+    path = tmp_path / "catalogue.db"
+    filled(path)
+    with sqlite3.connect(path) as raw:
+        raw.execute("UPDATE recording SET description = '{}' WHERE id = 9")
+    raw.close()
+    reader = SqliteCatalogue.open_to_read(str(path))
+    with pytest.raises(CatalogueDamaged):
+        reader.facts()
+    reader.close()
+    with pytest.raises(CatalogueDamaged, match="cannot be read"):
+        SqliteCatalogue.open(str(path))
 
 
 def test_a_newer_form_is_left_alone(tmp_path: Path) -> None:

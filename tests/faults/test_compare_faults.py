@@ -7,13 +7,12 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
-from comparing import Sides, scene, wave
+from comparing import Sides, scene, two_sides, wave  # noqa: F401
 from fakedisk import FakeDisk
 from fakeworld import Clock
 from takehold.adapters.clock import SystemClock
@@ -34,11 +33,6 @@ from takehold.ports.decoder import Samples
 from takehold.ports.disk import Reader
 
 TAKE = np.rint(scene(150_000, 1) * 2**23).astype("<i4")
-
-
-@pytest.fixture
-def sides(tmp_path: Path) -> Sides:
-    return Sides(tmp_path)
 
 
 def both(sides: Sides) -> Compare:

@@ -188,7 +188,7 @@ def test_day_by_day_it_tells_the_same(open_again: Callable[[], Any], facts: list
     """What is told at first, and each day when it is asked for, comes to all that is known."""
     open_again().record([*known(), *facts])
     kept = open_again()
-    sleepy = Dozing.laid(kept.but_files(), kept.sleepers(), kept.of_day, most=0)
+    sleepy = Dozing.laid(kept, most=0)
     assert not dict.__len__(sleepy.recordings)
     assert told(sleepy) == told(folded([*known(), *facts]))
 

@@ -147,7 +147,7 @@ def kept(kind: str) -> Iterator[Any]:
 
 def dozing(catalogue: Any) -> Dozing:
     """Nothing is awake but what was asked for last."""
-    return Dozing.laid(catalogue.but_files(), catalogue.sleepers(), catalogue.of_day, most=0)
+    return Dozing.laid(catalogue, most=0)
 
 
 def questions(known: Ledger) -> Iterator[Any]:
@@ -169,13 +169,14 @@ def questions(known: Ledger) -> Iterator[Any]:
     yield {n: list(held.items()) for n, held in known.copies.items() if held}
     yield sorted(n for n in known.recordings if known.copies.get(n))
     for number in sorted(LOADS):
+        yield known.traces(number)
         yield known.of_load.get(number) or {}
         for path in (b"0.WAV", b"1.WAV", b"2.WAV", b"3.WAV"):
             yield known.versions(number, path), known.current(number, path)
     yield {number: paths for number, paths in known.of_load.items() if paths}
     yield {day: numbers for day, numbers in known.of_day.items() if numbers}
     for day in (*DAYS, "2031-01-01"):
-        yield known.day(day), known.seen_last(day), known.times(day)
+        yield known.day(day), known.seen_last(day), known.times(day), known.scenes(day)
     yield [(known.on(root), known.lacking(root)) for root in ROOTS]
     yield [known.stands_on(n, ROOTS[:at]) for n in numbers for at in range(4)]
     yield [known.held_of(day, root) for day in DAYS for root in ROOTS]

@@ -294,8 +294,8 @@ class World:
             volume.in_use.clear()
         ports = Ports(Volumes(self), self.disk, self.book, self.clock, Quiet())
         days = Days(self.settings, self.archive, key(), self.clock, Writer("cart", "takehold"))
-        book = self.book  # nothing is awake but what is asked for: sleep must change nothing
-        known = Dozing.laid(book.but_files(), book.sleepers(), book.of_day, most=0)
+        # Nothing is awake but what is asked for: sleep must change nothing.
+        known = Dozing.laid(self.book, most=0)
         self.engine = Engine(self.settings, ports, days, lambda: None, known)
         patience = Patience(self.settings.stall_seconds)
         performer = Performer(self.disk, Quiet(), self.clock, patience)

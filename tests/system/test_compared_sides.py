@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from comparing import RATE, Sides, floor, scene, wave
+from comparing import RATE, Sides, blocks_known, floor, scene, two_sides, wave  # noqa: F401
 from takehold.engine.samples import PcmSamples
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Relation
@@ -24,17 +22,6 @@ def audio() -> Ints:
     """Three tracks that sound, the fourth unused; 24 bits."""
     rows = [scene(FRAMES, 1), scene(FRAMES, 11, -36), floor(FRAMES, 21, -60), np.zeros(FRAMES)]
     return np.rint(np.stack(rows, axis=1) * 2**23).astype("<i4")
-
-
-@pytest.fixture(params=[True, False], ids=["blocks known", "blocks unknown"])
-def known(request: pytest.FixtureRequest) -> bool:
-    """Whether the catalogue kept the blocks; the answer is the same."""
-    return bool(request.param)
-
-
-@pytest.fixture
-def sides(tmp_path: Path) -> Sides:
-    return Sides(tmp_path)
 
 
 def poly(audio: Ints) -> list[bytes]:
@@ -230,3 +217,31 @@ def test_very_short_recordings(sides: Sides, audio: Ints, known: bool, frames: i
     other[frames - 1, 2] ^= 1
     found = sides.compare([wave(ours, begin=BEGIN)], [wave(other, begin=BEGIN)], blocks=known)
     assert facts(found) == (Relation.DIFFERENT, frames - 1, None, (3,))
+
+
+BEGUN = 1_000 * RATE
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+@pytest.mark.parametrize("at", [24_000, 60_000])
+@pytest.mark.parametrize("more", [-100_000, -10_000, 10_000])
+def test_frames_lost_or_put_in_early_are_told_from_there(
+    sides: Sides, bits: int, at: int, more: int
+) -> None:
+    """Both begin at one timecode: what lies before is the same, though the rest is shifted."""
+    ours = np.stack([scene(5 * RATE, n, -24) for n in (1, 11)], axis=1)
+    put_in = np.stack([scene(RATE, n, -24)[: max(more, 0)] for n in (21, 31)], axis=1)
+    theirs = np.concatenate([ours[:at], put_in, ours[at + max(-more, 0) :]])
+    found = sides.compare([wave(ours, 24, BEGUN)], [wave(theirs, bits, BEGUN)])
+    assert (found.relation, found.frame) == (Relation.DIFFERENT, at)
+    assert (found.offset or 0, found.channels) == (0, (1, 2))
+
+
+def test_what_is_shifted_as_a_whole_is_still_found(sides: Sides) -> None:
+    """The TimeReference of one is wrong: nothing is the same where both say."""
+    ours = scene(5 * RATE, 1, -24)
+    late = np.concatenate([scene(20_000, 21, -24), ours])
+    found = sides.compare([wave(ours, 24, BEGUN)], [wave(late, 16, BEGUN)])
+    assert (found.relation, found.offset) == (Relation.LONGER, 20_000)
+    found = sides.compare([wave(ours, 24, BEGUN)], [wave(scene(5 * RATE, 77), 16, BEGUN)])
+    assert (found.relation, found.frame) == (Relation.DIFFERENT, 0)

@@ -11,7 +11,8 @@ from cardmaker import take
 from instance import Instance
 
 DAYS = [f"2026-03-{n:02}" for n in range(1, 11)]
-BROKEN = "UPDATE recording SET description = CAST('{' AS TEXT) WHERE day = ?"
+# A text that a start, which reads the scenes only, takes for one.
+BROKEN = "UPDATE recording SET description = '{}' WHERE day = ?"
 
 
 def damage(laptop: Instance, day: str) -> None:
@@ -78,3 +79,17 @@ def test_a_daemon_that_finds_it_goes_on_with_a_new_catalogue(
         (share / "TODAY.WAV").write_bytes(take(2, 1))
         daemon.wait_for(lambda: copied(tmp_path))
     assert laptop.facts("day", DAYS[0])["day"] == DAYS[0]
+
+
+def test_a_command_that_only_looks_has_the_next_start_mend_it(laptop: Instance) -> None:
+    """Beside a daemon it says to start that again, and after that the day can be told."""
+    damage(laptop, DAYS[0])
+    with laptop.daemon() as daemon:
+        daemon.wait_for(daemon.is_idle)
+        looked = laptop.run("day", DAYS[0])
+        assert looked.returncode == 3
+        assert "end it and start it again" in looked.stderr
+    with laptop.daemon() as daemon:
+        daemon.wait_for(daemon.is_idle)
+        assert laptop.facts("day", DAYS[0])["day"] == DAYS[0]
+    assert "rebuilt from signed manifests" in laptop.log()

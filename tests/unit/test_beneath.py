@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -110,6 +111,28 @@ def test_a_large_one_is_read_on_as_it_grows(tree: Path) -> None:
             more.write(b"b" * 8192)
         assert reader.read_into(buffer.view, DIRECT_FROM) == 8192
         assert bytes(buffer.view[:8192]) == b"b" * 8192
+
+
+@pytest.mark.parametrize("size", [DIRECT_FROM, DIRECT_FROM + 100])
+def test_a_large_one_that_grows_amid_a_read_has_the_end_that_it_has_now(
+    tree: Path, size: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it was when it was opened ends nothing: its writer may have come on meanwhile."""
+    file = tree / "T03.WAV"
+    file.write_bytes(b"a" * size)
+    buffer, read, grown = Buffer(1 << 20), os.preadv, []
+
+    def preadv(*about: Any) -> int:
+        count = read(*about)
+        if not grown:
+            with file.open("ab") as more:
+                grown.append(more.write(b"b" * 8192))
+        return count
+
+    monkeypatch.setattr(os, "preadv", preadv)
+    with LocalDisk().source(root_at(tree)) as card, card.open(b"T03.WAV") as reader:
+        assert reader.read_into(buffer.view, 0) == size + 8192
+    assert bytes(buffer.view[size : size + 8192]) == b"b" * 8192
 
 
 @pytest.mark.parametrize("size", [1, 4096, 5000, DIRECT_FROM - 1])

@@ -21,12 +21,17 @@ from planworld import (
     trouble,
 )
 from takehold.decide import plan as planning
+from takehold.decide.enrol import Arrival, load_of
+from takehold.decide.judge import judge
 from takehold.decide.keys import prove_key
 from takehold.decide.merge import merged
 from takehold.decide.stale import days_to_weigh
 from takehold.model import facts as f
 from takehold.model.dozing import Dozing
 from takehold.model.errors import WorldError
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording, Stamp
+from takehold.model.settings import Role, Source
 from takehold.model.situation import Situation, Target
 from takehold.model.step import Prove
 
@@ -53,7 +58,7 @@ class Shelf(MemoryCatalogue):
 
     def known(self, most: int) -> Dozing:
         """What it holds, all of it asleep."""
-        return Dozing.laid(self.but_files(), self.sleepers(), self.of_day, most)
+        return Dozing.laid(self, most)
 
 
 def in_memory(known: Dozing) -> tuple[set[int], set[int], set[bytes], set[int]]:
@@ -89,6 +94,51 @@ def test_what_every_turn_asks_wakes_nobody() -> None:
     assert known.stands_on(1, (ROOT,))
     assert 3 in known.recordings
     assert 4 not in known.recordings
+    assert shelf.told == []
+
+
+def slated(number: int, day: str, scene: str, take: str) -> Recording:
+    """A recording with a slate; its name tells none."""
+    made = recording(number, b"R%02d.WAV" % number, day=day)
+    said = replace(made.description.metadata, scene=scene, take=take)
+    return replace(made, description=replace(made.description, metadata=said))
+
+
+@pytest.mark.parametrize("earlier", ["12a", " 12 A", "12B"])
+def test_a_scene_that_began_on_an_earlier_day_wakes_none(earlier: str) -> None:
+    """Its first take of today is number 2; both as its file says and as only its name does."""
+    shelf, today = Shelf(), "2031-06-20"
+    named, again = recording(5, b"7C-T01.WAV", day=DAYS[2]), load(7, day=today, label="SND_A2")
+    second = (replace(slated(n, today, s, "2"), load=7) for n, s in ((8, "12A"), (9, "7c")))
+    shelf.record([f.LoadSeen(again), *taken(slated(4, DAYS[1], earlier, "1"), named, *second)])
+    told = [
+        [x.says for x in judge(known, today, settings()).findings if x.code == "take-numbers"]
+        for known in (Ledger.of(shelf.facts()), shelf.known(most=0))
+    ]
+    assert told[0] == told[1]
+    assert len(told[0]) == (earlier == "12B")
+    assert set(shelf.told) == {today}
+
+
+def test_a_card_that_was_cleared_again_and_again_wakes_no_day() -> None:
+    """It is a load for each of its lives; which of them lies there is told by traces alone."""
+    shelf = Shelf()
+    identity = load(1).identity
+    life = {8: recording(8, b"T01.WAV", of=7, day="2031-05-07", stamp=Stamp(200, 1))}
+    life |= {10: recording(10, b"T01.WAV", of=9, day="2031-05-08", stamp=Stamp(300, 1))}
+    shelf.record([f.LoadSeen(load(7, identity=identity)), f.LoadSeen(load(9, identity=identity))])
+    shelf.record(taken(*life.values()))
+    awake = Ledger.of(shelf.facts())
+    for files in (
+        ((FIRST.path, FIRST.stamp), (SECOND.path, SECOND.stamp)),
+        ((life[8].path, life[8].stamp),),
+        ((life[10].path, life[10].stamp),),
+        ((b"T01.WAV", Stamp(77, 1)),),
+        (),
+    ):
+        root = replace(DRIVE.root, identity=identity)
+        there = Arrival(Source("primary", Role.PRIMARY), root, files, complete=True)
+        assert load_of(shelf.known(most=0), there, (), None) == load_of(awake, there, (), None)
     assert shelf.told == []
 
 

@@ -22,6 +22,7 @@ from takehold.adapters.catalogue_file import CatalogueDamaged, check_can_lock, m
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import Answered, Asked, ChannelBlocks, Fact
 from takehold.model.outline import Asleep
+from takehold.model.recording import Trace
 
 T = TypeVar("T")
 
@@ -31,7 +32,7 @@ __all__ = ["CatalogueDamaged", "SqliteCatalogue", "check_can_lock", "move_aside"
 class SqliteCatalogue:
     """Every method raises WorldError, VolumeFull or CatalogueDamaged; nothing is half kept.
 
-    `damaged` says that a day could not be told: whoever opens it next puts it aside.
+    `damaged` says that not all of it could be told: whoever opens it next puts it aside.
     """
 
     def __init__(self, db: sqlite3.Connection, path: str) -> None:
@@ -83,20 +84,28 @@ class SqliteCatalogue:
         return iter(self._read(lambda: catalogue_asleep.sleepers(self._db)))
 
     def of_day(self, day: str) -> list[Fact]:
-        """The recordings of a day and their copies.
+        """The recordings of a day and their copies."""
+        return self._read(lambda: catalogue_asleep.of_day(self._db, day))
 
-        What cannot be read of it is noted: who opens the catalogue next finds it damaged, though
-        nobody reads all of it then.
-        """
-        try:
-            return self._read(lambda: catalogue_asleep.of_day(self._db, day))
-        except CatalogueDamaged as error:
-            self.damaged = True
-            with suppress(TakeholdError), catalogue_file.transaction(self._db, self._path):
-                catalogue_file.note_damage(self._db, error.says)
-            raise
+    def traces(self, load: int) -> list[Trace]:
+        """What tells the recordings of a load on its card again, in the order they were met."""
+        return self._read(lambda: catalogue_asleep.traces(self._db, load))
 
     def _read(self, rows: Callable[[], Iterator[T]]) -> list[T]:
+        """What cannot be read is noted: who opens it next finds it damaged, and reads not all.
+
+        The error is a new one: the old holds what was read half, and with it a lock.
+        """
+        try:
+            return self._told(rows)
+        except CatalogueDamaged as error:
+            says, do = error.says, error.do
+        self.damaged = True
+        with suppress(TakeholdError):
+            catalogue_file.note_damage(self._path, says)
+        raise CatalogueDamaged(says, do)
+
+    def _told(self, rows: Callable[[], Iterator[T]]) -> list[T]:
         with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
             try:
                 return list(rows())
@@ -104,7 +113,7 @@ class SqliteCatalogue:
                 raise CatalogueDamaged(
                     f"The catalogue {self._path} holds a row that cannot be read ({error!s:.80})."
                     " The copies on the drives are not touched.",
-                    "Run: takehold once. It makes a new one from the signed manifests.",
+                    catalogue_file.ANEW,
                 ) from error
 
     def days(self) -> frozenset[str]:

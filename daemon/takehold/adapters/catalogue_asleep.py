@@ -8,19 +8,23 @@ from collections import defaultdict
 from collections.abc import Iterator
 from sys import intern
 
+from takehold.adapters import plain
 from takehold.adapters.catalogue_told import files
 from takehold.model import facts as f
 from takehold.model.outline import Asleep, Sketch
-from takehold.model.recording import Proof, Seen
+from takehold.model.recording import Proof, Seen, Stamp, Trace
+from takehold.model.slate import slated
 
-_RECORDINGS = (
-    "SELECT id, load, day, stamp, seen_at, place FROM recording WHERE NOT gone ORDER BY id"
-)
+_RECORDINGS = """SELECT id, load, day, stamp, seen_at, place, path,
+    json_extract(description, '$.metadata.scene'), json_extract(description, '$.metadata.take')
+    FROM recording WHERE NOT gone ORDER BY id"""
 _COPIES = "SELECT recording, root, at, durable, written_on, remounted FROM copy"
 # Two reads of one recording that gave other bytes (model/ledger.differing).
 _DIFFERING = """SELECT DISTINCT one.recording FROM reading one JOIN reading other
     ON one.recording = other.recording AND one.id < other.id
     WHERE one.xxh64 <> other.xxh64 OR one.sha256 <> other.sha256"""
+_TRACES = """SELECT path, stamp, EXISTS (SELECT 1 FROM reading WHERE recording = mine.id)
+    FROM recording AS mine WHERE load = ? AND NOT gone ORDER BY id"""
 _WHICH = "WHERE day = :day AND NOT gone"
 
 
@@ -37,9 +41,9 @@ def sleepers(db: sqlite3.Connection) -> Iterator[Asleep]:
     rows.row_factory = None
     days: dict[int, str] = {}
     sketches: dict[str, Sketch] = defaultdict(Sketch)
-    for number, load, day, stamp, seen_at, place in rows.execute(_RECORDINGS):
-        days[number] = intern(day)
-        sketches[day].add(number, load, json.loads(stamp)["size"], seen_at, place)
+    for number, load, day, stamp, seen_at, place, path, scene, take in rows.execute(_RECORDINGS):
+        days[number], (slated_as, _) = intern(day), slated(scene or "", take or "", path)
+        sketches[day].add(number, load, json.loads(stamp)["size"], seen_at, place, slated_as)
     for number, at in rows.execute("SELECT recording, at FROM reading"):
         if number in days:
             sketches[days[number]].note(at)
@@ -49,6 +53,14 @@ def sleepers(db: sqlite3.Connection) -> Iterator[Asleep]:
     differing = {number for (number,) in rows.execute(_DIFFERING)}
     for day, sketch in sketches.items():
         yield Asleep(day, sketch.outline(), differing.intersection(sketch.recordings))
+
+
+def traces(db: sqlite3.Connection, load: int) -> Iterator[Trace]:
+    """What tells the recordings of a load on its card again, in the order they were met."""
+    rows = db.cursor()
+    rows.row_factory = None
+    for path, stamp, read in rows.execute(_TRACES, (load,)):
+        yield Trace(path, plain.loads(Stamp, stamp), bool(read))
 
 
 def _weak(written_on: str, remounted: int) -> Proof:

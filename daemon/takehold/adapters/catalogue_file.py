@@ -11,7 +11,7 @@ import errno
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 
 from takehold.adapters.catalogue_rows import read_text
 from takehold.model.errors import FileMissing, TakeholdError, UsageError, VolumeFull, WorldError
@@ -29,7 +29,10 @@ _SETTINGS = (
     "PRAGMA checkpoint_fullfsync = ON",
 )
 _SCHEMA = os.path.join(os.path.dirname(__file__), "schema")
-_MOVED = "Run: takehold once. It moves it aside and makes a new one from the signed manifests."
+ANEW = (
+    "Run: takehold once. It moves it aside and makes a new one from the signed manifests. Where"
+    " takehold runs already, end it and start it again: that does the same."
+)
 _CANNOT_LOCK = ("nfs", "cifs", "smb", "fuse", "exfat", "vfat", "msdos")
 
 
@@ -97,12 +100,13 @@ def check_noted(db: sqlite3.Connection, path: str) -> None:
     with _errors_said(path), _closed_on_error(db):
         noted = db.execute("SELECT found FROM damage").fetchone()
         if noted is not None:
-            raise CatalogueDamaged(noted[0], _MOVED)
+            raise CatalogueDamaged(noted[0], ANEW)
 
 
-def note_damage(db: sqlite3.Connection, found: str) -> None:
-    """For who opens it to write next. Called inside a transaction."""
-    db.execute("INSERT INTO damage VALUES (?)", (found,))
+def note_damage(path: str, found: str) -> None:
+    """For who opens it to write next, by a connection of its own: who only looks may find it."""
+    with closing(open_to_ask(path, newest_form())) as db, transaction(db, path):
+        db.execute("INSERT INTO damage VALUES (?)", (found,))
 
 
 def open_to_read(path: str, newest: int) -> sqlite3.Connection:
@@ -341,5 +345,5 @@ def _said(error: sqlite3.Error, path: str) -> TakeholdError | None:
 def _damaged(path: str, found: str) -> CatalogueDamaged:
     return CatalogueDamaged(
         f"The catalogue {path} is damaged ({found}). The copies on the drives are not touched.",
-        _MOVED,
+        ANEW,
     )

@@ -106,13 +106,10 @@ def ask(place: Home, kind: str, about: str) -> str:
 
 def _await(place: Home, catalogue: SqliteCatalogue, number: int) -> str:
     shown_at = time.monotonic()
-    while (answered := catalogue.answer_of(number)) is None:
+    while (answered := _answer(catalogue, number)) is None:
         time.sleep(POLL_S)
         if time.monotonic() - shown_at > SHOW_EVERY_NS / 1e9:
             shown_at = time.monotonic()
-            if catalogue.is_aside():
-                says = "The catalogue was damaged and is made anew; the command was lost with it."
-                raise WorldError(says, "Give it again.")
             if not is_running(place):
                 says = "takehold stopped before it was done; the command is kept and done later."
                 raise WorldError(says, "Start it again: takehold run")
@@ -124,6 +121,14 @@ def _await(place: Home, catalogue: SqliteCatalogue, number: int) -> str:
             for entry in state["work"] if state else ():
                 click.echo("  " + work_line(entry), err=True)
     return answered.answer
+
+
+def _answer(catalogue: SqliteCatalogue, number: int) -> Answered | None:
+    """None while there is none. One put aside is not read: its journal has another's name."""
+    if catalogue.is_aside():
+        says = "The catalogue was damaged and is made anew; the command was lost with it."
+        raise WorldError(says, "Give it again.")
+    return catalogue.answer_of(number)
 
 
 def note(place: Home, kind: str, about: str) -> None:

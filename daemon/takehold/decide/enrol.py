@@ -8,7 +8,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,7 @@ from takehold.decide.litter import holds_audio
 from takehold.decide.looked_into import undescribed
 from takehold.decide.place import card_folder
 from takehold.model.ledger import Ledger
-from takehold.model.recording import Load, Stamp
+from takehold.model.recording import Load, Stamp, Trace
 from takehold.model.settings import Source
 
 if TYPE_CHECKING:
@@ -52,26 +53,26 @@ def load_of(
     for load in candidates:
         if load.id == sticky:
             return load
-    fitting = [load for load in candidates if _fits(ledger, load, arrival)]
-    return max(
-        fitting, key=lambda load: (_overlap(ledger, load, arrival.files), load.id), default=None
-    )
+    found = ((_known_there(ledger.traces(load.id), arrival), load) for load in candidates)
+    fitting = [(there, load.id) for there, load in found if there is not None]
+    return ledger.loads[max(fitting)[1]] if fitting else None
 
 
-def _fits(ledger: Ledger, load: Load, arrival: Arrival) -> bool:
-    known = ledger.of_load.get(load.id)
-    if not known or not arrival.files or not arrival.complete:
-        return True
-    return _overlap(ledger, load, arrival.files) > 0 or _moved(ledger, known, arrival.files)
+def _known_there(traces: list[Trace], arrival: Arrival) -> int | None:
+    """How many files lie there as they are known of a load; None if that load is another life."""
+    there = _overlap(traces, arrival.files)
+    may_be = not traces or not arrival.files or not arrival.complete
+    return there if there or may_be or _moved(traces, arrival.files) else None
 
 
-def _moved(ledger: Ledger, known: Mapping[bytes, list[int]], files: Files) -> bool:
+def _moved(traces: list[Trace], files: Files) -> bool:
     """Whether most of what was read there lies in other folders now: one of them was renamed.
 
     By name, size and time of change, of two times at least: where the clock stands still, a card
     that was formatted may hold other files with all of these.
     """
-    read = [r for ids in known.values() if (r := ledger.recordings[ids[-1]]).readings]
+    newest = {trace.path: trace for trace in traces}
+    read = [trace for trace in newest.values() if trace.read]
     there = {(_name(path), stamp.size, stamp.mtime_ns) for path, stamp in files}
     found = [r for r in read if (_name(r.path), r.stamp.size, r.stamp.mtime_ns) in there]
     return 2 * len(found) > len(read) and len({r.stamp.mtime_ns for r in found}) > 1
@@ -81,12 +82,12 @@ def _name(path: bytes) -> bytes:
     return path.rpartition(b"/")[2]
 
 
-def _overlap(ledger: Ledger, load: Load, files: Files) -> int:
+def _overlap(traces: list[Trace], files: Files) -> int:
     """Files that lie there as they are known."""
-    return sum(
-        any(_same(path, r.stamp, stamp) for r in ledger.versions(load.id, path))
-        for path, stamp in files
-    )
+    known: dict[bytes, list[Stamp]] = defaultdict(list)
+    for trace in traces:
+        known[trace.path].append(trace.stamp)
+    return sum(any(_same(path, k, stamp) for k in known.get(path, ())) for path, stamp in files)
 
 
 def _same(path: bytes, known: Stamp, found: Stamp) -> bool:

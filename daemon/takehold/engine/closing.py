@@ -16,7 +16,7 @@ from takehold.decide.plan import CopyName
 from takehold.engine.days import Days
 from takehold.engine.glance import Glance, Shown
 from takehold.engine.neighbours import Neighbours
-from takehold.engine.patience import Patience
+from takehold.engine.patience import NoAnswer, Patience
 from takehold.engine.stretch import Awake
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import (
@@ -197,7 +197,7 @@ class Closer:
         facts: list[Fact] = []
         for target in now.situation.targets:
             for day in sorted(ledger.revisions) if about in ("", target.name) else ():
-                with suppress(TakeholdError):
+                with suppress(NoAnswer):
                     facts += self._glance.manifest(ledger, self.days, day, target, disk).facts
         return facts
 

@@ -161,8 +161,10 @@ class Engine:
                 batch = together(self._unrecorded)
                 if self._book.keep(f for outcome in batch for f in self._facts_of(outcome)):
                     self.resting = False
-                for _ in batch:
+                for outcome in batch:
                     self._unrecorded.popleft()
+                    if outcome.recognised is not None:
+                        self._enrolment.note(outcome.recognised)
             self._book.note()
         except TakeholdError as error:
             self._ail(error)
@@ -229,8 +231,7 @@ class Engine:
         self._book.note()
         asked = self._commands()
         look = self.waking.look(self._observer, self.lanes.running, self._forget)
-        while told := self.recall.look(self.ledger, look.targets, self.closer.days):
-            self._record(told)
+        self.recall.look(self.ledger, look.targets, self.closer.days, self._record)
         if self._rests(asked, look):
             self.resting = True
             return False

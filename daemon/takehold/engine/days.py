@@ -156,7 +156,7 @@ class Days:
             },
         )
 
-    def _kept(self, ledger: Ledger, day: str, number: int) -> dict[str, bytes]:
+    def kept_files(self, ledger: Ledger, day: str, number: int) -> dict[str, bytes]:
         """A revision's kept files; EvidenceError if they are not what was signed."""
         names = names_of(day, number)
         known = {r.sha256 for r in ledger.revisions.get(day, ()) if r.number == number}
@@ -179,19 +179,23 @@ class Days:
 
     def _is_kept(self, ledger: Ledger, revised: Revised) -> bool:
         try:
-            return bool(self._kept(ledger, revised.day, revised.number))
+            return bool(self.kept_files(ledger, revised.day, revised.number))
         except EvidenceError:
             return False
 
     def is_whole(
-        self, ledger: Ledger, revised: Revised, root: str, found: Mapping[str, bytes]
+        self,
+        ledger: Ledger,
+        revised: Revised,
+        root: str,
+        found: Mapping[str, bytes],
+        kept: Mapping[str, bytes],
     ) -> bool:
         """Whether a revision's files, by what they are, hold what that drive was given.
 
-        EvidenceError if the kept ones do not tell. A list was written of the copies of its time;
-        of one that was found again nobody knows which they were.
+        `kept` is what `kept_files` gives. A list was written of the copies of its time; of one that
+        was found again nobody knows which they were.
         """
-        kept = self._kept(ledger, revised.day, revised.number)
         if any(found[what] != kept[what] for what in KEPT):
             return False
         folder = day_folder(self.settings.production, revised.day) + b"/"
@@ -208,7 +212,7 @@ class Days:
         """
         folder = day_folder(self.settings.production, step.day) + b"/"
         names = names_of(step.day, step.number)
-        kept = self._kept(ledger, step.day, step.number)
+        kept = self.kept_files(ledger, step.day, step.number)
         view = day_standing(ledger, step.day, self.settings)
         sha, xxh = lists(view, self.settings.production, step.target.root.identity)
         files = {**kept, "sha256": sha, "xxh64": xxh}

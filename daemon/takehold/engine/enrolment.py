@@ -79,15 +79,23 @@ class Enrolment:
 
     def recognised(self, told: Recognised) -> list[Fact]:
         """A card was looked into: what it changes. Another card's listing is not its load's."""
-        place = _place(told.root)
-        if place not in self._anew or self._loads.get(place) != told.load:
-            return []
-        before = self._anew.pop(place)
-        if told.same:
-            return []
-        del self._loads[place]
-        self._not.setdefault(place, set()).add(told.load)
+        before = self._anew[_place(told.root)] if self._waits(told) and not told.same else None
         return [before] if before is not None else []
+
+    def note(self, told: Recognised) -> None:
+        """The same, once that is recorded: under which load it is from now on."""
+        if not self._waits(told):
+            return
+        place = _place(told.root)
+        del self._anew[place]
+        if not told.same:
+            del self._loads[place]
+            self._not.setdefault(place, set()).add(told.load)
+
+    def _waits(self, told: Recognised) -> bool:
+        """Whether that was asked of the card that is there now."""
+        place = _place(told.root)
+        return place in self._anew and self._loads.get(place) == told.load
 
 
 def _place(root: Root) -> Place:

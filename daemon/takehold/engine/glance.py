@@ -1,7 +1,7 @@
 """A glance at the drives: whether what is known to stand there still does.
 
 Copies by their stamps: one with another time is a suspect, and is read again. The files of a
-manifest are small, and are read.
+manifest are small, and are read. A drive that fails raises NoAnswer; a catalogue, what it raises.
 """
 
 from __future__ import annotations
@@ -15,11 +15,10 @@ from takehold.decide.manifest_names import names_of
 from takehold.decide.place import day_folder
 from takehold.decide.plan import CopyName
 from takehold.engine.days import Days
-from takehold.engine.patience import Patience
+from takehold.engine.patience import NoAnswer, Patience, of_a_device
 from takehold.engine.reading import read_up
 from takehold.formats.manifest_doc import MANIFEST_CAP
-from takehold.formats.names import shown
-from takehold.model.errors import EvidenceError, FileMissing, TakeholdError
+from takehold.model.errors import EvidenceError
 from takehold.model.facts import Broken, Fact, Met, Revised, Unpublished
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Copy, Recording, Stamp
@@ -67,9 +66,9 @@ class Glance:
         """What of one day is amiss; a drive that does not answer, or hangs, shows nothing."""
         all_ = Shown()
         for target in targets:
-            with suppress(TakeholdError):
+            with suppress(NoAnswer):
                 all_.add(self._copies(ledger, day, target, disk))
-            with suppress(TakeholdError):
+            with suppress(NoAnswer):
                 all_.add(self.manifest(ledger, days, day, target, disk))
         return all_
 
@@ -85,7 +84,7 @@ class Glance:
         self._seen &= wanted
         all_ = Shown()
         for mount, day in sorted(wanted - self._seen, key=lambda pair: pair[::-1]):
-            with suppress(TakeholdError):
+            with suppress(NoAnswer):
                 found = self._copies(ledger, day, here[mount], disk)
                 found.add(self.manifest(ledger, days, day, here[mount], disk))
                 all_.add(found)
@@ -102,7 +101,8 @@ class Glance:
             with disk.destination(target.root) as tree:
                 return [tree.stamp_of(copy.path) for _, copy in mine]
 
-        stamps = self._patience.ask(f"glance {root}", look) if mine else []
+        with of_a_device():
+            stamps = self._patience.ask(f"glance {root}", look) if mine else []
         for (recording, copy), there in zip(mine, stamps, strict=True):
             if there is None or there.size != recording.stamp.size:
                 lost.facts.append(self._broken(recording, copy, there))
@@ -129,26 +129,26 @@ class Glance:
             with disk.destination(target.root) as tree:
                 return _found(days, newest, tree)
 
-        try:
+        with of_a_device():
             found = self._patience.ask(f"glance {root}", look)
-            if found is not None and _is_whole(ledger, days, newest, root, found):
-                return Shown()
-        except FileMissing:
+        if found is not None and len(found) < len(names_of(day, newest.number)):
             return Shown([Unpublished(day, newest.number, root)])
+        if found is not None and _is_whole(ledger, days, newest, root, found):
+            return Shown()
         about, at = (day, newest.number, "", target.name, root), self._clock.now()
         met = Met(*about, at, ours=False, loose=False)
         return Shown([Unpublished(day, newest.number, root), met])
 
 
 def _found(days: Days, revised: Revised, tree: DestinationTree) -> dict[str, bytes] | None:
-    """A revision's files on a drive, None if one is too long; FileMissing for one less."""
+    """A revision's files on a drive as far as they are there; None if one is too long."""
     folder = day_folder(days.settings.production, revised.day) + b"/"
     found: dict[str, bytes] = {}
     for what, name in names_of(revised.day, revised.number).items():
         path = folder + name.encode()
         stamp = tree.stamp_of(path)
         if stamp is None:
-            raise FileMissing(f"{shown(name)} is not there.")
+            continue
         if stamp.size > MANIFEST_CAP:
             return None
         with tree.open(path) as reader:
@@ -160,7 +160,9 @@ def _is_whole(
     ledger: Ledger, days: Days, revised: Revised, root: str, found: dict[str, bytes]
 ) -> bool:
     """Whether they hold what was put there: asked by the loop, for a day may have to be woken."""
-    try:
-        return days.is_whole(ledger, revised, root, found)
-    except EvidenceError:
-        return True  # the kept one is altered: the next revision comes in its place
+    with of_a_device():  # the laptop's own keep
+        try:
+            kept = days.kept_files(ledger, revised.day, revised.number)
+        except EvidenceError:
+            return True  # the kept one is altered: the next revision comes in its place
+    return days.is_whole(ledger, revised, root, found, kept)

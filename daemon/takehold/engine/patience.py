@@ -3,12 +3,29 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TypeVar
 
 from takehold.model.errors import Stalled, TakeholdError
 
 T = TypeVar("T")
+
+
+class NoAnswer(Exception):
+    """A device, or a folder, failed or hangs: it is asked again the next time it is looked at.
+
+    No fault of the catalogue is one: that concerns everything.
+    """
+
+
+@contextmanager
+def of_a_device() -> Iterator[None]:
+    """What fails within is a device's: NoAnswer comes in its place."""
+    try:
+        yield
+    except TakeholdError as error:
+        raise NoAnswer(error.says) from error
 
 
 class Patience:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 from takehold.decide.day import is_day
@@ -17,7 +18,7 @@ from takehold.decide.manifest_names import number_of as number_in
 from takehold.decide.merge import merged
 from takehold.decide.rebuild import facts_of_manifests, follows
 from takehold.engine.days import Days
-from takehold.engine.patience import Patience
+from takehold.engine.patience import NoAnswer, Patience, of_a_device
 from takehold.engine.rebuild import (
     MANIFEST_CAP,
     SIGNATURE_CAP,
@@ -44,6 +45,8 @@ from takehold.model.ledger import Ledger
 from takehold.model.situation import Target
 from takehold.ports.disk import DestinationTree, Disk
 
+Record = Callable[[Iterable[Fact]], None]
+
 
 @dataclass(slots=True)
 class _Found:
@@ -66,31 +69,38 @@ class Recall:
         self._seen: set[str] = set()
         self._said: list[str] = []
 
-    def look(self, ledger: Ledger, targets: Iterable[Target], days: Days) -> list[Fact]:
-        """The facts that one drive tells which came since; none once no drive has any.
+    def look(self, ledger: Ledger, targets: Iterable[Target], days: Days, record: Record) -> None:
+        """Have recorded what drives tell which came since.
 
-        A drive that fails is asked again at the next look.
+        A drive that fails is asked again at the next look, and so is one of which the facts were
+        not recorded. Raises what `record` and the ledger raise.
         """
         present = {target.root.volume.mount_id + target.root.identity: target for target in targets}
         self._seen &= present.keys()
         for name in sorted(present.keys() - self._seen):
-            try:
-                facts = self._ask(ledger, present[name], days)
-            except TakeholdError:
-                continue
-            self._seen.add(name)
-            if facts:
-                return facts
-        return []
+            with suppress(NoAnswer):
+                facts, says = self._ask(ledger, present[name], days)
+                record(facts)
+                self._seen.add(name)
+                self._said += says
 
     def says(self) -> list[str]:
         """What was found since the last time that somebody asked."""
         said, self._said = self._said, []
         return said
 
-    def _ask(self, ledger: Ledger, target: Target, days: Days) -> list[Fact]:
+    def _ask(self, ledger: Ledger, target: Target, days: Days) -> tuple[list[Fact], list[str]]:
+        """The facts that it tells, and what is said of them."""
+        with of_a_device():
+            found, says = self._found(ledger, target, days)
+        if found.pages:
+            facts = self._facts(ledger, target, found, days)
+            return [*facts, *found.met], [*says, _known_again(target, found, facts)]
+        return list(found.met), says
+
+    def _found(self, ledger: Ledger, target: Target, days: Days) -> tuple[_Found, list[str]]:
         """Each day by itself, so that a drive with many is not taken for one that hangs."""
-        key, found = f"recall {target.root.identity}", _Found()
+        key, found, says = f"recall {target.root.identity}", _Found(), []
 
         def held() -> list[str]:
             with self._disk.destination(target.root) as tree:
@@ -110,24 +120,15 @@ class Recall:
             except (VolumeGone, Stalled):
                 raise
             except TakeholdError as error:
-                self._said.append(f"{shown(target.name)}: {error.says}")
-        return self._facts(ledger, target, found, days)
+                says.append(f"{shown(target.name)}: {error.says}")
+        return found, says
 
     def _facts(self, ledger: Ledger, target: Target, found: _Found, days: Days) -> list[Fact]:
         pages = sorted(found.pages, key=lambda page: (page.told.day, page.told.revision))
-        if not pages:
-            return list(found.met)
         told = merged(facts_of_manifests((page.raw, page.doc) for page in pages), ledger)
         lost = self._lost(ledger, target, told)
         facts = [fact for fact in told if fact not in lost and not _clashes(found, fact)]
-        known = ", ".join(sorted({page.told.day for page in pages}))
-        files = sum(isinstance(fact, Inventoried) for fact in facts)
-        copies = sum(isinstance(fact, Proven) for fact in facts)
-        self._said.append(
-            f"{shown(target.name)} holds manifests that were signed with this key and were not "
-            f"known here: {known}. Known again: files {files}, proven copies {copies}."
-        )
-        return [*facts, *_ends(ledger, target, pages, days.clock.now()), *found.met]
+        return [*facts, *_ends(ledger, target, pages, days.clock.now())]
 
     def _lost(self, ledger: Ledger, target: Target, told: Iterable[Fact]) -> set[Fact]:
         """Copies that are plainly not on that drive: they are owed, and are made again."""
@@ -141,7 +142,19 @@ class Recall:
             with self._disk.destination(target.root) as tree:
                 return {f for f in mine if size_of(tree, f.copy.path) != sizes[f.copy.recording]}
 
-        return self._patience.ask(f"recall {root}", gone) if mine else set()
+        with of_a_device():
+            return self._patience.ask(f"recall {root}", gone) if mine else set()
+
+
+def _known_again(target: Target, found: _Found, facts: Iterable[Fact]) -> str:
+    told = list(facts)
+    days = ", ".join(sorted({page.told.day for page in found.pages}))
+    files = sum(isinstance(fact, Inventoried) for fact in told)
+    copies = sum(isinstance(fact, Proven) for fact in told)
+    return (
+        f"{shown(target.name)} holds manifests that were signed with this key and were not "
+        f"known here: {days}. Known again: files {files}, proven copies {copies}."
+    )
 
 
 def _clashes(found: _Found, fact: Fact) -> bool:

@@ -24,22 +24,36 @@ from collections.abc import (
     Mapping,
     ValuesView,
 )
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from takehold.model import facts as f
 from takehold.model.ledger import Ledger
 from takehold.model.outline import Asleep, Sketch
-from takehold.model.recording import Recording
+from takehold.model.recording import Recording, Trace
 
 V = TypeVar("V")
-# The `Inventoried` and `Proven` facts of the recordings of a day, as they stand now.
-Tells = Callable[[str], Iterable[f.Fact]]
 # Recordings that may be awake, if no more are at work: two large days. Chosen, no source.
 AWAKE = 2_000
 
 
+class Kept(Protocol):
+    """Where what sleeps is told: the catalogue."""
+
+    def but_files(self) -> Iterable[f.Fact]:
+        """All that is known, but for recordings that are there, and copies."""
+
+    def sleepers(self) -> Iterable[Asleep]:
+        """The rest of it, in outline."""
+
+    def of_day(self, day: str) -> Iterable[f.Fact]:
+        """The `Inventoried` and `Proven` facts of the recordings of a day, as they stand now."""
+
+    def traces(self, load: int) -> list[Trace]:
+        """As `Ledger.traces`."""
+
+
 class Dozing(Ledger):
-    """`asleep` are the days that sleep. Its questions raise what `tells` raises."""
+    """`asleep` are the days that sleep. Its questions raise what `kept` raises."""
 
     __slots__ = (
         "_asked",
@@ -47,17 +61,17 @@ class Dozing(Ledger):
         "_folding",
         "_here",
         "_in",
+        "_kept",
         "_most",
         "_roused",
         "_sleepers",
-        "_tells",
         "_use",
     )
 
-    def __init__(self, tells: Tells, most: int = AWAKE) -> None:
+    def __init__(self, kept: Kept, most: int = AWAKE) -> None:
         """`most` recordings are awake, if no more are at work; to begin with there are none."""
         super().__init__()
-        self._tells = tells
+        self._kept = kept
         self._most = most
         self._sleepers: dict[int, str] = {}
         self._days_of: dict[int, set[str]] = defaultdict(set)
@@ -74,13 +88,11 @@ class Dozing(Ledger):
     # -- what is told
 
     @classmethod
-    def laid(
-        cls, facts: Iterable[f.Fact], days: Iterable[Asleep], tells: Tells, most: int = AWAKE
-    ) -> Dozing:
-        """All that is known, nothing of it awake; `facts` are those about no recording."""
-        known = cls(tells, most)
-        known.apply(facts)
-        for day in days:
+    def laid(cls, kept: Kept, most: int = AWAKE) -> Dozing:
+        """All that is known, nothing of it awake."""
+        known = cls(kept, most)
+        known.apply(kept.but_files())
+        for day in kept.sleepers():
             known.lay_down(day)
         return known
 
@@ -149,7 +161,7 @@ class Dozing(Ledger):
         """Have it told again; where that fails, it sleeps on."""
         if self._folding:
             raise RuntimeError(f"facts about {day}, which was not roused, are applied")
-        told = list(self._tells(day))
+        told = list(self._kept.of_day(day))
         for number in self.asleep.pop(day).recordings:
             del self._sleepers[number]
         for fact in told:
@@ -273,6 +285,17 @@ class Dozing(Ledger):
         if len(folders) == 1 or (folders and folder not in folders):
             return folder in folders
         return super().is_below(recording, folder)
+
+    def traces(self, load: int) -> list[Trace]:
+        """What tells the recordings of a load on its card again, in the order they were met."""
+        if self._days_of.get(load, set()) & self.asleep.keys():
+            return self._kept.traces(load)
+        return super().traces(load)
+
+    def scenes(self, day: str) -> frozenset[str]:
+        """The scenes of a day's recordings, as they compare; "" for those that tell none."""
+        outline = self.asleep.get(day)
+        return super().scenes(day) if outline is None else outline.scenes
 
     def seen_last(self, day: str) -> int | None:
         """When the newest recording of a day was met, None if it has none."""

@@ -14,7 +14,8 @@ from dataclasses import dataclass, field, replace
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison, Side
 from takehold.model.outline import Outline
-from takehold.model.recording import Copy, Load, Recording
+from takehold.model.recording import Copy, Load, Recording, Trace
+from takehold.model.slate import same_words, scene_and_take
 
 CopyKey = tuple[str, bytes]
 
@@ -24,9 +25,9 @@ class Ledger:
     """Facts by what they are about. `copies` are by recording, then (root, path).
 
     `held` are the recordings with a copy on a root; `differing` those of which a later read gave
-    other bytes; `serial` counts the facts, `news` those about the recordings of a day, and of the
-    loads under "". `asleep` are days that are not in memory, where a ledger has any (model/dozing):
-    of those `held` tells nothing.
+    other bytes; `serial` counts the facts, `news` those that tell something new of the recordings
+    of a day, and of the loads under "". `asleep` are days that are not in memory, where a ledger
+    has any (model/dozing): of those `held` tells nothing.
     """
 
     loads: dict[int, Load] = field(default_factory=dict)
@@ -84,8 +85,9 @@ class Ledger:
             case f.WasRead(recording=rid, reading=reading):
                 known = self.recordings[rid]
                 self.recordings[rid] = replace(known, readings=(*known.readings, reading))
-                self.news[known.day] += 1
                 self._note_differing(self.recordings[rid])
+                # A further read that agrees with those before tells nothing new of its bytes.
+                self.news[known.day] += not known.readings or rid in self.differing
             case f.SameBytes(recording=rid, stamp=stamp):
                 self.recordings[rid] = replace(self.recordings[rid], stamp=stamp)
             case f.Gone(recording=rid):
@@ -202,6 +204,12 @@ class Ledger:
         versions = self.versions(load, path)
         return versions[-1] if versions else None
 
+    def traces(self, load: int) -> list[Trace]:
+        """What tells the recordings of a load on its card again, in the order they were met."""
+        ids = sorted(number for of in self.of_load.get(load, {}).values() for number in of)
+        known = (self.recordings[number] for number in ids)
+        return [Trace(r.path, r.stamp, bool(r.readings)) for r in known]
+
     def day(self, day: str) -> list[Recording]:
         """All recordings of a day in the order they were met."""
         return [self.recordings[i] for i in sorted(self.of_day.get(day, ()))]
@@ -218,6 +226,11 @@ class Ledger:
     def is_below(self, recording: int, folder: bytes) -> bool:
         """Whether a recording's place begins with that first part."""
         return self.recordings[recording].place.startswith(folder)
+
+    def scenes(self, day: str) -> frozenset[str]:
+        """The scenes of a day's recordings, as they compare; "" for those that tell none."""
+        known = (self.recordings[number] for number in self.of_day.get(day, ()))
+        return frozenset(same_words(scene_and_take(recording)[0]) for recording in known)
 
     def seen_last(self, day: str) -> int | None:
         """When the newest recording of a day was met, None if it has none."""

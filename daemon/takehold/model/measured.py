@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.model.sound import BLOCK_FRAMES, Coding
 
@@ -17,9 +18,8 @@ CLIP_FRAMES = 3
 FULL_SCALE = 0x7FFF0000
 
 
-@dataclass(frozen=True, slots=True)
-class Channel:
-    """One channel of a recording.
+class Channel(NamedTuple):
+    """One channel of a recording; of a day there are thousands, at each look.
 
     `digest` is the XXH3-128 of its samples in hex. `blocks` is the XXH3-64 of each started block,
     8 bytes each, big-endian; block k holds the frames whose absolute count, since midnight, is

@@ -12,6 +12,7 @@ from collections.abc import Container, Iterable, Mapping, Set
 from dataclasses import dataclass, field, replace
 
 from takehold.model.recording import Copy, Proof, Recording, Seen
+from takehold.model.slate import same_words, scene_and_take
 
 NOBODY: array[int] = array("q")
 
@@ -34,14 +35,15 @@ class Outline:
     """A sleeping day.
 
     `sizes` are those of `recordings`, which are in order; `folders` the first parts of their
-    places, with the slash. `seen_last` is when the newest of them was met, `latest` and `total` of
-    the times of all that was seen, read and proven.
+    places, with the slash; `scenes` those of model/slate, as they compare. `seen_last` is when the
+    newest of them was met, `latest` and `total` of the times of all that was seen, read and proven.
     """
 
     recordings: array[int]
     sizes: array[int]
     loads: frozenset[int]
     folders: frozenset[bytes]
+    scenes: frozenset[str]
     seen_last: int
     latest: int
     total: int
@@ -82,6 +84,7 @@ class Sketch:
     sizes: array[int] = field(default_factory=lambda: array("Q"))
     loads: set[int] = field(default_factory=set)
     folders: set[bytes] = field(default_factory=set)
+    scenes: set[str] = field(default_factory=set)
     seen_last: int = 0
     latest: int = 0
     total: int = 0
@@ -89,13 +92,16 @@ class Sketch:
     held: dict[str, array[int]] = field(default_factory=lambda: defaultdict(lambda: array("q")))
     weak: dict[str, set[Proof]] = field(default_factory=lambda: defaultdict(set))
 
-    def add(self, recording: int, load: int, size: int, seen_at: int, place: bytes) -> None:
+    def add(
+        self, recording: int, load: int, size: int, seen_at: int, place: bytes, scene: str
+    ) -> None:
         """A recording; its reads and copies are told by themselves."""
         self.seen_last = max(self.seen_last, seen_at) if self.recordings else seen_at
         self.recordings.append(recording)
         self.sizes.append(size)
         self.loads.add(load)
         self.folders.add(top_of(place))
+        self.scenes.add(same_words(scene))
         self.note(seen_at)
 
     def note(self, at: int) -> None:
@@ -115,7 +121,8 @@ class Sketch:
     def take(self, recording: Recording, copies: Iterable[Copy]) -> None:
         """A recording with all that is known of it."""
         size, seen_at = recording.stamp.size, recording.seen_at
-        self.add(recording.id, recording.load, size, seen_at, recording.place)
+        (scene, _), place = scene_and_take(recording), recording.place
+        self.add(recording.id, recording.load, size, seen_at, place, scene)
         for reading in recording.readings:
             self.note(reading.at)
         for copy in copies:
@@ -129,7 +136,7 @@ class Sketch:
             root: Proofs(self._in_order(root), *span, frozenset(self.weak[root]))
             for root, span in self.spans.items()
         }
-        of_all = frozenset(self.loads), frozenset(self.folders)
+        of_all = frozenset(self.loads), frozenset(self.folders), frozenset(self.scenes)
         times = self.seen_last, self.latest, self.total
         return Outline(self.recordings, self.sizes, *of_all, *times, proofs)
 

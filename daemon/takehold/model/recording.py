@@ -45,6 +45,15 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class Trace:
+    """By what a recording is known again where it lay; `read` says whether it ever was."""
+
+    path: bytes
+    stamp: Stamp
+    read: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Load:
     """One formatted life of a card, or a watch folder.
 

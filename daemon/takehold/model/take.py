@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.model.sound import Rate, Track
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """Files that begin together: one poly file, or the files of a set, by their channels.
 
     `files` are numbers of recordings. `start` is the first sample's count since midnight, `frames`

@@ -7,6 +7,7 @@ from typing import Protocol
 
 from takehold.model.facts import Asked, ChannelBlocks, Fact
 from takehold.model.outline import Asleep
+from takehold.model.recording import Trace
 
 
 class Catalogue(Protocol):
@@ -23,6 +24,9 @@ class Catalogue(Protocol):
 
     def of_day(self, day: str) -> Iterable[Fact]:
         """The recordings of a day, each with its readings, and their copies, as they stand now."""
+
+    def traces(self, load: int) -> list[Trace]:
+        """What tells the recordings of a load on its card again, in the order they were met."""
 
     def record(self, facts: Sequence[Fact]) -> None:
         """Keep all of them or none; on return they survive a power cut."""
