@@ -20,7 +20,17 @@ from takehold.model.sound import Coding, Description, Sound
 _COPY_COLUMNS = (
     "recording, destination, root, disks, path, at, seen, durable, mtime, written_on, remounted"
 )
+# From each day to the next one in the index (schema/0006): not a look at each recording.
+DAYS = """WITH RECURSIVE known(day) AS (
+        SELECT min(day) FROM recording
+        UNION ALL SELECT (SELECT min(day) FROM recording WHERE day > known.day) FROM known
+        WHERE known.day IS NOT NULL
+    )
+    SELECT day FROM known
+    WHERE EXISTS (SELECT 1 FROM recording WHERE recording.day = known.day AND NOT gone)
+    UNION SELECT day FROM load"""
 _SEEN = {seen.value: seen for seen in Seen}
+_CODINGS = {coding.value: coding for coding in Coding}
 
 
 def everything(
@@ -95,8 +105,7 @@ def _of_no_file(db: sqlite3.Connection) -> Iterator[f.Fact]:
 
 def days(db: sqlite3.Connection) -> frozenset[str]:
     """The days that any file is of, or on which a load first came."""
-    found = db.execute("SELECT day FROM recording WHERE NOT gone UNION SELECT day FROM load")
-    return frozenset(row[0] for row in found)
+    return frozenset(row[0] for row in db.execute(DAYS))
 
 
 def _rows(
@@ -162,10 +171,10 @@ def _reading(row: sqlite3.Row) -> Reading:
             row["digest"],
             row["blocks"],
             row["block_frames"],
-            Coding(row["coding"]) if row["coding"] else None,
+            _CODINGS[row["coding"]] if row["coding"] else None,
             row["levels"],
         )
-    return Reading(Digests(row["xxh64"], row["sha256"]), sound, row["at"], Seen(row["seen"]))
+    return Reading(Digests(row["xxh64"], row["sha256"]), sound, row["at"], _SEEN[row["seen"]])
 
 
 def _copies(

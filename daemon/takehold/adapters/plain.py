@@ -23,6 +23,7 @@ T = TypeVar("T")
 Maker = Callable[[Any], Any]
 # Of each kind of thing that comes again and again, as a day's track names: a day has few.
 SHARED = 4096
+PLAIN = frozenset({str, int, bool})
 _encoded = json.JSONEncoder(separators=(",", ":")).encode
 
 
@@ -73,9 +74,23 @@ def _maker(kind: Any) -> Maker:
         several = tuple(map(_maker, args))
         return lambda plain: tuple([m(p) for m, p in zip(several, plain, strict=True)])
     if origin in (tuple, frozenset):
-        of = _maker(args[0])
+        of = _part_maker(args[0])
         return lambda plain: shared(origin([of(p) for p in plain]))
     return _dataclass_maker(kind) if is_dataclass(kind) else _single_maker(kind)
+
+
+def _part_maker(kind: Any) -> Maker:
+    """What makes a part of several: of one that is plain all through, an equal one is made once."""
+    made = _maker(kind)
+    names = [f.name for f in fields(kind)] if is_dataclass(kind) else []
+    if not names or not PLAIN.issuperset(get_type_hints(kind).values()):
+        return made
+
+    @lru_cache(SHARED, typed=True)
+    def of_values(*values: Any) -> Any:
+        return made(dict(zip(names, values, strict=True)))
+
+    return lambda plain: of_values(*plain.values()) if list(plain) == names else made(plain)
 
 
 def _dataclass_maker(kind: Any) -> Maker:
@@ -94,6 +109,8 @@ def _dataclass_maker(kind: Any) -> Maker:
 def _single_maker(kind: Any) -> Maker:
     if kind is bytes:
         return bytes.fromhex
+    if kind is str:
+        return intern
     if issubclass(kind, StrEnum):
         word: Maker = kind
         return word
@@ -101,7 +118,7 @@ def _single_maker(kind: Any) -> Maker:
     def made(plain: Any) -> Any:
         if type(plain) is not kind:
             raise ValueError(f"{kind.__name__} expected, not {plain!r:.40}")
-        return intern(plain) if kind is str else plain
+        return plain
 
     return made
 

@@ -54,7 +54,7 @@ def _terminal() -> int:
 
 
 def _padded(cell: str, width: int) -> str:
-    return cell + " " * (width - _cells(cell))
+    return cell.ljust(width) if cell.isascii() else cell + " " * (width - _cells(cell))
 
 
 def _cells(text: str) -> int:

@@ -16,7 +16,6 @@ Cost: that of the digests of these days, once for all that is known of each.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from datetime import date, timedelta
 from functools import lru_cache
 from itertools import product
@@ -188,7 +187,7 @@ class _Days:
 
 @lru_cache(maxsize=64)  # asked for each of the days around, whatever else becomes known meanwhile
 def _left(ledger: Ledger, news: tuple[int, int], day: str, settings: Settings) -> Left:
-    return replace(_whole(ledger, news, day, settings), held=())
+    return _whole(ledger, news, day, settings)._replace(held=())
 
 
 @lru_cache(maxsize=2)  # a day's files, of which all but what is left open may sleep

@@ -2,13 +2,20 @@
 
 It costs the person no waiting: while a backup card may still answer, it is waited for; when the
 day is closed, or no backup can come, the card is read.
+
+A day is matched for it once for each change of its files: not while another card that may answer is
+being read, where each read would be one, and not anew for a further read that agrees.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Set as AbstractSet
+from functools import lru_cache
+from typing import NamedTuple
 
 from takehold.decide.backoff import came_anew, due
+from takehold.decide.keys import rec_key
 from takehold.decide.reads import MOST_READS, Reads, reads_of
 from takehold.decide.standing import DayStanding, day_standing
 from takehold.model.finding import Relation
@@ -24,29 +31,51 @@ ANSWERS = {Role.PRIMARY: Role.BACKUP, Role.BACKUP: Role.PRIMARY}
 UNCONFIRMING = frozenset({Relation.SAME_AUDIO, Relation.OTHER_LAYOUT, Relation.REDUCED})
 
 
+class _Alone(NamedTuple):
+    """What no other card confirms of a day, and what of it was `found` there in other bytes.
+
+    `answered` are the roles whose recordings no card can answer any more.
+    """
+
+    recordings: frozenset[int]
+    found: frozenset[int]
+    answered: frozenset[Role]
+
+
 def second_reads(
-    ledger: Ledger, here: Iterable[Recording], settings: Settings, closing: Closing, now: int
+    ledger: Ledger,
+    here: Iterable[Recording],
+    settings: Settings,
+    closing: Closing,
+    now: int,
+    busy: AbstractSet[int] = frozenset(),
 ) -> list[Recording]:
-    """Those of the recordings lying there that must be read again, in order."""
-    days: dict[str, tuple[DayStanding, frozenset[Role]]] = {}
+    """Those of the recordings lying there that must be read again, in order.
+
+    `busy` are recordings at work now.
+    """
+    awaited = frozenset(_first_read(ledger, busy))
     wanted: list[Recording] = []
     for recording in here:
-        known = ledger.troubles.get(f"rec {recording.id}")
+        known = ledger.troubles.get(rec_key(recording.id))
         if not recording.readings or not due(known, now):
             continue
         reads = reads_of(recording)
         once_more = len(recording.readings) < MOST_READS or came_anew(known)
-        if (once_more and is_in_doubt(recording, reads)) or _is_asked_for(
-            recording, settings, closing, now
+        if (
+            (once_more and is_in_doubt(recording, reads))
+            or _is_asked_for(recording, settings, closing, now)
+            or (reads is Reads.ONCE and _is_alone(ledger, recording, settings, closing, awaited))
         ):
             wanted.append(recording)
-        elif reads is Reads.ONCE:
-            if recording.day not in days:  # weighed only where it matters: each look asks here
-                view = day_standing(ledger, recording.day, settings)
-                days[recording.day] = view, _answered(view)
-            if _is_alone(recording, *days[recording.day], settings, closing):
-                wanted.append(recording)
     return wanted
+
+
+def _first_read(ledger: Ledger, busy: AbstractSet[int]) -> Iterator[Role]:
+    """Whose cards are being read for the first time; what failed before is waited for no more."""
+    fresh = (n for n in busy if n in ledger.recordings and rec_key(n) not in ledger.troubles)
+    known = map(ledger.recordings.__getitem__, fresh)
+    return (ledger.loads[r.load].role for r in known if not r.readings)
 
 
 def is_in_doubt(recording: Recording, reads: Reads) -> bool:
@@ -64,20 +93,32 @@ def _is_asked_for(recording: Recording, settings: Settings, closing: Closing, no
 
 
 def _is_alone(
+    ledger: Ledger,
     recording: Recording,
-    view: DayStanding,
-    answered: frozenset[Role],
     settings: Settings,
     closing: Closing,
+    awaited: frozenset[Role],
 ) -> bool:
     """Whether no other card confirms its one read, and none is waited for."""
-    standing = view.of(recording.id)
-    if standing is None or standing.confirmed:
+    role, closed = ledger.loads[recording.load].role, recording.day in closing
+    if ANSWERS.get(role) in awaited and not closed:
         return False
+    files = sum(ledger.news.values()), len(ledger.comparisons)
+    alone = _alone(ledger, files, recording.day, settings)
+    if recording.id not in alone.recordings:
+        return False
+    asked = closed or recording.id in alone.found
+    return asked or not settings.has_backup() or role in alone.answered
+
+
+@lru_cache(maxsize=8)  # asked at each look, of the days of the cards that are in
+def _alone(ledger: Ledger, _files: tuple[int, int], day: str, settings: Settings) -> _Alone:
+    """By what is known of the files of all days, and by what was compared."""
+    view = day_standing(ledger, day, settings)
+    alone = {s.recording.id: s.answer for s in view.index.values() if not s.confirmed}
     # The same audio in other bytes confirms nothing of what stands around it; nothing else will.
-    found = standing.answer is not None and standing.answer.relation in UNCONFIRMING
-    asked = found or recording.day in closing
-    return asked or not settings.has_backup() or standing.load.role in answered
+    found = (number for number, its in alone.items() if its and its.relation in UNCONFIRMING)
+    return _Alone(frozenset(alone), frozenset(found), _answered(view))
 
 
 def _answered(view: DayStanding) -> frozenset[Role]:

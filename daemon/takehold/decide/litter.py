@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.model.facts import Skip
 from takehold.model.recording import Stamp
@@ -59,8 +59,7 @@ DOCUMENT_ENDINGS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Sorted:
+class Sorted(NamedTuple):
     """A listing without its litter. `hidden_audio` are audio files inside litter folders."""
 
     files: tuple[tuple[bytes, Stamp], ...]

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from takehold.decide.board import Board, by_load
 from takehold.decide.derived import derived
@@ -28,8 +29,7 @@ from takehold.model.finding import Counterpart
 from takehold.model.recording import Recording
 
 
-@dataclass(frozen=True, slots=True)
-class Matched:
+class Matched(NamedTuple):
     """The answers for the primary recordings, and for the backup's, in the order of their paths.
 
     `uncompared` are pairs of sides whose samples should be compared.
@@ -40,8 +40,7 @@ class Matched:
     uncompared: tuple[tuple[Side, Side], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Left:
+class Left(NamedTuple):
     """What the digests of a day's own cards leave open: primary recordings, and the backup's.
 
     `held` are the primary recordings that they answer, and how.

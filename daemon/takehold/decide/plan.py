@@ -163,7 +163,7 @@ def _card(
         yield TakeStock(load, sight.root, tuple(failed[:STOCK_FILES]))
     if new:
         return
-    again = second_reads(ledger, free, settings, wanted.closing, now.now)
+    again = second_reads(ledger, free, settings, wanted.closing, now.now, wanted.busy)
     if again:
         yield Confirm(sight.root, tuple(_batch(again, lambda r: r.stamp.size)))
         return

@@ -179,15 +179,16 @@ def salvage_findings(ledger: Ledger, standing: Standing) -> Iterator[Finding]:
     recording = standing.recording
     facts = ledger.salvaged.get(recording.id, [])
     kept = min((s for s in facts if s.kept), key=lambda s: s.missing_bytes, default=None)
+    if kept is None and (standing.copies or not _failed(ledger, recording)):
+        return
     name = f"{shown(standing.load.label)}/{display(recording.path)}"
     subject = display(recording.place)
-    if standing.copies:
-        if kept is not None:
-            says = f"{name} could not be read at first and is copied now. Left: {_where(kept)}."
-            do = "Nothing: the file in that folder is no copy and not needed any more."
-            yield finding("salvage-left", Severity.NOTE, subject, says, do, recording.id)
+    if kept is not None and standing.copies:
+        says = f"{name} could not be read at first and is copied now. Left: {_where(kept)}."
+        do = "Nothing: the file in that folder is no copy and not needed any more."
+        yield finding("salvage-left", Severity.NOTE, subject, says, do, recording.id)
         return
-    if not standing.owes_copies or not (kept or _failed(ledger, recording)):
+    if not standing.owes_copies:
         return
     known = kept or next((s for s in reversed(facts) if s.missing), None)
     says = f"{name} cannot be read{_lost(recording, known)}."

@@ -6,16 +6,15 @@ All frames count from the side's first one.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 from takehold.model.sound import BLOCK_FRAMES
 
 DAY_S = 24 * 60 * 60
 
 
-@dataclass(frozen=True, slots=True)
-class Laid:
+class Laid(NamedTuple):
     """A file of a side; `begin` is its TimeReference."""
 
     channels: int
@@ -23,8 +22,7 @@ class Laid:
     begin: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
+class Run(NamedTuple):
     """Frames `begin` to `end` (not included) of a channel: all of a file's channel, from 0."""
 
     begin: int

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.decide.departed import Departed, departed
 from takehold.formats.names import safe_part
@@ -12,8 +12,7 @@ from takehold.model.recording import Load, Recording
 from takehold.model.settings import Role, Settings
 
 
-@dataclass(frozen=True, slots=True)
-class Sides:
+class Sides(NamedTuple):
     """A day's recordings of the config's production; `current` are the newest versions.
 
     `departed` are those that their cards hold no more; what was renamed there is not current.

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from takehold.decide.by_digest import WHOLE
-from takehold.decide.candidates import Unit
 from takehold.decide.side import DAY_S, Laid, lines
+from takehold.decide.unit import Unit
 from takehold.formats.timecode import day_samples
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Counterpart, Relation
@@ -18,8 +19,7 @@ CUT = Relation.SHORT, Relation.LONGER
 LESS = Relation.SHORT, Relation.LONGER, Relation.REDUCED
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
+class _Place(NamedTuple):
     """Where a comparison meets a file: first frame, end (not included), and line of each channel.
 
     Lines are the channels of the whole side, from 1.
@@ -141,9 +141,9 @@ def _of_file(file: Recording, found: Comparison, place: _Place, *, last: bool) -
     if found.relation is Relation.LONGER and last:
         answer = _answer(file, found, Relation.LONGER, found.frames)
         return replace(answer, alone=tuple(sorted(alone)))
-    if alone:
+    if alone and found.relation is not Relation.UNDECODED:
         return _answer(file, found, Relation.REDUCED, channels=tuple(sorted(alone)))
-    return _whole(file, found)
+    return replace(_whole(file, found), alone=tuple(sorted(alone)))
 
 
 def _different(

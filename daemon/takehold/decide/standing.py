@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from takehold.decide.astray import beyond
 from takehold.decide.keys import prove_key
@@ -25,8 +26,7 @@ from takehold.model.settings import Role, Settings
 from takehold.model.sound import Kind
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(NamedTuple):
     """One version of a file: its copies, on how many devices, and whether its read is confirmed.
 
     `doubtful` copies could not be read again and count for nothing. `answer` is the counterpart,
@@ -128,8 +128,11 @@ def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayS
         matched = match(*cards, ledger.comparisons, settings.rerecorded, other)
     answers = _answers(ledger, both, matched, other) if matched else {}
     files = tuple(
-        replace(
-            _standing(ledger, r, current=r.id in both.current, answer=answers.get(r.id)),
+        _standing(
+            ledger,
+            r,
+            current=r.id in both.current,
+            answer=answers.get(r.id),
             renamed=both.departed.renamed.get(r.id),
             deleted=r.id in both.departed.deleted,
         )
@@ -149,19 +152,28 @@ def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayS
 
 
 def _standing(
-    ledger: Ledger, recording: Recording, *, current: bool, answer: Counterpart | None
+    ledger: Ledger,
+    recording: Recording,
+    *,
+    current: bool,
+    answer: Counterpart | None,
+    renamed: Recording | None = None,
+    deleted: bool = False,
 ) -> Standing:
     held = sorted(ledger.copies_of(recording.id), key=lambda c: (c.destination, c.path))
-    doubtful = tuple(c for c in held if prove_key(c) in ledger.troubles)
+    troubles = ledger.troubles
+    doubtful = tuple(c for c in held if prove_key(c) in troubles) if troubles else ()
     return Standing(
         recording,
         ledger.loads[recording.load],
         current,
         tuple(held),
         doubtful,
-        devices_of(c for c in held if c not in doubtful),
+        devices_of([c for c in held if c not in doubtful] if doubtful else held),
         reads_of(recording),
         answer,
+        renamed,
+        deleted,
     )
 
 

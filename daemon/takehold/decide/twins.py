@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cached_property
 
 from takehold.decide.layouts import Heard, heard
 from takehold.model.finding import Counterpart, Relation
-from takehold.model.recording import Recording
+from takehold.model.recording import Digests, Recording
 
 
 class Twins:
     """Answers what needs no counterpart of its own: a second backup, what was made from others."""
 
     def __init__(self, files: Iterable[Recording]) -> None:
-        held = list(files)
-        self._bytes = {r.digests: r.id for r in held if r.digests is not None}
-        self._channels: dict[Heard, int] = {c: r.id for r in held for c in heard(r) if c}
+        self._held = list(files)
+
+    @cached_property  # of most cards nothing is left to ask for
+    def _bytes(self) -> dict[Digests, int]:
+        return {r.digests: r.id for r in self._held if r.digests is not None}
+
+    @cached_property
+    def _channels(self) -> dict[Heard, int]:
+        return {c: r.id for r in self._held for c in heard(r) if c}
 
     def of(self, recording: Recording) -> Counterpart | None:
         """The files that hold all of it."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Hashable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.decide.recorder import Recorder
 from takehold.formats.levels import channels_of
@@ -14,16 +14,22 @@ from takehold.model.measured import Channel
 from takehold.model.recording import Recording
 from takehold.model.take import Take
 
+Piece = tuple[Recording, Channel | None]
 
-@dataclass(frozen=True, slots=True)
-class Track:
+
+class Track(NamedTuple):
     """One channel of a take through all its parts: the files and what was measured in each.
 
-    What was not measured of it, None, counts as sound.
+    What was not measured of it, None, counts as sound. `frames` is its length; `zeros` are the
+    frames of zeros before its first sound, at most between two, and behind its last one. `silent`:
+    it holds zeros only.
     """
 
     channel: int
-    pieces: tuple[tuple[Recording, Channel | None], ...]
+    pieces: tuple[Piece, ...]
+    frames: int
+    silent: bool
+    zeros: tuple[int, int, int]
 
     @property
     def said(self) -> str:
@@ -35,34 +41,6 @@ class Track:
         """Its name for people."""
         return name_of(self.pieces[0][0], self.channel)
 
-    @property
-    def silent(self) -> bool:
-        """Whether it holds zeros only."""
-        return all(its is not None and its.first_sound is None for _, its in self.pieces)
-
-    @property
-    def frames(self) -> int:
-        """Its length, of all parts."""
-        return sum(map(_frames, self.pieces))
-
-    def zeros(self) -> tuple[int, int, int]:
-        """Frames of zeros before its first sound, at most between two, and behind its last one."""
-        before: int | None = None
-        between = run = 0
-        for piece in self.pieces:
-            channel = piece[1]
-            if channel is not None and channel.first_sound is None:
-                run += _frames(piece)
-                continue
-            begins, within, behind = _within(piece)
-            run += begins
-            if before is None:
-                before = run
-            else:
-                between = max(between, run)
-            between, run = max(between, within), behind
-        return before or 0, between, run
-
     def last(self, frames: int) -> tuple[Recording, str]:
         """In which file its last `frames` begin, and that as timecode: `, from ... on`, or ""."""
         for piece in reversed(self.pieces):
@@ -72,17 +50,36 @@ class Track:
         return self.pieces[0][0], ""
 
 
-def _frames(piece: tuple[Recording, Channel | None]) -> int:
+def _frames(piece: Piece) -> int:
     sound = piece[0].sound
     return sound.frames if sound else 0
 
 
-def _within(piece: tuple[Recording, Channel | None]) -> tuple[int, int, int]:
+def _track(number: int, pieces: tuple[Piece, ...]) -> Track:
+    """Weighed once: each check of a day's sound asks for its zeros."""
+    before: int | None = None
+    between = run = frames = 0
+    for piece in pieces:
+        channel, length = piece[1], _frames(piece)
+        frames += length
+        if channel is not None and channel.first_sound is None:
+            run += length
+            continue
+        begins, within, behind = _within(channel, length)
+        run += begins
+        if before is None:
+            before = run
+        else:
+            between = max(between, run)
+        between, run = max(between, within), behind
+    return Track(number, pieces, frames, before is None, (before or 0, between, run))
+
+
+def _within(channel: Channel | None, frames: int) -> tuple[int, int, int]:
     """Frames of zeros before, between and behind the sounds of a piece that has some."""
-    channel = piece[1]
     if channel is None or channel.first_sound is None or channel.last_sound is None:
         return 0, 0, 0
-    return channel.first_sound, channel.longest_gap, _frames(piece) - 1 - channel.last_sound
+    return channel.first_sound, channel.longest_gap, frames - 1 - channel.last_sound
 
 
 def tracks_of(recorder: Recorder, take: Take) -> list[Track]:
@@ -93,7 +90,7 @@ def tracks_of(recorder: Recorder, take: Take) -> list[Track]:
 def tracks_alone(recording: Recording) -> list[Track]:
     """Those of a file that belongs to no take, as a bodypack's."""
     channels = channels_of(recording.sound) if recording.sound else ()
-    return [Track(n, ((recording, channel),)) for n, channel in enumerate(channels)]
+    return [_track(n, ((recording, channel),)) for n, channel in enumerate(channels)]
 
 
 def _of(recorder: Recorder, take: Take) -> Iterator[Track]:
@@ -106,7 +103,7 @@ def _of(recorder: Recorder, take: Take) -> Iterator[Track]:
         held = [(f, channels_of(f.sound) if f.sound else ()) for f in files if _holds(f)]
         for channel in range(len(held[0][1]) if held and held[0][0] is files[0] else 0):
             its = ((f, found[channel] if channel < len(found) else None) for f, found in held)
-            yield Track(channel, tuple(its))
+            yield _track(channel, tuple(its))
 
 
 def _places(parts: list[list[Recording]]) -> list[list[Hashable]]:
@@ -138,8 +135,8 @@ def name_of(recording: Recording, channel: int) -> str:
     """The track's name for people, or its number in the file."""
     if name := said_name(recording, channel):
         return brief(name)
-    said = recording.description.metadata.tracks
-    if len(said) == 1:
+    said, made = recording.description.metadata.tracks, recording.description.format
+    if len(said) == 1 and (made is None or made.channels == 1):
         return f"track {said[0].channel}"
     return f"channel {channel + 1}"
 

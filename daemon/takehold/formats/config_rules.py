@@ -9,8 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from takehold.formats.timecode import rate_named
 from takehold.model.settings import Role
@@ -37,8 +36,7 @@ class Refused(Exception):
         self.hint = hint
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
+class Key(NamedTuple):
     """One key: its name, what it takes in words, how it is read, whether it must be there."""
 
     name: str

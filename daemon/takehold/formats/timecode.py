@@ -32,6 +32,7 @@ _RATE = re.compile(
 )
 
 
+@lru_cache(maxsize=1024)  # a take is told, and each of its files
 def label(samples: int, sample_rate: int, rate: Rate) -> str:
     """The label of the frame in which the sample lies, modulo the timecode day.
 
