@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from comparing import RATE, Sides, floor, scene, wave
+from comparing import RATE, Sides, blocks_known, floor, scene, two_sides, wave  # noqa: F401
 from takehold.model.finding import Relation
 
 SECONDS = 6
@@ -23,17 +21,6 @@ def audio() -> Ints:
     """Mix, boom and a wireless; 24 bits."""
     rows = [scene(FRAMES, 1), scene(FRAMES, 11, -36), floor(FRAMES, 21, -60)]
     return np.rint(np.stack(rows, axis=1) * 2**23).astype("<i4")
-
-
-@pytest.fixture(params=[True, False], ids=["blocks known", "blocks unknown"])
-def known(request: pytest.FixtureRequest) -> bool:
-    """Whether the catalogue kept the blocks."""
-    return bool(request.param)
-
-
-@pytest.fixture
-def sides(tmp_path: Path) -> Sides:
-    return Sides(tmp_path)
 
 
 def split(audio: Ints) -> list[bytes]:
@@ -51,6 +38,25 @@ def test_tracks_that_theirs_has_beyond_ours_are_told(
     coarse = [wave(audio >> 8, 16, begin=BEGIN)]
     found = sides.compare(ours, coarse, blocks=known)
     assert (found.relation, found.theirs_alone) == (Relation.REDUCED, (1, 3))
+
+
+def test_a_track_that_had_16_bits_before_says_nothing_of_the_others(
+    sides: Sides, audio: Ints, known: bool
+) -> None:
+    """As a tone from a file: in a backup of 16 bits it is the same, the others are reduced."""
+    ours = audio.copy()
+    ours[:, 2] &= ~0xFF
+    less = ours >> 8
+    found = sides.compare([wave(ours, begin=BEGIN)], [wave(less, 16, BEGIN)], blocks=known)
+    assert (found.relation, found.channels) == (Relation.REDUCED, ())
+    assert found.residual_db is not None
+    assert found.residual_db < -50
+    order = [wave(less[:, n], 16, BEGIN) for n in (2, 1, 0)]
+    found = sides.compare([wave(ours, begin=BEGIN)], order, blocks=known)
+    assert (found.relation, found.channels) == (Relation.REDUCED, ())
+    less[99_999, 1] += 6
+    found = sides.compare([wave(ours, begin=BEGIN)], [wave(less, 16, BEGIN)], blocks=known)
+    assert (found.relation, found.frame, found.channels) == (Relation.DIFFERENT, 99_999, (2,))
 
 
 def test_silent_and_idle_tracks_beyond_ours_are_not_told(

@@ -85,6 +85,16 @@ def test_what_is_equal_by_chance_is_no_evidence() -> None:
     assert alike(np.zeros(FRAMES), np.zeros(FRAMES), RATE, lossy=False) is None
 
 
+def test_zeros_in_both_are_no_evidence() -> None:
+    """Two tracks that are silent but for a moment, each of another one, are no one sound."""
+    ours, theirs = np.zeros(FRAMES), np.zeros(FRAMES)
+    ours[1_000:1_040] = on_grid(floor(40, 1, -20.0))
+    theirs[1_500:1_540] = reduced(on_grid(floor(40, 2, -20.0)), "truncated")
+    assert alike(ours, theirs, RATE, lossy=False) is None
+    own = reduced(ours, "truncated")
+    assert alike(ours, own, RATE, lossy=False) is not None
+
+
 def test_floats_beyond_full_scale_are_clipped_in_integers() -> None:
     """A 32-bit float recording went over; its 24-bit backup could not."""
     ours = scene(FRAMES, 1, 6.0).astype("f4").astype("f8")

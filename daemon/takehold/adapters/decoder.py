@@ -23,6 +23,9 @@ from takehold.ports.disk import Reader
 _MOST_SAMPLES = 1 << 22
 # Frames by which the count of an MP3 that does not tell it may be too high: two of its own frames.
 _GUESSED = 2 * 1152
+# How far before a place a lossy decoder is begun with: a frame takes bits of up to 511 bytes before
+# it, 6 of the smallest frames of MPEG-1 Layer III at 48 kHz (ISO/IEC 11172-3, from memory).
+_SETTLES = 16 * 1152
 # What an encoder puts around the sound, and a decoder takes away: four frames at most (measured).
 _AROUND = 4 * 1152
 _LOSSY = frozenset({"MP3", "MPEG", "OGG"})
@@ -72,7 +75,7 @@ class SoundfileDecoder:
 
         file = _counted(reader, size, frames)
         with _failures(soundfile, file):
-            sound = soundfile.SoundFile(file)
+            sound = _straight(soundfile, file)
         with sound:
             if frames is None and sound.frames == _NOT_TOLD:
                 raise _not_decoded("its header was never finished: it does not tell its length")
@@ -85,16 +88,22 @@ class SoundfileDecoder:
         """As `open`, without seeking: a FLAC whose header was never finished has no end to it."""
         import soundfile  # noqa: PLC0415
 
-        class Straight(soundfile.SoundFile):  # type: ignore[misc]
-            def seekable(self) -> bool:
-                return False
-
         more = _untold_frames(reader, size)
         file = _counted(reader, size, more.held if more else None)
         with _failures(soundfile, file):
-            sound = Straight(file)
+            sound = _straight(soundfile, file)
         with sound:
             yield _Stream(soundfile, file, sound, told_samples(reader.read_at), more)
+
+
+def _straight(soundfile: Any, file: _File) -> Any:
+    """An open file of which no read ends with a seek: a lossy decoder would begin anew there."""
+
+    class Straight(soundfile.SoundFile):  # type: ignore[misc]
+        def seekable(self) -> bool:
+            return False
+
+    return Straight(file)
 
 
 class _Samples:
@@ -110,11 +119,13 @@ class _Samples:
         self.bits = _BITS.get(sound.subtype, 16)
 
     def read(self, start: int, count: int) -> Any:
-        """As the port says. One seek less is one less that a lossy decoder has to settle after."""
+        """As the port says, the same wherever reading began: a lossy decoder settles before."""
+        dtype = "float32" if self.lossy else "int32"
         with _failures(self._soundfile, self._file):
             if start != self._at:
-                self._sound.seek(start)
-            dtype = "float32" if self.lossy else "int32"
+                before = min(start, _SETTLES) if self.lossy else 0
+                self._sound.seek(start - before)
+                self._sound.read(before, dtype=dtype)
             got = self._sound.read(count, dtype=dtype, always_2d=True, fill_value=0)
             self._at = self._sound.tell()
         lacks = start + count - self._at

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 
 from takehold.decide.looked_into import coding
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.levels import channels_of
 from takehold.formats.names import display, shown
-from takehold.formats.timecode import label
+from takehold.formats.timecode import day_samples, label
 from takehold.model.finding import Counterpart, Relation
+from takehold.model.recording import Recording
 from takehold.model.sound import Coding
 
 # A correlation below it shows nothing of one sound. Chosen, no source.
@@ -79,6 +81,26 @@ def told_by(answer: Counterpart, view: DayStanding) -> str:
     return ""
 
 
+def further(standing: Standing, answer: Counterpart, view: DayStanding) -> str:
+    """What the backup holds beyond it; a file that ends with the backup's is not cut itself."""
+    says = f"the backup holds {seconds(standing, answer.frames)} more"
+    its = view.of(answer.others[-1]) if answer.others else None
+    ends = [_end(one.recording) for one in (standing, its) if one is not None]
+    if not answer.later and len(ends) == 2 and ends[0] is not None and ends[0] == ends[1]:
+        return f"{says}, from before this file begins"
+    return f"{says}: this file is cut"
+
+
+def _end(recording: Recording) -> Fraction | None:
+    """Where it ends, in seconds of the timecode day."""
+    said, made = recording.description.metadata, recording.description.format
+    frames, begin = recording.description.frames, said.time_reference
+    day = day_samples(made.sample_rate, said.timecode_rate) if made else 0
+    if made is None or frames is None or begin is None or not day:
+        return None
+    return Fraction((begin + frames) % day, made.sample_rate)
+
+
 def lacks(standing: Standing, answer: Counterpart, who: str = "the backup") -> str:
     """How many seconds a short backup lacks, where, and of which tracks."""
     total, since = standing.recording.description.frames, answer.since
@@ -100,7 +122,13 @@ def displaced(standing: Standing, answer: Counterpart) -> str:
 
 
 def undecoded(standing: Standing, answer: Counterpart, view: DayStanding) -> str:
-    """Which of the files does not decode, as far as they were measured."""
+    """Which of the files does not decode, as far as they were measured; else what was found."""
+    if figures := lower_quality(standing, answer):
+        return (
+            "nothing shows both to be of one take, for each is loud in places where the other "
+            "holds something else, as another take with the same playback does, or a mix with "
+            f"more: {figures}"
+        )
     theirs = [view.index[number] for number in answer.others]
     for one in (standing, *theirs):
         if name := coding(one.recording.description):

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from takehold.decide.bands import Bands
 from takehold.decide.dropout import Dropout, Sliding
 from takehold.decide.phase import Phase
 
@@ -125,9 +126,11 @@ def _nearly(ours: Array, theirs: Array, rate: int, *, lossy: bool) -> Alike | No
     step, depths_differ = max(steps), steps[0] != steps[1]
     apart = np.abs(_clipped(ours, step) - theirs)
     if not lossy:
-        if not depths_differ or np.mean(apart <= SHAPED_STEPS * step) < WITHIN_SHARE:
+        # Zeros in both, which are not apart, are no evidence.
+        most = (1 - WITHIN_SHARE) * np.count_nonzero((ours != 0) | (theirs != 0))
+        if not depths_differ or np.count_nonzero(apart > SHAPED_STEPS * step) > most:
             return None
-        if _rms(ours) >= step and np.mean(apart <= STEPS * step) >= WITHIN_SHARE:
+        if _rms(ours) >= step and np.count_nonzero(apart > STEPS * step) <= most:
             return Alike(Manner(STEPS, step), (2, -_rms(apart)))
         if step < _GRIDS[0]:
             return None
@@ -142,19 +145,22 @@ class Held:
     """A channel of ours and one of theirs, held against each other from the first frame on.
 
     `first` is the first frame, in ours, that differs. `power` is the sum of the squares of ours,
-    0.0 where they are held against each other exactly.
+    0.0 where they are held against each other exactly. `unshown`: a lossy copy has much in common
+    with ours, and may be of another take all the same (decide/bands); known at the end.
     """
 
     def __init__(self, manner: Manner, rate: int) -> None:
         self.manner = manner
         self.first: int | None = None
         self.power = 0.0
+        self.unshown = False
         self._apart = self._other = self._product = 0.0
         self._frames = 0
         self._phase = Phase(rate)
         self._rate = rate
         self._whiles = Sliding(rate // 2, rate // 4)
         self._dropout = Dropout(rate)
+        self._bands = Bands(rate)
         self._odd: list[tuple[int, float]] = []
 
     @property
@@ -176,6 +182,7 @@ class Held:
         if self.manner.lossy:
             self._phase.take(mine, other)
             self._dropout.take(frame, mine, other)
+            self._bands.take(frame, mine, other)
             for begin, *both in self._whiles.take(frame, mine, other):
                 self._listen(begin, *both)
         self._apart += float(np.sum((mine - other) ** 2))
@@ -191,6 +198,7 @@ class Held:
         found = [frame for frame, power in self._odd if power >= least]
         found += [self._dropout.first] if self._dropout.first is not None else []
         self.first = min(found, default=self.first)
+        self.unshown = self._bands.other_sound()
 
     @property
     def apart(self) -> float:

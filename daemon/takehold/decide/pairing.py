@@ -99,6 +99,8 @@ def verdict(
 ) -> Comparison:
     """What it comes to; the worst is said: different, short, longer, reduced, the same.
 
+    Of what nothing shows to be this take, and not another, it is `not comparable`, with figures.
+
     What is worse than reduced may be that besides: then it has the figures, and channels `alone`;
     what differs may be short besides.
     """
@@ -118,6 +120,8 @@ def verdict(
         firsts = [tally.held[n].first for n in differ]
         frame = min((f for f in firsts if f is not None), default=None)
         frame = None if None in firsts else frame  # then all of a channel differs
+    elif any(one.unshown for one in held):
+        relation, missing = Relation.UNDECODED, 0
     elif missing > slack:
         relation, frame, frames = Relation.SHORT, lost[0][0], missing
         channels = set(tally.missing)
