@@ -74,7 +74,7 @@ class Cards:
     def match(self) -> Matched:
         """The answers once everything that was asked for has been compared."""
         known: dict[tuple[Side, Side], Comparison] = {}
-        for _ in range(3):
+        for _ in range(8):  # those of one length are tried one after the other
             found = match(self.card(1), self.card(2), known)
             if not found.uncompared:
                 return found

@@ -8,7 +8,7 @@ import subprocess
 import numpy as np
 
 from corpus.day import Day, Plant, Take, plain, whole
-from corpus.plants import FF, both, encoded, pair, sixteen
+from corpus.plants import FF, both, encoded, monos, monos_on_primary, pair, reduced, sixteen
 from corpus.wavs import RATE, bext, file_of, ixml, packed, riff, voices
 
 PLAIN_MP3 = ("-c:a", "libmp3lame", "-b:a", "128k")
@@ -44,6 +44,34 @@ def mp3_without_a_header(day: Day, take: Take) -> None:
     day.owed("backup-partial", f"DAY01/{take.name}:")
 
 
+def mp3_of_monos(day: Day, take: Take) -> None:
+    """A mono set, and an MP3 of its mix with the name that its files have in common."""
+    for place, (name, content) in enumerate(monos(day, take, range(take.channels))):
+        day.put("primary", name, content, take.said.start)
+        day.relate(name, "missing" if place else "reduced")
+        day.owed("backup-missing" if place else "backup-reduced", f"primary/DAY01/{name}:")
+    content = encoded(day, take, ".mp3", *PLAIN_MP3)
+    day.put("backup", f"{take.name[:-4]}.MP3", content, take.said.start)
+
+
+def mp3_beside_monos(day: Day, take: Take) -> None:
+    """A mono set on both cards; beside it on the backup card an MP3 of its mix: nothing is said."""
+    for name, content in monos(day, take):
+        for role in ("primary", "backup"):
+            day.put(role, name, content, take.said.start)
+        day.relate(name, "identical")
+    content = encoded(day, take, ".mp3", *PLAIN_MP3)
+    day.put("backup", f"{take.name[:-4]}_Mix.MP3", content, take.said.start)
+
+
+def mp3_beside_primary_monos(day: Day, take: Take) -> None:
+    """A mono set, an MP3 of its mix beside it, and a poly file on the backup card."""
+    monos_on_primary(day, take)
+    name = f"{take.name[:-4]}.MP3"
+    day.put("primary", name, encoded(day, take, ".mp3", *PLAIN_MP3), take.said.start)
+    day.relate(name, "reduced")
+
+
 def cut_and_reduced(day: Day, take: Take) -> None:
     """The backup ends early and has 16 bits."""
     kept = len(take.samples) * 2 // 3
@@ -66,6 +94,12 @@ def longer_and_reduced(day: Day, take: Take) -> None:
     day.owed("primary-short", f"DAY01/{take.name}: the backup holds {lost:.3f} s more")
     day.owed("backup-reduced", f"primary/DAY01/{take.name}:")
     day.set_up("backup", "bit-depth", take.name, "16 bits")
+
+
+def one_track_as_coarse(day: Day, take: Take) -> None:
+    """16 bits on the backup card, of a take of which one track had no more before."""
+    take.samples[:, 2] &= ~0xFF
+    reduced(day, take)
 
 
 def broken_flac(day: Day, take: Take) -> None:
@@ -162,6 +196,7 @@ DAMAGE: list[tuple[str, Plant]] = [
     for made in (
         *(muted_mp3, mp3_of_another_take, mp3_without_a_header, cut_and_reduced),
         *(longer_and_reduced, broken_flac, no_length, above_full_scale, a_law, drop_frame),
-        *(late_sample, adpcm, modest_flac),
+        *(late_sample, adpcm, modest_flac, mp3_of_monos, mp3_beside_primary_monos),
+        *(mp3_beside_monos, one_track_as_coarse),
     )
 ]

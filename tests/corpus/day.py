@@ -28,7 +28,7 @@ SPACING = 40
 # What may be said of any day and is no matter of its audio.
 BACKGROUND = {"litter", "read-back-not-provable", "not-durable", "second-read-not-provable"}
 # Said once for the takes of a card that are alike in it.
-OF_TAKES = {"track-silent", "tracks-unnamed", "channels", "timecode-off-clock"}
+OF_TAKES = {"track-silent", "track-dead", "tracks-unnamed", "channels", "timecode-off-clock"}
 
 
 @dataclass
@@ -225,7 +225,7 @@ def weigh(day: Day, found: dict[str, Any]) -> Result:
             if t.code == finding["code"] and t.words in finding["says"] and not t.met
         ]
         if fitting:
-            fitting[0].met += 1
+            max(fitting, key=lambda t: len(t.words)).met += 1
         elif finding["code"] not in BACKGROUND:
             false_alarms.append(f"{finding['code']}: {finding['says']}")
     missed = [f"{t.plant}: {t.code} ({t.words})" for t in day.truths if not t.met]

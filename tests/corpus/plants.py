@@ -273,7 +273,7 @@ def dead_track(day: Day, take: Take) -> None:
     """A track that dies."""
     take.samples[int(0.4 * RATE) :, 2] = 0
     both(day, take, whole(day, take))
-    day.owed("track-dead", f"DAY01/{take.name}: goes dead within the take: Keeper")
+    day.set_up("primary", "track-dead", take.name, "goes dead within the take: Keeper")
 
 
 def zero_tail(day: Day, take: Take) -> None:

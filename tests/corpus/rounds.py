@@ -10,7 +10,9 @@ from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 
 from cardmaker import today
+from corpus.damage import PLAIN_MP3
 from corpus.day import FIRST, Day, Take, a_take, plain, whole
+from corpus.plants import encoded, monos, parts
 from corpus.wavs import RATE, file_of, packed, voices
 
 Scene = Sequence[Take]
@@ -105,6 +107,37 @@ def second_backup_card(day: Day, scene: Scene) -> None:
         day.owed("backup-spare", f"backup_2/DAY01/{take.name}:")
 
 
+def next_card(day: Day, scene: Scene) -> None:
+    """A primary card is full within a take, which goes on on the next; a set lies over both."""
+    day.cards["primary_3"] = "primary"
+    plain(day, scene[0])
+    for take in scene[1:]:
+        day.put("backup", take.name, whole(day, take), take.said.start)
+    halves = enumerate(parts(scene[1], [0.4]))
+    split = [(name, whole(day, half, files=2, index="AB"[n])) for n, (name, half) in halves]
+    for first, *others in (split, list(monos(day, scene[2]))):
+        for card, files in (("primary", [first]), ("primary_3", others)):
+            for name, content in files:
+                day.put(card, name, content, scene[1].said.start)
+                day.relate(name, "same audio, other layout")
+
+
+def mp3_on_a_second_card(day: Day, scene: Scene) -> None:
+    """A second primary card has an MP3 of the mix of each take: of two nothing is said.
+
+    The third holds another take's.
+    """
+    day.cards["primary_2"] = "primary"
+    for take in scene:
+        plain(day, take)
+    for take, heard in zip(scene, (scene[0], scene[1], scene[0]), strict=True):
+        name = f"{take.name[:-4]}.MP3"
+        day.put("primary_2", name, encoded(day, heard, ".mp3", *PLAIN_MP3), take.said.start)
+    day.owed("backup-missing", f"primary_2/DAY01/{name}:")
+    if not day.odd:
+        day.set_up("primary_2", "channels", name, "1 channel")
+
+
 def transmitters_own_card(day: Day, scene: Scene) -> None:
     """Keeper's transmitter ran through the first take, lost the second's end, and all of the third.
 
@@ -161,7 +194,8 @@ ROUNDS: list[tuple[str, Callable[[Day, Scene], None]]] = [
     (made.__name__.replace("_", " "), made)
     for made in (
         *(edited_later, name_used_again, comes_later, not_cleared, late_for_an_earlier_day),
-        *(backup_a_day_off, second_backup_card, transmitters_own_card, opaque_containers, report),
+        *(backup_a_day_off, second_backup_card, next_card, mp3_on_a_second_card),
+        *(transmitters_own_card, opaque_containers, report),
     )
 ]
 """The report is last: it lists what the others leave on the card."""

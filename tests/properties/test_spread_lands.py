@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from takehold.decide.by_digest import WHOLE
-from takehold.decide.candidates import Unit
 from takehold.decide.likeness import EXACT, STEPS, Held, Manner
 from takehold.decide.pairing import Tally, verdict
 from takehold.decide.spread import spread
+from takehold.decide.unit import Unit
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Relation
 from takehold.model.recording import Recording

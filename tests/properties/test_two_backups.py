@@ -59,7 +59,7 @@ def laid(
 def told(cards: Cards) -> Matched:
     """The answers once everything that was asked for is compared."""
     known: dict[tuple[Side, Side], Comparison] = {}
-    for _ in range(6):
+    for _ in range(10):  # those of one length are tried one after the other
         found = match(cards.card(1), [*cards.card(2), *cards.card(3)], known)
         if not found.uncompared:
             return found

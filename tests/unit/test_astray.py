@@ -18,6 +18,7 @@ from takehold.model.finding import Counterpart, Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Role
+from takehold.model.sound import Kind
 from twocards import Cards
 
 BEFORE, AFTER = "2031-05-05", "2031-05-07"
@@ -106,6 +107,21 @@ def test_a_lower_quality_of_another_day_is_known_by_its_samples(
     assert answer(view(facts), 1).relation is Relation.REDUCED
     assert answer(view(facts, day=day), 101).relation is Relation.REDUCED
     assert view(facts).uncompared == view(facts, day=day).uncompared == ()
+
+
+def test_of_a_mono_set_an_mp3_of_the_mix_has_the_name_that_its_files_have_in_common() -> None:
+    said = {"time_reference": 36_000 * SECOND, "scene": "1", "take": "1"}
+    ours = [primary(n, path=b"A1_%d.WAV" % n, audio=LONG[n:] + LONG[:n], said=said) for n in (1, 2)]
+    copy = backup(path=b"A1_Mix.MP3", audio=LONG[::-1])
+    copy = replace(copy, description=replace(copy.description, kind=Kind.COMPRESSED))
+    facts = known(*ours, copy)
+    sides = (1, 2), (101,)
+    assert view(facts).uncompared == (sides,)
+    found = Comparison(*sides, Relation.REDUCED, 1, channels=(2,), residual_db=-20.0)
+    facts.apply([f.Compared(found)])
+    relations = [answer(view(facts), n).relation for n in (1, 2)]
+    assert relations == [Relation.REDUCED, Relation.MISSING]
+    assert answer(view(facts, day=BEFORE), 101).relation is Relation.REDUCED
 
 
 @pytest.mark.parametrize("idle", [True, False])

@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import pytest
+
 from planworld import SECOND, cards, ledger, load, reading, recording, settings, taken, view
 from takehold.decide.check import Around, check
 from takehold.decide.match import Beyond, Matched, match
 from takehold.model import facts as f
-from takehold.model.comparison import Comparison
+from takehold.model.comparison import Comparison, Side
 from takehold.model.finding import Counterpart, Finding, Relation
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
@@ -149,6 +151,28 @@ def sounds_of(ours: list[Recording]) -> list[tuple[int, bytes]]:
     return [(n, audio(n, 3 + n / 10)) for n in (r.id for r in ours)]
 
 
+def test_without_timecode_each_is_tried_with_what_is_left_over() -> None:
+    """All begin at 0, are of one length, and have other names: one has no backup on either side."""
+    ours = [primary(n, b"X%d.WAV" % n, audio(n), time_reference=0) for n in (1, 2, 3)]
+    theirs = [coarse(backup(100 + n, b"Y%d.WAV" % -n, audio(n), time_reference=0)) for n in (2, 4)]
+    found, cost = settled(ours, theirs)
+    assert {a.recording: a.other for a in found.primaries if a.relation is Relation.REDUCED} == {
+        2: 102
+    }
+    assert cost == 5
+
+
+def test_what_is_as_long_without_timecode_is_no_copy_of_what_is_answered() -> None:
+    """A recording of the backup only; so it is of a second primary card."""
+    ours = [primary(1, b"X1.WAV", audio(1), time_reference=0)]
+    theirs = [backup(100 + n, b"Y%d.WAV" % n, audio(n), time_reference=0) for n in (1, 2)]
+    found, cost = settled(ours, theirs)
+    assert (cost, found.backups[1]) == (0, Counterpart(102, Relation.MISSING))
+    second = primary(2, b"Z2.WAV", audio(2), time_reference=0)
+    found, cost = settled([*ours, replace(second, load=4)], theirs[:1])
+    assert (cost, found.primaries[1]) == (0, Counterpart(2, Relation.MISSING))
+
+
 def test_what_differs_and_finds_no_other_stays_different() -> None:
     """The same length is no proof: the samples are, and nothing is asked again."""
     ours = [primary(n, b"A%d.WAV" % n, audio(n)) for n in (1, 2)]
@@ -223,6 +247,64 @@ def test_an_mp3_beside_its_take_on_the_primary_card_is_held_by_what_answers_that
     assert {a.recording: a.relation for a in found.primaries}[2] is Relation.MISSING
 
 
+def monos(number: int, name: bytes, make: Any = primary) -> list[Recording]:
+    """Mix, boom and a wireless in files of their own; the mix sounds like `audio(1)`."""
+    said = {**SLATE, "scene": "A", "originator": "recorder"}
+    return [make(number + n, name % n, audio(n), **said) for n in (1, 2, 3)]
+
+
+def of_set(ours: Side, theirs: Side) -> Comparison:
+    """What samples say of a set's files, the mix first, and an MP3 of the mix."""
+    rest = (2, 3) if len(ours) > 1 else ()
+    figures = {"residual_db": -20.0, "correlation": 0.9}
+    return Comparison(ours, theirs, Relation.REDUCED, 1, channels=rest, **figures)
+
+
+@pytest.mark.parametrize("name", [b"A1.MP3", b"A1_Mix.MP3", b"other/A1.MP3"])
+@pytest.mark.parametrize("members", [b"A1_%d.WAV", b"A1_Tr%d.WAV", b"day/A1-%d.WAV"])
+def test_an_mp3_of_the_mix_has_the_name_that_a_mono_set_has_in_common(
+    name: bytes, members: bytes
+) -> None:
+    """On the backup card alone: the mix is of lower quality, the others are missing."""
+    ours, copy = monos(0, members), lossy(backup(101, name, audio(1)))
+    sides = (1, 2, 3), (101,)
+    assert match(ours, [copy]).uncompared == (sides,)
+    found = match(ours, [copy], {sides: of_set(*sides)})
+    assert [a.relation for a in found.primaries] == [Relation.REDUCED, *[Relation.MISSING] * 2]
+    assert (found.primaries[0].residual_db, found.primaries[0].correlation) == (-20.0, 0.9)
+    assert found.backups[0].others == (1,)
+
+
+def test_an_mp3_beside_a_mono_set_on_either_card_is_held_by_the_set() -> None:
+    ours, theirs = monos(0, b"A1_%d.WAV"), monos(100, b"A1_%d.WAV", backup)
+    copy = lossy(backup(110, b"A1.MP3", audio(1)))
+    sides = (1, 2, 3), (110,)
+    assert match(ours, [*theirs, copy]).uncompared == (sides,)
+    spare = match(ours, [*theirs, copy], {sides: of_set(*sides)}).backups[0]
+    assert (spare.recording, spare.relation, spare.other) == (110, Relation.REDUCED, 1)
+    copy = lossy(primary(10, b"A1.MP3", audio(1)))
+    sides = (10,), (101, 102, 103)
+    assert match([*ours, copy], theirs).uncompared == (sides,)
+    held = match([*ours, copy], theirs, {sides: of_set(*sides)}).primaries[0]
+    assert (held.recording, held.relation, held.others) == (10, Relation.REDUCED, sides[1])
+
+
+def test_an_mp3_on_a_second_primary_card_is_held_by_what_answers_the_first() -> None:
+    """It takes nothing from it; of its own card a file of its name comes first."""
+    first = primary(1, b"T1.WAV", audio(1), **SLATE)
+    copy = replace(lossy(primary(2, b"T1.MP3", audio(1))), load=3)
+    found, cost = settled([first, copy], [backup(101, b"T1.WAV", audio(1), **SLATE)])
+    told = {a.recording: a for a in found.primaries}
+    assert (told[2].relation, told[2].others, cost) == (Relation.REDUCED, (101,), 1)
+    assert found.backups[0].others == (1,)
+    own = replace(primary(3, b"T1.WAV", audio(5), **behind(60)), load=3)
+    theirs = [backup(101, b"T1.WAV", audio(1), **SLATE)]
+    theirs += [backup(105, b"T1.WAV", audio(5), **behind(60))]
+    of_own = replace(lossy(primary(2, b"T1.MP3", audio(5))), load=3)
+    found, cost = settled([first, of_own, own], theirs)
+    assert ({a.recording: a for a in found.primaries}[2].others, cost) == ((105,), 1)
+
+
 def said_of(ours: list[Recording], theirs: list[Recording]) -> list[Finding]:
     """What a day says once all is compared."""
     known = {r.id: r for r in (*ours, *theirs)}
@@ -248,6 +330,20 @@ def test_of_mp3s_beside_their_takes_nothing_is_said() -> None:
     theirs += [lossy(backup(102, b"1T1.MP3", audio(1)))]
     assert not codes(said_of(ours, theirs), 1, 2, 101, 102) & SAID
     assert not codes(said_of(ours[:1], theirs), 1, 101, 102) & SAID
+
+
+def test_of_an_mp3_beside_a_mono_set_no_take_is_there_twice() -> None:
+    ours = monos(0, b"1T1_%d.WAV")
+    ours = [replace_said(file, scene="1") for file in ours]
+    copy = lossy(primary(9, b"1T1.MP3", audio(1)))
+    assert "take-twice" not in codes(said_of([*ours, copy], []), 1, 2, 3, 9)
+    copy = lossy(primary(9, b"1T1_Mix.MP3", audio(1)))
+    assert "take-twice" not in codes(said_of([*ours, copy], []), 1, 2, 3, 9)
+
+
+def replace_said(file: Recording, **said: Any) -> Recording:
+    about = file.description
+    return replace(file, description=replace(about, metadata=replace(about.metadata, **said)))
 
 
 def test_an_mp3_that_is_not_beside_a_better_one_is_told() -> None:

@@ -319,6 +319,52 @@ def test_each_tie_finds_what_should_be_compared(mine: dict, its: dict) -> None:
     assert match(cards.card(1), cards.card(2)).uncompared == (((one,), (other,)),)
 
 
+@pytest.mark.parametrize(("who", "relation"), [("", "short"), ("another recorder", "missing")])
+def test_a_cut_backup_of_another_name_and_scene_is_known_by_where_it_begins(who, relation) -> None:
+    """To the sample, and of one recorder: it was edited on one card, and the other was cut."""
+    cards = Cards()
+    lines = line("Boom", HZ // 2), line("Anna", HZ // 2)
+    one = poly(cards, 1, *lines, path="A.WAV", scene="1")
+    its = {"scene": "2", "family_uid": "F", "originator": who}
+    for number, whole in enumerate(lines, 1):
+        cards.add(2, f"B_{number}.WAV", [whole[: HZ // 8]], START, **its)
+    assert relations(cards.match(), [one]) == [Relation(relation)]
+
+
+def test_of_takes_with_one_track_in_common_those_that_begin_together_are_compared() -> None:
+    """A tone from a file is on a track of each; the first take has no backup, names differ."""
+    cards = Cards()
+    rows = [(line(f"boom {n}"), MIX) for n in range(12)]
+    ours = [poly(cards, 1, *rows[n], path=f"A{n:02}.WAV", start=START + n * HZ) for n in range(12)]
+    its = {
+        n: poly(cards, 2, line(f"other {n}"), MIX, path=f"B{99 - n}.WAV", start=START + n * HZ)
+        for n in range(1, 12)
+    }
+    wanted = match(cards.card(1), cards.card(2)).uncompared
+    assert set(wanted) == {((ours[n],), (its[n],)) for n in range(1, 12)}
+
+
+def test_so_it_is_by_name_where_there_is_no_timecode() -> None:
+    """The second has no backup."""
+    cards = Cards()
+    pairs = {}
+    for n in range(12):
+        one = poly(cards, 1, line(f"boom {n}"), MIX, path=f"A/{n:02}.WAV", start=0)
+        if n != 1:
+            its = poly(cards, 2, line(f"other {n}"), MIX, path=f"B{20 - n}/{n:02}.WAV", start=0)
+            pairs[one] = its
+    wanted = match(cards.card(1), cards.card(2)).uncompared
+    assert set(wanted) == {((one,), (its,)) for one, its in pairs.items()}
+
+
+def test_of_takes_that_begin_together_that_with_most_in_common_is_compared() -> None:
+    cards = Cards()
+    one = poly(cards, 1, BOOM, ANNA, MIX)
+    poly(cards, 2, line("x"), line("y"), MIX, path="A.WAV")
+    most = poly(cards, 2, BOOM, line("z"), MIX, path="B.WAV", start=START + HZ)
+    assert match(cards.card(1), cards.card(2)).uncompared[0] == ((one,), (most,))
+
+
 def test_nothing_in_common_is_missing_and_not_compared() -> None:
     cards = Cards()
     one = poly(cards, 1, BOOM, path="A.WAV", scene="1")

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from takehold.decide.candidates import Unit
 from takehold.decide.spread import spread, theirs_alone
+from takehold.decide.unit import Unit
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Counterpart, Relation
 from twocards import HZ, Cards

@@ -83,6 +83,32 @@ def test_thin_monos_are_tied_within_their_folder():
     assert files(takes(thin)) == [[(1, 3)], [(2, 4)]]
 
 
+def test_a_beginning_at_0_ties_nothing_by_itself():
+    """Many recorders have no timecode: two of their recordings may be of one length."""
+    thin = [wav(n, name, start=0) for n, name in enumerate(COUNTED, 1)]
+    assert files(takes(thin)) == [[(n,)] for n in range(1, len(COUNTED) + 1)]
+
+
+COUNTED = (b"REC_001.WAV", b"REC_002.WAV", b"240101_003.WAV", b"NOTE1.WAV", b"NOTE2.WAV", b"a.WAV")
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        ((b"REC001_1.WAV", b"REC001_2.WAV"), {}),
+        ((b"REC001_Tr1.WAV", b"REC001_Tr12.WAV"), {}),
+        ((b"REC001-Boom.WAV", b"REC001-Keeper.WAV"), {}),
+        ((b"12A_T03_1.WAV", b"12A_T03_2.WAV"), {}),
+        ((b"a.WAV", b"b.WAV"), {"scene": "12A", "take": "3"}),
+        ((b"a.WAV", b"b.WAV"), {"total_files": 2}),
+    ],
+)
+def test_at_0_names_a_take_or_a_file_set_tie_monos(names: tuple[bytes, ...], said: dict[str, str]):
+    thin = [wav(n, name, start=0, **said) for n, name in enumerate(names, 1)]
+    other = wav(3, b"REC002_1.WAV", start=0)
+    assert files(takes([*thin, other])) == [[(1, 2)], [(3,)]]
+
+
 def test_another_length_is_another_take():
     assert len(takes([wav(1, b"a", start=MORNING), wav(2, b"b", start=MORNING, frames=HZ)])) == 2
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from planworld import SECOND, cards, copied, ledger, recording, settings, taken, target, view
-from takehold.decide.candidates import Unit
 from takehold.decide.check import Around, check
+from takehold.decide.unit import Unit
 from takehold.decide.weighing import weigh
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison

@@ -8,7 +8,7 @@ from typing import Any
 from takehold.cli.tables import length
 from takehold.decide.coverage import Cover, Coverage, Extent, times
 from takehold.decide.standing import DayStanding
-from takehold.formats.names import display, shown
+from takehold.formats.names import cut, display, shown
 from takehold.formats.timecode import label
 from takehold.model.settings import Role
 from takehold.model.take import Take
@@ -23,8 +23,8 @@ WHOLE = frozenset({"card", "take", "start", "length"})
 def take_facts(take: Take, view: DayStanding, known: Coverage) -> dict[str, Any]:
     """A take; `start` is its timecode where that is known, `again` what was recorded to replace it.
 
-    `files` are paths on the card, part after part; `parts` counts these. `packs` are the
-    transmitters' own cards that have it by timecode, or should.
+    `files` are paths on the cards, part after part, `loads` where each of them is; `parts` counts
+    these. `packs` are the transmitters' own cards that have it by timecode, or should.
     """
     standing = view.index[take.first]
     start = None
@@ -51,6 +51,7 @@ def take_facts(take: Take, view: DayStanding, known: Coverage) -> dict[str, Any]
         "derived": take.derived,
         "parts": len(take.parts),
         "files": [display(view.index[number].recording.path) for number in take.files],
+        "loads": [view.index[number].load.id for number in take.files],
         "packs": [_pack_facts(cover, take) for cover in known.of(take)],
         "again": [take_facts(other, view, known) for other in take.again],
     }
@@ -111,13 +112,13 @@ def _tells(entry: dict[str, Any]) -> bool:
 def _row(entry: dict[str, Any], names: Mapping[int, str], mark: str) -> tuple[object, ...]:
     more = len(entry["files"]) - 1
     return (
-        names[entry["load"]],
-        entry["scene"],
-        entry["take"] + (" *" if entry["circled"] else "") + mark,
+        ", ".join(names[load] for load in dict.fromkeys(entry["loads"])),
+        cut(entry["scene"]),
+        cut(entry["take"]) + (" *" if entry["circled"] else "") + mark,
         ", ".join(_type_words(entry)),
         entry["start"],
         length(entry["seconds"]),
-        ", ".join(name for name in entry["tracks"] if name),
+        ", ".join(cut(name) for name in entry["tracks"] if name),
         ", ".join(map(_pack_words, entry["packs"])),
         entry["files"][0] + (f" and {more} more" if more else ""),
         entry["note"],
@@ -132,4 +133,4 @@ def _type_words(entry: dict[str, Any]) -> Iterable[str]:
 
 def _pack_words(pack: dict[str, Any]) -> str:
     how = "" if pack["covers"] == Extent.WHOLE else f" ({pack['covers']})"
-    return f"{pack['name']}{how}"
+    return f"{cut(pack['name'])}{how}"

@@ -7,12 +7,15 @@ samples are the same.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
 from itertools import chain
 
-from takehold.decide.candidates import Unit, as_long
+from takehold.decide.candidates import originator
 from takehold.decide.hints import STRANGE, other_throughout
 from takehold.decide.layouts import silent
+from takehold.decide.unit import Unit
 from takehold.decide.weighing import Compared
 from takehold.model.comparison import Comparison, Side
 
@@ -20,6 +23,8 @@ Pair = tuple[Unit, Unit]
 
 # Of sound that agrees less nothing shows that it is one. Chosen, no source.
 AGREES = 0.5
+# Of one length that are tried for each, so that many cost no more. Chosen, no source.
+MOST_TRIED = 4
 
 
 def paired_anew(
@@ -38,12 +43,34 @@ def paired_anew(
         )
         for side, all_ in enumerate((mine, its))
     )
-    found = [pair for pair in as_long(ours, theirs) if not strange.isdisjoint(_numbers([pair]))]
+    found = [p for p in _as_long(ours, theirs, compared) if not strange.isdisjoint(_numbers([p]))]
     wanted = [_sides(pair) for pair in found if _is_read(pair) and _sides(pair) not in compared]
     better = [pair for pair in found if _agrees(compared.get(_sides(pair)))]
     gone = _numbers(better)
     kept = [p for p in pairs if _sides(p) not in other or gone.isdisjoint(_numbers([p]))]
     return [*kept, *better], wanted
+
+
+def _as_long(ours: Iterable[Unit], theirs: Iterable[Unit], compared: Compared) -> Iterator[Pair]:
+    """Those of one length, each in one pair: what agrees, else what was not compared yet.
+
+    Of several of these that of one recorder, then the first path.
+    """
+    mine, its = ({unit.side: unit for unit in units} for units in (ours, theirs))
+    for (one, other), told in sorted(compared.items()):
+        if one in mine and other in its and _agrees(told):
+            yield mine.pop(one), its.pop(other)
+    shelf: dict[Fraction | None, list[Unit]] = defaultdict(list)
+    for unit in its.values():
+        shelf[unit.seconds].append(unit)
+    for unit in mine.values():
+        there = shelf[unit.seconds] if unit.seconds else []
+        new = [other for other in there[:MOST_TRIED] if (unit.side, other.side) not in compared]
+        if new:
+            who = originator(unit)
+            other_one = next((other for other in new if originator(other) == who), new[0])
+            there.remove(other_one)
+            yield unit, other_one
 
 
 def _in_order(*units: Iterable[Unit]) -> list[Unit]:

@@ -1,9 +1,12 @@
-"""A file that stands beside a better one of its sound on one card, as an MP3 of each take."""
+"""A file that stands beside a better one of its sound, as an MP3 of each take."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from takehold.decide.by_digest import HELD, WHOLE
 from takehold.decide.standing import DayStanding, Standing
+from takehold.decide.take_names import set_name, without_word
 from takehold.formats.names import same_key
 from takehold.model.finding import Relation
 from takehold.model.recording import Recording
@@ -11,7 +14,10 @@ from takehold.model.sound import Kind
 
 
 def beside_better(standing: Standing, view: DayStanding) -> bool:
-    """Whether the backup's file that holds it is there for a better one of the same card."""
+    """Whether the backup's file that holds it is there for a better one of a primary card.
+
+    Of the same card, or of any if it is a lossy file.
+    """
     answer = standing.answer
     if answer is None or answer.relation is not Relation.REDUCED or answer.channels:
         return False
@@ -20,25 +26,34 @@ def beside_better(standing: Standing, view: DayStanding) -> bool:
         return False
     mates = [view.of(number) for number in its.answer.others]
     own = standing.recording.id in its.answer.others
-    return not own and any(mate and mate.load.id == standing.load.id for mate in mates)
+    anywhere = _is_lossy(standing.recording)
+    return not own and any(m and (anywhere or m.load.id == standing.load.id) for m in mates)
 
 
 def spare_beside_better(standing: Standing, mine: Standing, view: DayStanding) -> bool:
     """Whether a lossy file on a backup card is there beside what answers the recording whole."""
     relation = standing.answer.relation if standing.answer else Relation.MISSING
-    lossy = standing.recording.description.kind is Kind.COMPRESSED
-    if not lossy or relation is not Relation.REDUCED or mine.answer is None:
+    if not _is_lossy(standing.recording) or relation is not Relation.REDUCED or mine.answer is None:
         return False
     its = [view.of(number) for number in mine.answer.others]
     beside = any(other and other.load.id == standing.load.id for other in its)
     return beside and mine.answer.relation in WHOLE
 
 
-def lossy_beside(one: Recording, other: Recording) -> bool:
-    """Whether one of two files is lossy, and they differ in their names by the ending only."""
-    lossy = [r.description.kind is Kind.COMPRESSED for r in (one, other)]
-    return lossy[0] != lossy[1] and one.load == other.load and _stem(one) == _stem(other)
+def lossy_beside(one: Sequence[Recording], other: Sequence[Recording]) -> bool:
+    """Whether one of two takes of a card is a lossy file with the other's name, or that of its set.
+
+    But for the ending, and a word behind the set's name, as `_Mix`.
+    """
+    lossy, exact = sorted((one, other), key=lambda files: not _is_lossy(files[0]))
+    if one[0].load != other[0].load or _is_lossy(exact[0]) or not _is_lossy(lossy[0]):
+        return False
+    name, *names = (same_key(r.path).rpartition(".")[0] for r in (lossy[0], *exact))
+    if len(names) == 1:
+        return name == names[0]
+    shared = set_name(names)
+    return bool(shared) and shared in (name, without_word(name))
 
 
-def _stem(recording: Recording) -> str:
-    return same_key(recording.path).rpartition(".")[0]
+def _is_lossy(recording: Recording) -> bool:
+    return recording.description.kind is Kind.COMPRESSED

@@ -17,12 +17,13 @@ from takehold.decide.by_digest import (
     compare,
     same_audio,
 )
-from takehold.decide.candidates import Unit, hinted, paired, suspected, units
+from takehold.decide.candidates import hinted, paired, suspected
 from takehold.decide.hints import STRANGE, beginnings, compared_before, nearly_the_same
 from takehold.decide.layouts import other_layouts, quiet, silent
 from takehold.decide.spare import better, lower_copies, mirrored_cards, spares
 from takehold.decide.takes import takes
 from takehold.decide.twins import Twins, other_layout
+from takehold.decide.unit import Unit, units
 from takehold.decide.weighing import Compared, file_by_file, mirror, weigh
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
@@ -139,20 +140,22 @@ class Board:
         if not left or not self.answers or len(by_load(self.ours)) < 2:
             return
         ours, theirs = self._takes()
-        mine = units(ours, {r.id: r for r in self.ours}, left)
-        known = {r.id: r for r in self.ours}
+        known, open_ones = {r.id: r for r in self.ours}, {r.id for r in left}
+        takes_left = (take.files for take in ours if not open_ones.isdisjoint(take.files))
+        whole = (known[n] for files in takes_left for n in files if n not in self.answers)
+        mine = units(ours, known, whole)
         answered = (a for a in self.answers.values() if a.recording in known)
         card_of = {other: known[a.recording].load for a in answered for other in a.others}
         used = [r for r in self.theirs if r.id in card_of]
         its = units(theirs, {r.id: r for r in self.theirs}, used)
         found, uncompared = mirrored_cards(mine, its, card_of, self.compared)
-        self.twins |= found
+        self.twins |= {number: answer for number, answer in found.items() if number in open_ones}
         self.uncompared += uncompared
 
     def lower_copies(self) -> None:
-        """A lossy file beside a better one of its sound on one card, and what answers that one.
+        """A lossy file beside a better one of its sound, and what answers that one.
 
-        It takes nothing.
+        Of its own card first, else of another primary card. It takes nothing.
         """
         held = {n: a for n, a in self.answers.items() if a.relation in HELD}
         left = [r for r in self.left() if r.description.kind is Kind.COMPRESSED]
@@ -163,11 +166,12 @@ class Board:
         used = units(theirs, its, (r for r in self.theirs if r.id in self.used))
         of_file = {file.id: unit for unit in used for file in unit.files}
         backup_of = {n: of_file[a.others[0]] for n, a in held.items()}
-        cards = by_load(r for r in self.ours if r.id in held)
+        beside = units(ours, known, (r for r in self.ours if r.id in held))
         for load, files in by_load(left).items():
-            beside = units(ours, known, cards.get(load, ()))
+            own = [unit for unit in beside if unit.first.load == load]
+            others = [unit for unit in beside if unit.first.load != load]
             mine = units(ours, known, files)
-            found, uncompared = lower_copies(mine, beside, backup_of, self.compared)
+            found, uncompared = lower_copies(mine, (own, others), backup_of, self.compared)
             self.twins |= found
             self.uncompared += uncompared
 
@@ -356,8 +360,8 @@ def as_well(
 
 
 def _by_take(recordings: Iterable[Recording], words: Sequence[str]) -> list[Take]:
-    """The takes of each load, those beside that were recorded again for themselves."""
-    found = [take for files in by_load(recordings).values() for take in takes(files, words)]
+    """The takes of the cards, those beside that were recorded again for themselves."""
+    found = takes(recordings, words)
     return [*found, *(again for take in found for again in take.again)]
 
 

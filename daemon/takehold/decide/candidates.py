@@ -1,11 +1,11 @@
 """Which takes of the two cards should be compared, where no digest says how they are related?
 
-A unit is a take of which nothing is answered yet, or its parts in a row of which that is so; else
-the files of a part that are left. Units are paired one to one, by the strongest tie first: where in
-timecode they begin with scene, take and name; the path; the file UID; the name; scene and take; and
-timecode that overlaps with equal length; of several those of one recorder and length. What is left
-of the backup then, and lies in timecode behind a hole in what was paired, goes with it. The order
-of the recordings does not matter.
+Units (decide/unit) are paired one to one, by the strongest tie first: where in timecode they begin
+with scene, take and name; the path; the file UID; the name, or what those of a set have in common;
+where one recorder begins; scene and take; the length where there is no timecode; and timecode that
+overlaps with equal length; of several those of one recorder and length. What is left of the backup
+then, and lies in timecode behind a hole in what was paired, goes with it. The order of the
+recordings does not matter.
 Cost: linear in their number, but for sorting.
 """
 
@@ -13,99 +13,28 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from fractions import Fraction
-from itertools import groupby
 
-from takehold.decide.take_names import same_number, same_words, scene_and_take
+from takehold.decide.layouts import silent
+from takehold.decide.take_names import (
+    same_number,
+    same_words,
+    scene_and_take,
+    set_name,
+    without_word,
+)
+from takehold.decide.unit import Unit
 from takehold.formats.names import same_key
-from takehold.model.comparison import Side
-from takehold.model.recording import Recording
 from takehold.model.sound import Kind
-from takehold.model.take import Take
 
-Key = Callable[["Unit"], Hashable | None]
+Key = Callable[[Unit], Hashable | None]
 
 # Seconds that two equal lengths may differ: what lossy encoders pad, 0.1 s, and as much again.
 # From memory, no source.
 TOLERANCE = Fraction(1, 4)
 # Neighbours in timecode that are looked at, so that many takes at one timecode cost no more.
 NEIGHBOURS = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Unit:
-    """What is compared at once: the files of each part, part after part."""
-
-    parts: tuple[tuple[Recording, ...], ...]
-
-    @property
-    def first(self) -> Recording:
-        """The recording that stands for it."""
-        return self.parts[0][0]
-
-    @property
-    def files(self) -> tuple[Recording, ...]:
-        """All its recordings."""
-        return tuple(file for part in self.parts for file in part)
-
-    @property
-    def side(self) -> Side:
-        """Their numbers."""
-        return tuple(file.id for file in self.files)
-
-    @property
-    def start(self) -> Fraction | None:
-        """Where it begins, in seconds since midnight."""
-        said, made = self.first.description.metadata, self.first.description.format
-        if said.time_reference is None or made is None or not made.sample_rate:
-            return None
-        return Fraction(said.time_reference, made.sample_rate)
-
-    @property
-    def seconds(self) -> Fraction | None:
-        """Its length without the gaps between its parts."""
-        made = self.first.description.format
-        lengths = [length_of(part) for part in self.parts]
-        if made is None or not made.sample_rate or None in lengths:
-            return None
-        return Fraction(sum(length or 0 for length in lengths), made.sample_rate)
-
-
-def length_of(part: Iterable[Recording]) -> int | None:
-    """The frames of a part, those of its longest file; None where that of one is not known."""
-    lengths = [file.description.frames for file in part]
-    return None if None in lengths else max((length or 0 for length in lengths), default=None)
-
-
-def units(
-    found: Iterable[Take], recordings: Mapping[int, Recording], open_ones: Iterable[Recording]
-) -> list[Unit]:
-    """Those of the recordings that are not answered yet, in the order of their paths."""
-    left = {recording.id: recording for recording in open_ones}
-    made: list[Unit] = []
-    for take in found:
-        parts = [tuple(recordings[n] for n in part.files) for part in take.parts]
-        for piece in _whole(parts, left):
-            made.append(Unit(piece))
-            for file in made[-1].files:
-                del left[file.id]
-    made += [Unit(((recording,),)) for recording in left.values()]
-    return sorted(made, key=lambda unit: (unit.first.path, unit.first.id))
-
-
-def _whole(
-    parts: list[tuple[Recording, ...]], left: Mapping[int, Recording]
-) -> Iterator[tuple[tuple[Recording, ...], ...]]:
-    """What is left of a take: parts in a row that are left whole, and the rests of others."""
-    for free, run in groupby(parts, lambda part: all(file.id in left for file in part)):
-        if free:
-            yield tuple(run)
-            continue
-        for part in run:
-            if rest := tuple(file for file in part if file.id in left):
-                yield (rest,)
 
 
 def paired(
@@ -140,11 +69,6 @@ def keyed(
     return pairing.pairs
 
 
-def as_long(ours: Sequence[Unit], theirs: Sequence[Unit]) -> list[tuple[Unit, Unit]]:
-    """The units with as many seconds exactly, each in one pair."""
-    return keyed(ours, theirs, [_length])
-
-
 def suspected(ours: Sequence[Unit], theirs: Sequence[Unit]) -> list[tuple[Unit, Unit]]:
     """Units of two days that may be one recording: names come again, so samples must tell.
 
@@ -155,7 +79,8 @@ def suspected(ours: Sequence[Unit], theirs: Sequence[Unit]) -> list[tuple[Unit, 
     for key in _ACROSS_DAYS:
         pairing.by(key)
     found = list(pairing.pairs)
-    pairing.by(_stem)
+    for key in _COPY_NAMES:
+        pairing.by(key)
     for one, other in pairing.pairs[len(found) :]:
         lengths = one.seconds, other.seconds
         if lengths[0] and lengths[1] and abs(lengths[0] - lengths[1]) <= TOLERANCE:
@@ -219,8 +144,8 @@ class _Pairing:
     def behind_holes(self) -> None:
         """Later parts of a take whose parts before them are missing: within its timecode."""
         shelf: dict[Hashable, list[tuple[Fraction, int]]] = defaultdict(list)
-        for number, (mine, _) in enumerate(self.pairs if self._theirs else ()):
-            if mine.start is not None and (slate := _slate(mine)) is not None:
+        for number, (mine, its) in enumerate(self.pairs if self._theirs else ()):
+            if mine.start is not None and (slate := _slate(its)) is not None:
                 shelf[slate].append((mine.start, number))
         for found in shelf.values():
             found.sort()
@@ -256,7 +181,7 @@ def _goes_on(mine: Unit, its: Unit, other: Unit) -> bool:
         return False
     after = ends[1] <= other.start and ends[2] <= ends[0] + TOLERANCE
     forms = [[f.description.format for f in unit.parts[0]] for unit in (its, other)]
-    return after and forms[0] == forms[1] and _originator(its) == _originator(other)
+    return after and forms[0] == forms[1] and originator(its) == originator(other)
 
 
 def _end(unit: Unit) -> Fraction | None:
@@ -301,7 +226,12 @@ def _length(unit: Unit) -> Hashable | None:
 
 
 def _begin_length(unit: Unit) -> Hashable | None:
-    return None if unit.start is None or not unit.seconds else (unit.start, unit.seconds)
+    # Many recorders have no timecode, and write 0.
+    return (unit.start, unit.seconds) if unit.start and unit.seconds else None
+
+
+def _length_alone(unit: Unit) -> Hashable | None:
+    return None if unit.start or all(map(silent, unit.files)) else _length(unit)
 
 
 def _path(unit: Unit) -> Hashable | None:
@@ -328,23 +258,50 @@ def _path_stem(unit: Unit) -> Hashable | None:
     return None if stem is None else (same_key(unit.first.path.rpartition(b"/")[0]), stem)
 
 
+def _set_path(unit: Unit) -> str | None:
+    """What the paths of a set have in common: a lossy copy of it has that."""
+    return _shared(unit, [same_key(file.path) for file in unit.files])
+
+
+def _set_name(unit: Unit) -> str | None:
+    """The same of their names."""
+    return _shared(unit, [same_key(file.path.rsplit(b"/", 1)[-1]) for file in unit.files])
+
+
+def _set_word(unit: Unit) -> str | None:
+    """The same, where a word stands behind the copy's name, as `_Mix`."""
+    name = _set_name(unit)
+    return without_word(name) or None if name and len(unit.files) == 1 else name
+
+
+def _shared(unit: Unit, names: list[str]) -> str | None:
+    stems = [name.rpartition(".")[0] for name in names]
+    if len(stems) > 1:
+        return set_name(stems) or None
+    return stems[0] or None if unit.first.description.kind is Kind.COMPRESSED else None
+
+
 def _begin_stem(unit: Unit) -> Hashable | None:
     stem = _stem(unit)
     return None if stem is None or unit.start is None else (unit.start, stem)
 
 
-def _originator(unit: Unit) -> Hashable:
+def originator(unit: Unit) -> str:
+    """The recorder that its first file names (bext)."""
     return unit.first.description.metadata.originator
 
 
 # What tells units of one key apart; a length that is not known is like no other's.
 _CLOSE: tuple[Callable[[Unit], Hashable], ...] = (
-    lambda unit: (_originator(unit), unit.seconds or unit.first.id),
+    lambda unit: (originator(unit), unit.seconds or unit.first.id),
     lambda unit: unit.seconds or unit.first.id,
-    _originator,
+    originator,
     lambda _: None,
 )
 _ACROSS_DAYS: tuple[Key, ...] = (_uid, _begin_stem, _begin_slate)
+# A lossy copy has the name of what it was made from.
+_COPY_NAMES: tuple[Key, ...] = (_stem, _set_name, _set_word)
+COPY_KEYS: tuple[Key, ...] = (_path_stem, _stem, _set_path, *_COPY_NAMES[1:])
 # Scene and take alone do not say it of what is left over.
 SPARE_KEYS: tuple[Key, ...] = (
     _begin_slate_name,
@@ -354,11 +311,12 @@ SPARE_KEYS: tuple[Key, ...] = (
     _uid_name,
     _uid,
     _name_of,
-    _path_stem,
-    _stem,
+    *COPY_KEYS,
 )
-# A lossy copy has the name of what it was made from.
-COPY_KEYS: tuple[Key, ...] = (_path_stem, _stem)
-KEYS: tuple[Key, ...] = (*SPARE_KEYS, _slate)
+KEYS: tuple[Key, ...] = (
+    *SPARE_KEYS,
+    lambda unit: (originator(unit), unit.start) if unit.start else None,
+    *(_slate, _length_alone),
+)
 # Two primary cards may hold other takes of the same names.
 MIRROR_KEYS: tuple[Key, ...] = (_begin_slate_name, _begin_slate, _begin_length, _uid_name, _uid)

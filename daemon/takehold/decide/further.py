@@ -12,10 +12,10 @@ from collections.abc import Hashable, Iterable, Sequence
 
 from takehold.decide.board import as_well
 from takehold.decide.by_digest import beginning, compare, same_audio
-from takehold.decide.candidates import Unit
 from takehold.decide.layouts import silent
 from takehold.decide.sides import same_disk
 from takehold.decide.twins import Twins
+from takehold.decide.unit import Unit
 from takehold.decide.weighing import Compared, mirror, weigh
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation

@@ -18,8 +18,8 @@ from takehold.decide.by_digest import (
     name_of,
     sounds_before,
 )
-from takehold.decide.candidates import Unit
 from takehold.decide.layouts import heard
+from takehold.decide.unit import Unit
 from takehold.decide.weighing import Compared
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Relation

@@ -5,8 +5,10 @@
    stand at one low value, as an idle input does.
 2. A channel of the backup answers one part of a take only, and in it each track that holds it.
 3. Tracks that nothing on the backup holds are told only where nothing there is left that might be
-   them, changed; else the whole takes are compared (decide/candidates). So it is with silence, with
-   idle channels that differ, and where two copies hold one track each that the other does not.
+   them, changed; else the whole takes are compared (decide/candidates), first those with the most
+   channels in common, of these those that begin together, then those of one name. So it is with
+   silence, with idle channels that differ, and where two copies hold one track each that the other
+   does not.
 4. The part of the backup that holds most of a take answers; others only what it lacks.
 Cost: linear in the number of channels, but for sorting.
 """
@@ -20,6 +22,7 @@ from functools import lru_cache
 from itertools import islice
 
 from takehold.formats.levels import channels_of
+from takehold.formats.names import same_key
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.measured import Channel
 from takehold.model.recording import Recording
@@ -33,6 +36,8 @@ IDLE_PEAK, IDLE_RMS = 1e-3, 1e-4
 MOST_ALIKE = 8
 # Sample rate, coding, frames and digest.
 Heard = tuple[int, Coding, int, str]
+# Fewer channels in common, another beginning, another name.
+_Rank = tuple[int, bool, bool]
 
 
 @dataclass(slots=True)
@@ -40,7 +45,7 @@ class Layouts:
     """What the digests answer. `used` are the backup's recordings that answer.
 
     `alike` pairs a primary recording with a backup's where their takes share some channels and
-    the others must be compared.
+    the others must be compared; the likeliest pairs first, a recording may be in several.
     """
 
     answers: dict[int, Counterpart] = field(default_factory=dict)
@@ -104,10 +109,13 @@ class _Shelf:
         self._mates: dict[int, list[Recording]] = defaultdict(list)
         self._part_of = part_of
         self._spent: set[tuple[int, Heard]] = set()
+        self._marked: dict[tuple[Heard, int | str | None], int] = {}
         for backup in theirs:
             self._mates[part_of[backup.id]].append(backup)
             for channel in filter(None, heard(backup)):
                 self._holders[channel][backup.id] = None
+                for mark in _marks(backup):
+                    self._marked.setdefault((channel, mark), backup.id)
 
     def holders(self, wanted: Iterable[Heard]) -> dict[Heard, int]:
         """Which recording has each of these, as far as one does; first the part with most."""
@@ -118,6 +126,20 @@ class _Shelf:
             most = max((self._held_in(part, there) for part in parts), key=len)
             found |= most
         return found
+
+    def rivals(self, ours: Recording, wanted: Sequence[Heard]) -> Iterator[tuple[_Rank, int]]:
+        """Which parts hold some of these, by one file of each; the least rank is the likeliest."""
+        there = [c for c in wanted if self._holders.get(c)]
+        rarest = min((self._holders[c] for c in there), key=len)
+        marks = _marks(ours)
+        known = ((c, mark) for mark in marks for c in there)
+        likely = [self._marked[one] for one in known if one in self._marked]
+        parts = dict.fromkeys(self._part_of[n] for n in (*likely, *islice(rarest, MOST_ALIKE)))
+        for part in parts:
+            if held := self._held_in(part, there):
+                its = _marks(self._mates[part][0])
+                rank = -len(held), its[0] != marks[0], its[1] != marks[1]
+                yield rank, next(iter(held.values()))
 
     def _held_in(self, part: int, wanted: Sequence[Heard]) -> dict[Heard, int]:
         held = {c: mate.id for mate in reversed(self._mates[part]) for c in self._free(mate)}
@@ -174,19 +196,28 @@ def other_layouts(
     found = Layouts()
     known = {backup.id: backup for backup in theirs}
     shelf = _Shelf(theirs, part_of)
+    rivals: list[tuple[_Rank, tuple[int, int]]] = []
     for part in ours:
         wanted = dict.fromkeys(c for file in part for c in heard(file) if c)
         holders = shelf.holders(wanted)
         all_held = len(holders) == len(wanted)
         if holders and shelf.leaves_doubt(part, holders, all_held=all_held):
-            found.alike.append((part[0].id, next(iter(holders.values()))))
+            its = shelf.rivals(part[0], tuple(wanted))
+            rivals += [(rank, (part[0].id, mate)) for rank, mate in its]
         elif holders:
             alone = shelf.alone(holders)
             shelf.take(holders)
             found.used |= set(holders.values())
             answers = (a for file in part for a in _answer(file, holders, known))
             found.answers |= {a.recording: replace(a, theirs_alone=alone) for a in answers}
+    found.alike += [hint for _, hint in sorted(rivals, key=lambda one: one[0])]
     return found
+
+
+def _marks(recording: Recording) -> tuple[int | None, str]:
+    """Its TimeReference, of which 0 tells no time, and its name."""
+    begin = recording.description.metadata.time_reference or None
+    return begin, same_key(recording.path.rpartition(b"/")[2])
 
 
 def _answer(

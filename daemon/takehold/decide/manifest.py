@@ -16,7 +16,7 @@ from takehold.decide.judged import Judged
 from takehold.decide.manifest_compared import comparison_entries
 from takehold.decide.manifest_file import file_entry, fitting, writable
 from takehold.decide.manifest_names import names_of, stamp
-from takehold.decide.manifest_takes import take_entry, was_read
+from takehold.decide.manifest_takes import take_entries, was_read
 from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.canonical import canonical
@@ -80,7 +80,12 @@ def document(
         "loads": [_load(load, ledger.listings.get(load.id)) for load in view.loads],
         "destinations": _destinations(view, targets),
         "files": files,
-        "takes": [take_entry(t, view, judged.coverage) for t in judged.takes if was_read(t, view)],
+        "takes": [
+            entry
+            for take in judged.takes
+            if was_read(take, view)
+            for entry in take_entries(take, view, judged.coverage)
+        ],
         "findings": [_finding(f, ledger) for f in judged.findings],
         "totals": _totals(view.files),
         "verdict": judged.verdict.value,

@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+
 from takehold.decide.coverage import Cover, Coverage, Extent, times
 from takehold.decide.manifest_file import TEXT_CAP, named, writable
 from takehold.decide.standing import DayStanding
 from takehold.formats.timecode import label
-from takehold.model.take import Take
+from takehold.model.take import Part, Take
 
 
-def take_entry(take: Take, view: DayStanding, known: Coverage) -> dict[str, object]:
-    """One take; what is not known is left out."""
+def take_entries(take: Take, view: DayStanding, known: Coverage) -> Iterator[dict[str, object]]:
+    """A take, one entry for each load that it lies on; the first tells what belongs to it."""
+    for load in dict.fromkeys(view.index[number].load.id for number in take.files):
+        parts = (
+            Part(tuple(n for n in part.files if view.index[n].load.id == load), *part[1:])
+            for part in take.parts
+        )
+        here = replace(take, load=load, parts=tuple(part for part in parts if part.files))
+        yield _entry(here if load == take.load else replace(here, again=()), view, known)
+
+
+def _entry(take: Take, view: DayStanding, known: Coverage) -> dict[str, object]:
+    """One take of one load; what is not known is left out."""
     entry: dict[str, object] = {"load": take.load}
     texts = {"scene": take.scene, "take": take.take, "tape": take.tape, "note": take.note}
     entry |= {key: text[:TEXT_CAP] for key, text in texts.items() if text}
@@ -33,7 +47,8 @@ def take_entry(take: Take, view: DayStanding, known: Coverage) -> dict[str, obje
     packs = [_pack(cover, take, view) for cover in known.of(take)]
     if packs:
         entry["packs"] = packs
-    again = [take_entry(other, view, known) for other in take.again if was_read(other, view)]
+    later = (other for other in take.again if was_read(other, view))
+    again = [entry for other in later for entry in take_entries(other, view, known)]
     if again:
         entry["again"] = again
     return entry

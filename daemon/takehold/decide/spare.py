@@ -11,8 +11,9 @@ from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
-from takehold.decide.candidates import COPY_KEYS, MIRROR_KEYS, SPARE_KEYS, Key, Unit, keyed
+from takehold.decide.candidates import COPY_KEYS, MIRROR_KEYS, SPARE_KEYS, Key, keyed
 from takehold.decide.hints import other_throughout
+from takehold.decide.unit import Unit
 from takehold.decide.weighing import STRENGTH, Compared, file_by_file, mirror, weigh
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
@@ -36,8 +37,9 @@ def spares(
         if other.first.id in further and other_throughout(one, other, compared):
             continue
         answers = [_unsure(answer) for answer in known] if wanted else known
+        held = [answer for answer in answers if answer.others]  # others of a set are not in it
         for backup in other.files:
-            found[backup.id] = mirror(backup, answers)
+            found[backup.id] = mirror(backup, held or answers)
         if len(answers) == len(other.files) == 1:
             alone = found[other.first.id].alone
             told = replace(answers[0], recording=other.first.id, other=one.first.id)
@@ -132,23 +134,29 @@ def mirrored_cards(
 
 def lower_copies(
     mine: Sequence[Unit],
-    answered: Sequence[Unit],
+    answered: Iterable[Sequence[Unit]],
     backup_of: Mapping[int, Unit],
     compared: Compared,
 ) -> tuple[dict[int, Counterpart], list[tuple[Side, Side]]]:
     """How the lossy files `mine` are held in what answers the files of their names beside them.
 
-    `backup_of` has that for each file of `answered`. What does not hold all of it is no answer.
+    `answered` are those of their card, then of others; `backup_of` has what answers each of their
+    files. What does not hold all of it is no answer.
     """
     found: dict[int, Counterpart] = {}
     uncompared: list[tuple[Side, Side]] = []
-    for better_one, one in keyed(answered, mine, COPY_KEYS):
-        its = backup_of[better_one.first.id]
-        answers, wanted = weigh(one, its, compared)
-        uncompared += [(one.side, its.side)] if wanted else []
-        for answer in answers:
-            if answer.relation is Relation.REDUCED and not answer.channels:
-                found[answer.recording] = replace(answer, theirs_alone=())
+    left = list(mine)
+    for beside in answered:
+        pairs = keyed(beside, left, COPY_KEYS)
+        gone = {one.first.id for _, one in pairs}
+        left = [unit for unit in left if unit.first.id not in gone]
+        for better_one, one in pairs:
+            its = backup_of[better_one.first.id]
+            answers, wanted = weigh(one, its, compared)
+            uncompared += [(one.side, its.side)] if wanted else []
+            for answer in answers:
+                if answer.relation is Relation.REDUCED and not answer.channels:
+                    found[answer.recording] = replace(answer, theirs_alone=())
     return found, uncompared
 
 

@@ -1,33 +1,42 @@
-"""Which scene and take a recording belongs to, and whether it was made to replace another.
+"""What is told by the names of files, scenes and takes: which are one, and which stand for another.
 
-What the file says of itself counts (iXML SCENE and TAKE, or the lines of bext that formats/bext
-reads). Where it says neither, its name may: `12A-T03.wav`, `12A_T03_2.wav`, `S01T02.wav`, that is
-a scene, a `T` after a digit, a letter behind a digit or a mark, and the take's number.
-(Common practice, no source.)
+Which scene and take a recording belongs to is of the model (model/slate).
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
-from functools import lru_cache
 
 from takehold.model.recording import Recording
+from takehold.model.slate import same_words, scene_and_take, stem
 
-_NAMED = re.compile(
-    r"(?P<scene>.*?[0-9A-Za-z])(?:[-_ ]|(?<=[0-9])|(?<=[0-9][A-Za-z]))"
-    r"[Tt](?P<take>[0-9]{1,4})(?![0-9A-Za-z]).*"
-)
-_LONGEST_NAME = 255
+__all__ = ["same_words", "scene_and_take"]  # what a slate says is of the model
+
+# What files of one set have in common: a number, and behind a mark what each file is, as `_1`,
+# `_Tr2` or `_Boom`. Recordings that are counted have zeros before: `_001`. (Common practice, no
+# source.)
+_MEMBER = re.compile(r"(.*[0-9].*)[-_ ](?:[^\W\d_]+|[^\W\d_]*[1-9][0-9]?)")
+_WORD = re.compile(r"(.*[0-9].*)[-_ ][^\W\d_]+")
 
 
-def scene_and_take(recording: Recording) -> tuple[str, str]:
-    """Both as the file says, or as its name does; empty where neither says."""
-    said = recording.description.metadata
-    if said.scene or said.take:
-        return said.scene, said.take
-    found = _NAMED.fullmatch(_stem(recording))
-    return (found["scene"], found["take"]) if found else ("", "")
+def set_name(names: Iterable[str]) -> str:
+    """What files have in common that are named as those of a set are, else "".
+
+    Of names, or paths, without their endings: `T01` of `T01_1` and `T01_2`, or of `T01_Boom`.
+    """
+    found = {_before(name, _MEMBER) for name in names}
+    return found.pop() if len(found) == 1 else ""
+
+
+def without_word(name: str) -> str:
+    """What stands before its last mark, if a word does behind it: `T01` of `T01_Mix`, else ""."""
+    return _before(name, _WORD)
+
+
+def _before(name: str, what: re.Pattern[str]) -> str:
+    found = what.fullmatch(name)
+    return found[1] if found else ""
 
 
 def marked(words: Iterable[str]) -> Callable[[Recording], bool]:
@@ -42,26 +51,15 @@ def marked(words: Iterable[str]) -> Callable[[Recording], bool]:
 
     def tells(recording: Recording) -> bool:
         said = recording.description.metadata
-        texts = (_stem(recording), said.note, said.scene, said.take)
+        texts = (stem(recording.path), said.note, said.scene, said.take)
         return any(search(text) is not None for text in texts)
 
     return tells
 
 
-@lru_cache(maxsize=4096)  # a day has few scenes and track names, and each is asked for often
-def same_words(text: str) -> str:
-    """A scene as it compares with another: capitals and blanks do not count."""
-    return "".join(text.split()).casefold()
-
-
 def same_number(text: str) -> str:
     """A take as it compares with another: leading zeros do not count either."""
     return same_words(text).lstrip("0")
-
-
-def _stem(recording: Recording) -> str:
-    name = recording.path.rsplit(b"/", 1)[-1][:_LONGEST_NAME].decode("utf-8", "replace")
-    return name.rpartition(".")[0] or name
 
 
 def _pattern(word: str) -> str:

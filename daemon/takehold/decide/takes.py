@@ -1,29 +1,38 @@
-"""Which recordings of a load and day are one take?
+"""Which recordings of a day are one take?
 
-From the strongest tie to the weakest:
+On one load, from the strongest tie to the weakest:
 1. A file set: one iXML FAMILY_UID, told apart by TOTAL_FILES, so that monos that were split from
    a poly file later are a set of their own. Its numbers repeat on other machines: they count for
    one originator and roll only (iXML specification; short UIDs were seen).
-2. Files of one originator, roll, scene and take with the same TimeReference and length.
+2. Files of one originator, roll, scene and take with the same TimeReference and length. A
+   TimeReference of 0 says nothing by itself: a take's number must, a file set or the names.
 3. Parts of a file that was split: TimeReference[k+1] = TimeReference[k] + frames[k], modulo the
    timecode day; or nearly so, after a file that is as long as a file may be.
 What was made from other files of the card (decide/derived) is a take of its own.
 Each file has its place in a set once: if a whole set lies twice on a card, it is two takes.
+What goes on on the next card of that role is one take (decide/over_cards).
 The order of the recordings does not matter. Cost: linear in their number, but for sorting.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
+from functools import lru_cache, partial
 from itertools import chain, pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from takehold.decide.derived import derived as from_others
-from takehold.decide.take_names import marked, same_number, same_words, scene_and_take
+from takehold.decide.file_set import place, tie
+from takehold.decide.over_cards import connected, over_cards
+from takehold.decide.take_names import (
+    marked,
+    same_number,
+    same_words,
+    scene_and_take,
+)
 from takehold.formats.timecode import day_samples
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings
@@ -48,8 +57,7 @@ GAP_SECONDS = 10
 _Alike = tuple[str, str, str, str, int, tuple[int, ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class _Piece:
+class _Piece(NamedTuple):
     """Files that begin together, and what they have in common with other pieces of a take."""
 
     files: tuple[Recording, ...]
@@ -77,10 +85,14 @@ def takes_of_day(view: DayStanding, settings: Settings) -> dict[int, tuple[Take,
             shelves[standing.load.id].append(standing.recording)
     roles = {load.id: load.role for load in view.loads}
     found: list[Take] = []
-    for load, files in shelves.items():
-        firsts, later = _told_apart(files, settings.rerecorded)
-        # A transmitter's file of hours is the original of nothing.
-        found += [*firsts, *later] if roles[load] is Role.BODYPACK else _beside(firsts, later)
+    for role in Role:
+        here = [files for load, files in shelves.items() if roles[load] is role]
+        if role is Role.BODYPACK:  # its file of hours is the original of nothing, and of no other
+            for files in here:
+                firsts, later = _told_apart(files, settings.rerecorded)
+                found += [*firsts, *later]
+        else:
+            found += _rolled((file for files in here for file in files), settings.rerecorded)
     on: dict[int, list[Take]] = {load: [] for load in shelves}
     for take in _across(found, roles):
         on[take.load].append(take)
@@ -90,11 +102,28 @@ def takes_of_day(view: DayStanding, settings: Settings) -> dict[int, tuple[Take,
 def takes(
     recordings: Iterable[Recording], words: Iterable[str] = (), starts_at: int = 0
 ) -> tuple[Take, ...]:
-    """The takes of one load, in the order of their timecode in a day that begins at `starts_at`.
+    """The takes of cards of one role, in the order of their timecode in a day from `starts_at` on.
 
     `words` mark what was recorded again; `starts_at` is in minutes since midnight.
     """
-    return _in_order(_beside(*_told_apart(recordings, words)), starts_at)
+    return _in_order(_rolled(recordings, words), starts_at)
+
+
+def _rolled(recordings: Iterable[Recording], words: Iterable[str]) -> Iterator[Take]:
+    """The takes load by load; one that goes on on another load is the first one's."""
+    known = {recording.id: recording for recording in recordings}
+    loads: dict[int, list[Recording]] = defaultdict(list)
+    for recording in known.values():
+        loads[recording.load].append(recording)
+    told = [_told_apart(files, words) for files in loads.values()]
+    firsts = over_cards((t for one, _ in told for t in one), known, _built)
+    later = over_cards((t for _, one in told for t in one), known, partial(_built, again=True))
+    on: dict[int, tuple[list[Take], list[Take]]] = {load: ([], []) for load in loads}
+    for again, some in enumerate((firsts, later)):
+        for take in some:
+            on[take.load][again].append(take)
+    for mine in on.values():
+        yield from _beside(*mine)
 
 
 def _told_apart(
@@ -141,43 +170,16 @@ def _pieces(recordings: Iterable[Recording]) -> Iterator[_Piece]:
     """Sets and single files, each cut where its files begin at another time."""
     tied: dict[Hashable, list[Recording]] = defaultdict(list)
     for recording in recordings:
-        tied[_tie(recording)].append(recording)
-    for tie, files in tied.items():
+        tied[tie(recording)].append(recording)
+    for tied_by, files in tied.items():
         layers: dict[int, list[Recording]] = defaultdict(list)
-        met: Counter[Hashable] = Counter()
+        met: dict[Hashable, int] = defaultdict(int)
         for file in files:
-            place = (file.description.metadata.time_reference, _place(file))
-            layers[met[place]].append(file)
-            met[place] += 1
+            there = (file.description.metadata.time_reference, place(file))
+            layers[met[there]].append(file)
+            met[there] += 1
         for number, layer in layers.items():
-            yield from _cut(layer, (tie, number), complete=number == 0)
-
-
-def _tie(recording: Recording) -> Hashable:
-    """What a recording shares with the others of its set and with nothing else."""
-    said = recording.description.metadata
-    if said.family_uid:
-        return (said.originator, said.tape, said.family_uid, said.total_files)
-    if said.time_reference is None or not recording.description.frames:
-        return recording.id
-    made = recording.description.format
-    rate = made.sample_rate if made else 0
-    who = (said.originator, said.tape, *map(same_words, scene_and_take(recording)))
-    told = said.set_index or said.tracks
-    folder = b"" if told else recording.path.rpartition(b"/")[0]
-    return (*who, said.time_reference, recording.description.frames, rate, folder)
-
-
-def _place(recording: Recording) -> Hashable:
-    """Its place in a set. Monos that do not tell it have one of their own in their folder's set."""
-    said, made = recording.description.metadata, recording.description.format
-    if said.set_index:
-        return said.set_index.lstrip("0")
-    if said.tracks:
-        return tuple(track.channel for track in said.tracks)
-    if made is None or made.channels > 1:
-        return "poly"
-    return recording.id
+            yield from _cut(layer, (tied_by, number), complete=number == 0)
 
 
 def _cut(layer: list[Recording], family: Hashable, *, complete: bool) -> Iterator[_Piece]:
@@ -213,20 +215,9 @@ def _piece(files: list[Recording], family: Hashable, expected: int | None) -> _P
 
 def _joined(pieces: list[_Piece]) -> list[list[_Piece]]:
     """The pieces of each take, in the order of time."""
-    home = list(range(len(pieces)))
-
-    def top(number: int) -> int:
-        while home[number] != number:
-            home[number] = home[home[number]]
-            number = home[number]
-        return number
-
-    for one, other in chain(_families(pieces), _gapless(pieces), _nearly(pieces)):
-        home[max(top(one), top(other))] = min(top(one), top(other))
-    groups: dict[int, list[_Piece]] = defaultdict(list)
-    for number, piece in enumerate(pieces):
-        groups[top(number)].append(piece)
-    return [_in_time(group) for group in groups.values()]
+    edges = chain(_families(pieces), _gapless(pieces), _nearly(pieces))
+    groups = connected(len(pieces), edges)
+    return [_in_time([pieces[number] for number in group]) for group in groups]
 
 
 def _families(pieces: list[_Piece]) -> Iterator[tuple[int, int]]:
@@ -350,7 +341,8 @@ def _across(found: list[Take], roles: Mapping[int, Role]) -> Iterator[Take]:
         rest = [t for t in side if roles[t.load] is not Role.BODYPACK and not t.rerecorded]
         yield from packs
         later = [take for take in side if take.rerecorded]
-        yield from (replace(take, rerecorded=False) for take in _beside(rest, later))
+        told = _beside(rest, later) if later else rest
+        yield from (replace(t, rerecorded=False) if t.rerecorded else t for t in told)
 
 
 def _around(take: Take, firsts: list[Take], timed: list[tuple[int, int]]) -> int | None:

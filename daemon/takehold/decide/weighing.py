@@ -13,8 +13,8 @@ from takehold.decide.by_digest import (
     name_of,
     whole_blocks,
 )
-from takehold.decide.candidates import Unit
 from takehold.decide.spread import later, spread, theirs_alone
+from takehold.decide.unit import Unit
 from takehold.model.comparison import Comparison, Side
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording

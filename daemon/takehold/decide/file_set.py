@@ -1,0 +1,69 @@
+"""What ties a recording to the others of its set, its place in that, and what the set lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+
+from takehold.decide.take_names import same_words, scene_and_take, set_name
+from takehold.model.recording import Recording
+from takehold.model.slate import stem
+from takehold.model.take import Take
+
+# Missing numbers of a set are named up to this size.
+NAMED = 64
+
+
+def tie(recording: Recording) -> Hashable:
+    """What a recording shares with the others of its set and with nothing else."""
+    said = recording.description.metadata
+    if said.family_uid:
+        return (said.originator, said.tape, said.family_uid, said.total_files)
+    if said.time_reference is None or not recording.description.frames:
+        return recording.id
+    made = recording.description.format
+    rate = made.sample_rate if made else 0
+    who = (said.originator, said.tape, *map(same_words, scene_and_take(recording)))
+    told = said.set_index or said.tracks
+    folder = b"" if told else recording.path.rpartition(b"/")[0]
+    known = (*who, said.time_reference, recording.description.frames, rate, folder)
+    if said.time_reference or who[-1] or (said.total_files or 0) > 1:
+        return known
+    name = set_name([stem(recording.path)])  # many recorders have no timecode, and write 0
+    return (*known, name) if name else recording.id
+
+
+def place(recording: Recording) -> Hashable:
+    """Its place in a set. Monos that do not tell it have one of their own in their folder's set."""
+    said, made = recording.description.metadata, recording.description.format
+    if said.set_index:
+        return said.set_index.lstrip("0")
+    if said.tracks:
+        return tuple(track.channel for track in said.tracks)
+    if made is None or made.channels > 1:
+        return "poly"
+    return recording.id
+
+
+def lacks(take: Take, recording: Callable[[int], Recording]) -> str:
+    """What a set lacks by its own account, "" for nothing; `recording` gives one by its number.
+
+    A number that comes back with each part counts the files of a part; else all are counted on.
+    """
+    expected = take.expected or 0
+    if expected < 2:
+        return ""
+    indexes = [[_index(recording(n)) for n in part.files] for part in take.parts]
+    flat = [index for part in indexes for index in part]
+    counted_on = len(set(flat)) == len(flat)
+    least = min([flat] if counted_on else indexes, key=len)
+    if len(least) >= expected:
+        return ""
+    says = f"{len(least)} of {expected} files are there"
+    if expected <= NAMED and all(i.isdecimal() and 0 < int(i) <= expected for i in least):
+        there = {int(index) for index in least}
+        says += f", not {', '.join(str(n) for n in range(1, expected + 1) if n not in there)}"
+    return says
+
+
+def _index(recording: Recording) -> str:
+    return recording.description.metadata.set_index.lstrip("0") or f"#{recording.id}"
