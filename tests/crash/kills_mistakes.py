@@ -44,7 +44,7 @@ IN_PLACE = f"""\
     if path:
         return
 """
-COMPARED = "            if back != job.digests.xxh64:\n"
+COMPARED = "            if back != job.handed:\n"
 NAMED = "            path, there = self._keep(job, written.part, job.digests)\n"
 TAKEN_BACK = f"""\
 {NAMED}            {LINGER}

@@ -23,7 +23,7 @@ ARGUMENT = {
     "finding": 0,
     "Complaint": 0,
     "Unlike": 0,
-    "_make": 1,
+    "of_file": 1,
     "noticed": 1,
     "noticed_of": 1,
     "Trouble": 1,
@@ -141,7 +141,7 @@ def test_every_complaint_of_a_file_has_its_sentence() -> None:
     "source",
     [
         'finding("x-y", HOLD, name, says)',
-        '_make(standing, "x-y", LOOK, says)',
+        'of_file(standing, "x-y", LOOK, says)',
         'self._alarm(look, key, "x-y", says)',
         'Trouble(key, "x-y", says, do, 0, 1, 0)',
         'raise WorldError(says, do, code="x-y")',

@@ -49,7 +49,7 @@ MISTAKES = (
     Mistake(
         "a copy is proven without being compared",
         "engine/proving.py",
-        "if back != job.digests.xxh64:",
+        "if back != job.handed:",
         "if back is None:",
         2,
     ),

@@ -69,6 +69,21 @@ def test_what_was_renamed_and_what_was_deleted(bench: Bench, tmp_path: Path) -> 
     )
 
 
+def test_cards_that_were_labelled_anew_are_told_by_both_labels(
+    bench: Bench, tmp_path: Path
+) -> None:
+    """Exchanged by mistake: by what each is labelled now it is found, and has its role."""
+    laptop, cards, _ = at_noon(bench, tmp_path)
+    for card, label in zip(cards, ("SND_B1", "SND_A1"), strict=True):
+        run("exfatlabel", card.loop, label)
+        card.mount_again()
+    assert laptop.run("once").returncode == 0
+    for asked in (["card"], ["card", "SND_B1"]):
+        said = laptop.run(*asked).stdout
+        assert "SND_A1 (now SND_B1) (backup, first seen" in said
+        assert "SND_B1 (now SND_A1) (primary, first seen" in said
+
+
 def test_a_card_that_was_formatted_tells_nothing(bench: Bench, tmp_path: Path) -> None:
     """Under the same serial number, with a file of a name, size and length that it had before."""
     laptop, cards, _ = at_noon(bench, tmp_path)

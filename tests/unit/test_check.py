@@ -209,6 +209,18 @@ def test_a_file_that_was_cut_off_is_told_once() -> None:
     assert told & {"header-untrue", "frame-cut"} == {"header-untrue"}
 
 
+def test_what_is_odd_on_both_cards_to_the_byte_is_decided_once() -> None:
+    """The recorder wrote both files so: of the backup's it is a note that names the other."""
+    complaints = (Complaint("header-untrue", "12 of 15 bytes"),)
+    first, second, other = recording(1), of_two(), of_two(head=b"edit")
+    cut = replace(first.description, complaints=complaints)
+    for its, severity in ((second, NOTE), (other, LOOK)):
+        facts = pair(replace(first, description=cut), replace(its, description=cut))
+        found = [x for x in findings(Case("", NOTE, "", facts)) if x.code == "header-untrue"]
+        assert [(x.recording, x.severity) for x in found] == [(1, LOOK), (2, severity)]
+        assert ("SND_A1/T01.WAV has the same bytes" in found[1].do) is (severity is NOTE)
+
+
 def test_a_good_day_has_no_finding() -> None:
     assert findings(Case("", NOTE, "", good_day())) == ()
 

@@ -7,7 +7,19 @@ from typing import Any
 
 import pytest
 
-from planworld import NOON, copied, ledger, load, recording, settings, taken, target, trouble, view
+from planworld import (
+    NOON,
+    copied,
+    digests,
+    ledger,
+    load,
+    recording,
+    settings,
+    taken,
+    target,
+    trouble,
+    view,
+)
 from planworld import cards as loads
 from takehold.decide.check import Around, check, verdict
 from takehold.decide.confirm import second_reads
@@ -83,6 +95,36 @@ def test_tracks_without_a_backup_are_named() -> None:
         "SND_A1/T.WAV: the backup holds other tracks of it only: tracks 2 (Boom), 3 (Anna) have no "
         "backup."
     )
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        (
+            compared(Relation.SHORT, frame=40, frames=4),
+            compared(Relation.SHORT, frames=24, frame=20),
+        ),
+        (
+            compared(Relation.DIFFERENT, frame=40, channels=(2,)),
+            compared(Relation.DIFFERENT, frame=40, channels=(1, 2, 3)),
+        ),
+    ],
+)
+def test_a_decision_holds_for_what_was_lost_then(before: f.Fact, after: f.Fact) -> None:
+    """More of it is lacking: another finding, about which nobody decided yet."""
+    ids = [about_backup(facts_of(pair(LINES, bits=16), done))[0].id for done in (before, after)]
+    assert ids[0] != ids[1]
+
+
+def test_a_decision_holds_for_the_backup_that_was_there() -> None:
+    """Of the same tracks, in another file."""
+    (one,) = about_backup(facts_of(pair(LINES[:1])))
+    other = pair(LINES[:1])
+    (read,) = other.files[2].readings
+    written_anew = replace(read, digests=digests(b"its metadata was edited"))
+    other.files[2] = replace(other.files[2], readings=(written_anew,))
+    (now,) = about_backup(facts_of(other))
+    assert (one.says, one.id == now.id) == (now.says, False)
 
 
 def test_a_reduced_mix_is_both() -> None:
@@ -281,6 +323,14 @@ def test_a_coding_that_is_not_decoded_is_not_called_other_audio(
     )
 
 
+def test_what_may_be_another_take_with_the_same_playback_is_not_called_lower_quality() -> None:
+    figures = {"residual_db": -4.3, "correlation": 0.6748, "alone": (2,)}
+    told = about_backup(facts_of(pair(LINES, bits=16), compared(Relation.UNDECODED, **figures)))
+    assert [x.code for x in told] == ["backup-not-comparable", "backup-partial"]
+    assert "nothing shows both to be of one take" in told[0].says
+    assert told[0].says.endswith("what differs lies 4.3 dB below it, correlation 0.6748.")
+
+
 def test_each_file_of_a_set_that_cannot_be_compared_says_so() -> None:
     made = Cards()
     for number, line in enumerate(LINES, 1):
@@ -376,6 +426,18 @@ def test_notes_and_damaged_audio_are_no_containers(path: bytes) -> None:
 def test_a_primary_card_that_can_be_read_is_matched_whatever_lies_beside() -> None:
     facts = [*facts_of(pair(LINES)), *taken(opaque(number=9))]
     assert {x.code for x in about_backup(facts)} == {"backup-unknown"}
+
+
+def test_what_a_recorder_keeps_beside_its_takes_is_one_decision() -> None:
+    """Nobody decides on eighty files one by one; one more, and it is another finding."""
+    beside = [opaque(b"T%d.PEAK" % n, number=n) for n in range(10, 15)]
+    told = [about_backup([*facts_of(pair(LINES)), *taken(*beside[:n])]) for n in (4, 5)]
+    ((four,), (five,)) = told
+    assert (four.code, four.id == five.id) == ("backup-unknown", False)
+    assert four.says == (
+        "SND_A1: 4 files may hold audio, and the backup card has no such file of their names: "
+        "T10.PEAK, T11.PEAK, T12.PEAK and 1 more."
+    )
 
 
 # -- a container on one card, and another card that can be read

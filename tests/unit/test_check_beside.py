@@ -93,6 +93,16 @@ def test_a_date_that_is_a_day_off_is_said_once_for_the_card() -> None:
     assert codes(known).isdisjoint({"backup-not-seen", "backup-missing", "source-not-seen"})
 
 
+def test_of_one_date_the_times_are_said() -> None:
+    """One recorder's clock stands at midnight: before the day's beginning it is the day before."""
+    known = day_of(mine(), its(date=DAY, time="00:00:30"))
+    says = (
+        "SND_B1: 1 of its recordings holds audio of this day, and its recorder says 2031-05-06"
+        " 00:00:30, the primary's 2031-05-06 06:00:30."
+    )
+    assert told(known, "backup-day-off") == [(Severity.LOOK, says)]
+
+
 def test_a_watch_folder_of_another_date_was_seen() -> None:
     """Its files are the backup of this day."""
     folder = Source("backup", Role.BACKUP, path=b"/srv/backup")
@@ -318,6 +328,14 @@ def test_a_day_whose_date_is_off_can_be_decided_on() -> None:
     assert severity is Severity.LOOK
     alone = day_of(its(102, audio=LONG[::-1]))
     assert [severity for severity, _ in told(alone, "primary-not-seen", BEFORE)] == [Severity.HOLD]
+
+
+def test_a_day_of_transmitters_alone_can_be_decided_on() -> None:
+    """Their clock may be a day off, with timecode that was jammed: nobody recorded on that day."""
+    pack = on(recording(102, b"P1.WAV", of=3, audio=LONG), BEFORE, BEFORE, "06:00:30")
+    known = day_of(mine(), pack, loads=(f.LoadSeen(load(3, Role.BODYPACK)),))
+    for code in ("primary-not-seen", "backup-not-seen"):
+        assert [severity for severity, _ in told(known, code, BEFORE)] == [Severity.LOOK]
 
 
 def test_a_backup_without_dates_may_be_of_another_day() -> None:

@@ -91,6 +91,49 @@ def test_a_track_that_dies_is_told_with_the_time():
     assert "Lav (4.0 s at its end, from 09:00:06:00 on)" in found.says
 
 
+def test_a_track_that_ends_in_each_take_is_told_once_with_each_time():
+    """As one of playback whose song is over: one decision a card, not one a take."""
+    takes = []
+    for nth in range(1, 23):
+        samples = noise()
+        samples[(5 + nth % 2) * HZ :, 1] = 0
+        name = b"T%02d.WAV" % nth
+        takes.append(
+            poly(samples, "Boom", "Song", name=name, start=MORNING + nth * 60 * HZ, nth=nth)
+        )
+    found = only(*takes)
+    assert (found.code, found.severity) == ("track-dead", LOOK)
+    assert found.says.startswith(
+        "SND_A1: 22 takes: goes dead within the take: Song: T01.WAV (4.0 s at its end, from "
+        "09:01:06:00 on), T02.WAV (5.0 s at its end, from 09:02:05:00 on), "
+    )
+    assert found.says.endswith(" and 2 more.")
+
+
+def test_takes_in_which_other_tracks_die_are_told_apart():
+    first, second = noise(), noise()
+    first[6 * HZ :, 1] = 0
+    second[6 * HZ :, 0] = 0
+    later = poly(second, "Boom", "Lav", name=b"T02.WAV", start=MORNING + 60 * HZ, nth=2)
+    found = told(poly(first, "Boom", "Lav"), later)
+    assert [x.code for x in found] == ["track-dead"] * 2
+
+
+def test_tracks_that_begin_late_in_each_take_are_one_note():
+    takes = []
+    for nth in range(1, 4):
+        samples = noise()
+        samples[: 2 * HZ, 1] = 0
+        name = b"T%02d.WAV" % nth
+        takes.append(
+            poly(samples, "Boom", "Song", name=name, start=MORNING + nth * 60 * HZ, nth=nth)
+        )
+    assert only(*takes).says == (
+        "SND_A1: 3 takes: exactly zero before the first sound: Song: T01.WAV (2.0 s), "
+        "T02.WAV (2.0 s), T03.WAV (2.0 s)."
+    )
+
+
 @pytest.mark.parametrize(("seconds", "codes"), [(DEAD, ["track-dead"]), (DEAD - 0.01, [])])
 def test_a_dropout_counts_from_a_second_on(seconds: float, codes: list[str]):
     samples = noise()

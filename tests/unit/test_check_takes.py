@@ -100,6 +100,8 @@ CASES = [
           wav(2, b"T02.WAV", "1", "1", MORNING + 60 * HZ, 30 * HZ)]),
     Case("take-twice", LOOK, "scene 1, take 002 is there already: SND_A1/T02.WAV",
          changed(THREE, 2, take="002")),
+    Case("take-twice", LOOK, "scene 1, take 1 is there already: SND_A1/T01.WAV",
+         changed(changed(THREE, 1, take="1", note="lav NG, fs2"), 2, take="2")),
     Case("take-numbers", LOOK, "primary: scene 1 has no take 2.", [THREE[0], THREE[2]]),
     Case("take-numbers", LOOK, "primary: scene 1 has no takes 1, 2.", [THREE[2]]),
     Case("take-numbers", LOOK, "primary: scene 1 has no take 2.",
@@ -128,6 +130,10 @@ CASES = [
     Case("tracks-unnamed", LOOK, "none of its tracks has a name",
          polys(("Boom", "Lav"), ("", ""))),
     Case("tracks-unnamed", NOTE, "primary: no take names its tracks.", polys(("", ""), ("", ""))),
+    Case("tracks-unnamed", NOTE, "SND_A1: 3 takes: no name on channel 2: T01.WAV, T02.WAV, T03",
+         polys(*[("Boom", "")] * 3)),
+    Case("tracks-unnamed", NOTE, "SND_A1/T01.WAV: no name on channel 2.",
+         polys(("Boom",), ("Boom", "Lav"))),
     Case("tracks-changed", LOOK, "track 2 was Lav and is Plant, in the same scene",
          polys(("Boom", "Lav"), ("Boom", "Plant"), ("Boom", "Plant"))),
     Case("tracks-changed", LOOK, "track 2 was Lav and is unnamed",
@@ -217,6 +223,24 @@ QUIET = {
         *changed(row(*minutes(0, 1, 2, 3)), 2, take="2", types=("FALSE_START",))[:3],
         *changed(row(*minutes(0, 1, 2, 3)), 3, take="3")[3:],
     ],
+    **{
+        f"told by its note alone: {note}": changed(
+            changed(THREE, 1, take="1", note=note), 2, take="2"
+        )
+        for note in ("False start", "plane, false-start!", "FS", "f/s", " N.G.", "no good")
+    },
+    "a mix with names of its own beside each take's isos": [
+        file
+        for n in (1, 2, 3)
+        for file in (
+            *monos(n * 10, "1", str(n), MORNING + n * 60 * HZ, "Boom", "Lav", "Plant"),
+            wav(
+                *(n, b"MIX%d.wav" % n, "1", str(n), MORNING + n * 60 * HZ),
+                channels=2,
+                tracks=names("MixL", "MixR"),
+            ),
+        )
+    ],
     "a take that was no good, and its number again": changed(
         changed(THREE, 1, take="1", types=("NO_GOOD",)), 2, take="2"
     ),
@@ -271,6 +295,38 @@ def test_a_set_that_the_backup_card_has_whole_can_be_decided():
     (found,) = told(SET[0], SET[2], *on_backup(SET))
     assert (found.code, found.severity) == ("set-incomplete", LOOK)
     assert "whole on the backup card" in found.says
+
+
+def test_a_mix_beside_the_isos_does_not_make_their_set_whole():
+    """Of one scene, take and timecode, and whole by itself; the isos are on neither card."""
+    mix = wav(9, b"MIX.wav", "1", "1", MORNING, channels=2, tracks=names("MixL", "MixR"))
+    there = [SET[0], mix]
+    found = [f for f in told(*there, *on_backup(there)) if f.code == "set-incomplete"]
+    assert [(f.severity, "whole" in f.says) for f in found] == [(HOLD, False)]
+
+
+def test_another_units_set_does_not_make_one_whole():
+    """Two recorders without timecode, the same scene and take: what answers the files counts."""
+    here = monos(1, "1", "1", 0, "Boom", "Lav", "Plant", family_uid="A")
+    there = monos(31, "1 ", "1", 0, "Boom", "Lav", "Plant", family_uid="B", originator="other")
+    theirs = [replace(r, id=r.id + 40, load=2) for r in there]
+    found = told(here[0], here[2], *on_backup([here[0], here[2]]), *there, *theirs)
+    assert [f.severity for f in found if f.code == "set-incomplete"] == [HOLD]
+
+
+def test_what_was_recorded_again_is_checked_for_being_whole():
+    """Its number of files may be the original's: a person decides on that; not on a lost part."""
+    at = MORNING + 60 * HZ
+    again = monos(11, "1", "2", at, "Boom", "Lav", "Plant", note="rerec")
+    (found,) = told(*THREE, again[0])
+    assert (found.code, found.severity) == ("set-incomplete", LOOK)
+    parts = [
+        wav(n, b"A_%d.wav" % n, "1", "2", at + late * HZ, 3 * HZ, note="rerec", family_uid="R")
+        for n, late in ((11, 0), (12, 60))
+    ]
+    (lost,) = told(*THREE, *parts)
+    assert (lost.code, lost.severity) == ("part-missing", HOLD)
+    assert "57.000 s" in lost.says
 
 
 def test_a_take_that_only_the_backup_card_has_is_not_called_missing():

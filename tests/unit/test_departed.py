@@ -134,6 +134,28 @@ def test_what_was_deleted_and_recorded_anew() -> None:
     assert view(book).index[TWO.id].current
 
 
+@pytest.mark.parametrize(("there", "severity"), [((ONE, TWO), "look"), ((ONE,), "note")])
+def test_a_backup_that_was_deleted_asks_a_person(
+    there: tuple[Recording, ...], severity: str
+) -> None:
+    """The primary's file has it no more; of one that is deleted on both cards nobody asks."""
+    book = known(ONE, TWO, ITS_ONE, ITS_TWO)
+    look(book, *there)
+    look(book, ITS_ONE, of=2)
+    [told] = [f for f in found(book) if f.recording == ITS_TWO.id]
+    assert (told.code, told.severity) == ("deleted-on-card", severity)
+
+
+def test_silence_is_no_evidence_for_a_new_name() -> None:
+    """Two takes of digital silence, of one length, from a recorder whose timecode stands still."""
+    hush = {"audio": bytes([128] * 90), "said": {"time_reference": 0}}
+    two, three = (rolled(n, b"T%d.WAV" % n, head=b"%d" % n, **hush) for n in (2, 3))
+    book = known(ONE, two, three)
+    look(book, ONE, three)
+    assert {f.code for f in found(book) if f.recording == two.id} >= {"deleted-on-card"}
+    assert view(book).index[two.id].renamed is None
+
+
 @pytest.mark.parametrize(
     ("there", "how"),
     [

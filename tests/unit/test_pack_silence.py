@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from planworld import cards, ledger, load, reading, settings, taken, view
 from takehold.decide.check import Around, check
 from takehold.decide.coverage import Extent, coverage, told
+from takehold.formats.audio import AudioMeter
 from takehold.formats.levels import packed
 from takehold.model import facts as f
 from takehold.model.finding import Finding, Severity
 from takehold.model.measured import Channel
 from takehold.model.recording import Recording
 from takehold.model.settings import Role
-from takehold.model.sound import Coding, Sound
+from takehold.model.sound import Coding, Sound, Span, WaveFormat
 from takeworld import HOUR, HZ, MORNING, names, wav
 
 PACK = load(3, Role.BODYPACK, source="pack-a")
@@ -117,8 +119,41 @@ def test_a_pack_that_was_not_measured_or_was_cut_is_taken_at_its_timecode():
     assert extent(dead_keeper(), replace(whole, description=longer))[0] is Extent.WHOLE
 
 
+def paused(*zeros: tuple[int, int], channels: int = 1) -> Recording:
+    """Keeper's transmitter from ten seconds before the take, for half a minute, with pauses."""
+    made = pack(*[channel(0, 30 * HZ - 1)] * channels, start=MORNING - LONG, frames=30 * HZ)
+    form = WaveFormat(1, channels, HZ, 24, 3 * channels)
+    samples = np.full((30 * HZ, form.block_align), 3, "u1")
+    for low, high in zeros:
+        samples[low:high] = 0
+    meter = AudioMeter(Span(0, samples.nbytes), form, MORNING - LONG)
+    meter.feed(samples.tobytes(), 0)
+    sound = meter.sound()
+    described = replace(made.description, format=form)
+    return replace(made, description=described, readings=(replace(made.readings[0], sound=sound),))
+
+
+def test_a_pause_within_the_file_is_not_offered_where_all_its_tracks_are_zero():
+    """To the second: its blocks tell it. The take lies from the 10th to the 20th second."""
+    taken_whole = (LONG - HZ, 2 * LONG + HZ)
+    assert extent(dead_keeper(), paused(taken_whole))[0] is Extent.NOT
+    assert extent(dead_keeper(), paused(taken_whole, channels=2))[0] is Extent.NOT
+    assert extent(dead_keeper(), paused((22 * HZ, 29 * HZ)))[0] is Extent.WHOLE
+    which, says = extent(dead_keeper(), paused((LONG + HZ // 2, LONG + 5 * HZ // 2)))
+    assert which is Extent.PARTLY
+    assert says.endswith(
+        "from 09:00:00:00 to 09:00:01:00 and from 09:00:02:00 to 09:00:10:00, by timecode"
+    )
+    assert "has all of it" not in found_on(dead_keeper(), paused(taken_whole))["track-silent"].do
+
+
+def test_a_moment_without_sound_is_no_pause():
+    """Shorter than a second, or a whole block of it that is not."""
+    assert extent(dead_keeper(), paused((LONG, LONG + HZ - 1)))[0] is Extent.WHOLE
+
+
 def test_zeros_within_are_a_note_from_a_second_on():
-    """Only how long they last is known, so the pack is still offered."""
+    """Of one track among others only how long they last is known: it is still offered."""
     for gap, notes in ((HZ, True), (HZ - 1, False)):
         found = found_on(dead_keeper(), pack(channel(0, 2 * HOUR - 1, gap)))
         assert ("pack-silent" in found) is notes

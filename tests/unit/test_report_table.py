@@ -36,6 +36,20 @@ def table(mark: str = ",", rows: list[list[str]] = [HEAD, *ROWS], end: str = "\r
     return "".join(mark.join(row) + end for row in rows)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"files": ["S01T01.WAV", "S01T02.WAV",\n"S01T03.WAV"]}',
+        '[\n  "S01T01.WAV",\n  "S01T02.WAV"\n]',
+        '[{"file": "S01T01.WAV"},\n{"file":\n"S01T02.WAV"}]',
+    ],
+)
+def test_what_a_program_keeps_is_no_table(text: str):
+    """RFC 8259: of its lines only some would be taken for names."""
+    assert listing(text.encode()) is None
+    assert names_listed(b"[1] File\nS01T01.WAV\nS01T02.WAV\n") is not None
+
+
 @pytest.mark.parametrize("mark", [",", ";", "\t", "|", "   ", " | "])
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_columns_may_be_parted_by_any_mark(mark: str, end: str):

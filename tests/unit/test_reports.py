@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from planworld import cards, ledger, settings, taken, view
+import pytest
+
+from planworld import NOON, cards, ledger, settings, taken, view
 from reportworld import ALL, BEFORE, CARD, codes, found, on_card, report
 from takehold.decide.check import Around, check
+from takehold.decide.departed import GONE
+from takehold.model import facts as f
 from takeworld import wav
 
 
@@ -92,6 +96,15 @@ def test_totals_and_signatures_are_no_names_without_ending():
     assert told.says.endswith("names a file that is not on that card: Rain.")
 
 
+@pytest.mark.parametrize("remark", ["Not recorded: S01T04.WAV", "rolled? S01T04.WAV"])
+def test_a_remark_that_ends_in_a_name_is_not_missing(remark: str):
+    """No card takes its marks in a file's name; one that is there counts all the same."""
+    assert codes(*CARD, report(*ALL, remark)) == []
+    assert codes(*CARD, report(*ALL, "S01T04.WAV", remark)) == ["report-names-missing"]
+    there = on_card(remark.encode(), first=50)
+    assert codes(*CARD, *there, report(*ALL, remark)) == []
+
+
 def test_what_was_deleted_on_the_card_is_told_and_left_out_by_none():
     """Copied at lunch and deleted in the recorder since: its report is right either way."""
     lost = CARD[2].path
@@ -133,6 +146,9 @@ def test_a_report_is_a_document_whatever_its_ending():
     paper = report(*ALL, path=b"DAY.ALE")
     facts = [*cards(), *taken(*CARD, *backup, paper)]
     told = check(view(ledger(facts)), ledger(facts), settings(), Around())
+    assert "backup-unknown" not in {x.code for x in told if x.recording == paper.id}
+    gone = f.Listed(1, NOON, len(CARD), (), (f.Skip(paper.path, GONE),))
+    told = check(view(ledger(facts, [gone])), ledger(facts, [gone]), settings(), Around())
     assert "backup-unknown" not in {x.code for x in told if x.recording == paper.id}
     early = [replace(r, day=BEFORE) for r in CARD]
     facts = [*cards(), *taken(*early, paper)]

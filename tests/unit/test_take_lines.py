@@ -104,6 +104,14 @@ def test_what_kind_of_take_it_is_has_a_column_of_its_own_where_any_is_told():
     assert entry["derived"] is False
 
 
+def test_long_names_are_cut_in_the_table_and_whole_beside_it():
+    """A million letters are taken of iXML, and not shown."""
+    long = wav(8, b"S1T3.WAV", "1" * 50_000, "3", MORNING, tracks=names("B" * 50_000))
+    assert sum(map(len, printed(POLY, long))) < 3_000
+    (entry, _) = facts_of(POLY, long)["takes"]
+    assert (len(entry["scene"]), len(entry["tracks"][0])) == (50_000, 50_000)
+
+
 def test_what_was_made_from_another_file_says_so():
     poly = wav(5, b"P.WAV", "1", "2", MORNING, channels=2, file_uid="U")
     split = monos(6, "1", "2", MORNING, "Mix", "Boom", parent_uid="U")

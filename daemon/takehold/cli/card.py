@@ -8,7 +8,7 @@ import click
 
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.facts import card_facts
-from takehold.cli.live import around_of, last_state, tell_silence
+from takehold.cli.live import around_of, called, last_state, tell_silence
 from takehold.cli.tables import print_json
 from takehold.decide.card import CAUTION, card_answer
 from takehold.formats.names import shown
@@ -27,18 +27,20 @@ def card(place: Home, name: str | None, as_json: bool) -> int:
     """
     settings, state = settings_of(place), last_state(place)
     around = around_of(state)
+    now = {card["load"]: card["labelled"] for card in state["cards"]} if state else {}
     silent = tell_silence(place, state, err=as_json)
     with reading(place) as (ledger, _):
         loads = [
             load
             for load in ledger.loads.values()
-            if name is None or name.lower() in (load.label.lower(), load.source.lower())
+            if name is None
+            or name.lower() in map(str.lower, (load.label, load.source, now.get(load.id, "")))
         ]
         if name is not None and not loads:
             raise UsageError(f"No card named {shown(name)} was seen.")
         newest = loads if name is not None else loads[-NEWEST:]
         answers = [card_answer(ledger, load, settings, around) for load in newest]
-    facts = [card_facts(a) for a in answers]
+    facts: list[Any] = [{**card_facts(a), "labelled": now.get(a.load.id)} for a in answers]
     if as_json:
         print_json(facts)
     else:
@@ -57,7 +59,8 @@ def _last_line(facts: list[Any]) -> str:
 
 def _print_card(facts: Any) -> None:
     days = ", ".join(facts["days"])
-    click.echo(f"{facts['card']} ({facts['role']}, first seen {facts['first_seen_at']}; {days})")
+    name = called(facts["card"], facts["labelled"])
+    click.echo(f"{name} ({facts['role']}, first seen {facts['first_seen_at']}; {days})")
     if facts["against_hand_over"]:
         click.echo("  Do not hand it over yet:")
         for reason in facts["against_hand_over"]:

@@ -30,7 +30,7 @@ SHAPE = {
     "day": str,
     "cards": [
         {
-            **dict.fromkeys(("source", "label", "role", "at"), str),
+            **dict.fromkeys(("source", "label", "labelled", "role", "at"), str),
             **dict.fromkeys(("load", "files", "copied", "confirmed"), int),
             "in_use": bool,
         }
@@ -98,6 +98,11 @@ def _fits(value: Any, shape: Any) -> bool:
     if isinstance(shape, list):
         return isinstance(value, list) and all(_fits(entry, shape[0]) for entry in value)
     return isinstance(value, shape)
+
+
+def called(label: str, labelled: str | None) -> str:
+    """A card by the label under which it was first seen, with that of now if it is another."""
+    return label if labelled in (None, label) else f"{label} (now {labelled})"
 
 
 def ring(place: Home) -> None:

@@ -11,7 +11,15 @@ import click
 
 from takehold.adapters.live import takes_writes
 from takehold.cli.exits import FINE, MEDIA, WORLD
-from takehold.cli.live import SILENT, State, around_of, is_running, is_silent, last_state
+from takehold.cli.live import (
+    SILENT,
+    State,
+    around_of,
+    called,
+    is_running,
+    is_silent,
+    last_state,
+)
 from takehold.cli.tables import Row, count, print_json, size, span
 from takehold.cli.view import beside_ready, judged_day
 from takehold.decide.alarms import open_troubles
@@ -152,7 +160,8 @@ def print_status(facts: Any) -> None:
 
 def _who(facts: Any) -> Iterator[str]:
     for card in facts["cards"] or ():
-        yield f"{card['label']} ({card['role']}) at {card['at']}: {card_words(card)}"
+        name = called(card["label"], card["labelled"])
+        yield f"{name} ({card['role']}) at {card['at']}: {card_words(card)}"
     for card in facts["cards_not_in"] or ():
         seen = f"; {', '.join(card['seen'])} was in" if card["seen"] else " yet"
         yield f"{card['label']} ({card['role']}): not in{seen}"

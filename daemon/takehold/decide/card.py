@@ -61,7 +61,9 @@ def _against_day(ledger: Ledger, judged: Judged, load: Load) -> list[str]:
         if _is_about(f, load, mine) and _is_open(f, ledger)
     ]
     if not reasons and judged.verdict is Verdict.HOLD:
-        reasons.append(f"{day}: its own files are fine; the day is HOLD for others: takehold day")
+        reasons.append(
+            f"{day}: nothing is open about its own files; the day is HOLD for others: takehold day"
+        )
     others = sum(r.load == load.id and r.id not in mine for r in ledger.day(day))
     if others:
         reasons.append(f"{day}: {others} files of this card belong to another production.")

@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from takehold.decide.check_beside import answered_elsewhere, beside_findings, undated
+from takehold.decide.check_beside import answered_elsewhere, beside_findings, packs_alone, undated
 from takehold.decide.check_cards import card_findings
 from takehold.decide.check_compared import uncompared_findings
 from takehold.decide.check_coverage import coverage_findings, silence_findings
@@ -21,6 +21,7 @@ from takehold.decide.check_report import report_findings
 from takehold.decide.check_set_up import set_up_findings
 from takehold.decide.check_sound import sound_findings
 from takehold.decide.check_takes import take_findings
+from takehold.decide.check_unknown import unknown_findings
 from takehold.decide.coverage import coverage
 from takehold.decide.keys import publish_key, rec_key, stock_key
 from takehold.decide.litter import is_document
@@ -84,6 +85,7 @@ def check(
     found += set_up_findings(view, settings)
     found += uncleared_findings(view, ledger, settings)
     found += uncompared_findings(view, ledger)
+    found += unknown_findings(view)
     found += beside_findings(view)
     papers_only = all(
         is_document(r.path) or r.id in papers for r in (s.recording for s in view.files)
@@ -270,7 +272,7 @@ def _day(
             # An earlier version is not on its card any more: nobody can read it a second time.
             sure = role is Role.BACKUP and all(s.reads is Reads.AGREED for s in owed if s.current)
             # Where the date of some of them is off, it may be that of all.
-            sure |= bool(elsewhere) or (role is Role.PRIMARY and undated(view))
+            sure |= bool(elsewhere) or (role is Role.PRIMARY and undated(view)) or packs_alone(view)
             yield finding(
                 code,
                 LOOK if sure else HOLD,

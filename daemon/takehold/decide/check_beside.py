@@ -56,6 +56,12 @@ def undated(view: DayStanding) -> bool:
     return bool(audio) and not any(s.recording.description.metadata.date for s in audio)
 
 
+def packs_alone(view: DayStanding) -> bool:
+    """Whether all recordings of a day are of transmitters' own cards, whose date may be off."""
+    audio = [s for s in view.files if s.current and s.recording.description.kind is not Kind.OTHER]
+    return bool(audio) and all(s.load.role is Role.BODYPACK for s in audio)
+
+
 def _pairs(view: DayStanding, files: Iterable[Standing]) -> Iterator[Pair]:
     """The primary recordings among these with each file that answers them."""
     for mine in files:
@@ -113,8 +119,11 @@ def _here(day: str, pairs: Sequence[Pair]) -> Finding:
     load = pairs[0][1].load
     name = shown(load.label)
     says = f"{name}: {_holds(len(files), 'audio')} of this day"
-    if any(_is_far(*pair) for pair in pairs):
-        dates = [", ".join(sorted({_date(pair[side]) for pair in pairs})) for side in (1, 0)]
+    if far := [pair for pair in pairs if _is_far(*pair)]:
+        said = [{_date(pair[side]) for pair in pairs} for side in (1, 0)]
+        if said[0] == said[1]:  # the time of one makes it another shooting day's
+            said = [{_date_and_time(far[0][side])} for side in (1, 0)]
+        dates = [", ".join(sorted(told)) for told in said]
         says += f", and its recorder says {dates[0]}, the primary's {dates[1]}."
         do = f"See which date is right. The backup's files are in the folder of {day}."
         severity = LOOK
@@ -129,6 +138,11 @@ def _here(day: str, pairs: Sequence[Pair]) -> Finding:
 
 def _date(standing: Standing) -> str:
     return shown(standing.recording.description.metadata.date) or "no date"
+
+
+def _date_and_time(standing: Standing) -> str:
+    said = standing.recording.description.metadata
+    return f"{_date(standing)} {shown(said.time) or 'without a time'}"
 
 
 def _is_far(one: Standing, other: Standing) -> bool:

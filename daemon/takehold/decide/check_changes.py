@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Set
 from dataclasses import replace
 from itertools import pairwise
 
@@ -11,6 +12,7 @@ from takehold.decide.day import recorder_time
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import UNCOUNTED, Recorder
 from takehold.decide.take_names import same_number, same_words
+from takehold.decide.zeros import name_of, said_name
 from takehold.formats.names import brief
 from takehold.formats.timecode import day_samples, rate_name
 from takehold.model.finding import Finding, Severity
@@ -24,17 +26,20 @@ SET_UP = "Check the recorder's set-up and tell post."
 # together, whatever pre-record and drift do; others are off when they are this far from those.
 TOGETHER, OFF = 60, 300
 FEWEST = 3
+NAMED = 8
 _CLOCK_DAY = 86_400
 
 
 def change_findings(recorder: Recorder, settings: Settings) -> Iterator[Finding]:
     """Everything to say of a recorder's takes against each other."""
     recorder = replace(recorder, takes=_without_mixes(recorder.takes))
-    yield from _unnamed(recorder)
-    yield from _expected(recorder, settings)
     counted = [take for take in recorder.takes if UNCOUNTED.isdisjoint(take.types)]
-    for before, take in pairwise(counted):
-        yield from _renamed(recorder, before, take)
+    renamed = [
+        found for before, take in pairwise(counted) for found in _renamed(recorder, before, take)
+    ]
+    yield from renamed
+    yield from _unnamed(recorder, {found.recording for found in renamed})
+    yield from _expected(recorder, settings)
     known: Take | None = None
     for take in recorder.takes:
         if take.channels and take.sample_rate:  # else its format is not known
@@ -50,29 +55,40 @@ def _names(take: Take) -> dict[int, str]:
 
 
 def _without_mixes(takes: tuple[Take, ...]) -> tuple[Take, ...]:
-    """Those but for files without track names that were rolled beside one with: mixes of it.
+    """Those but for mixes: they were rolled beside one with more channels, or with track names.
 
     They have its scene, take and timecode, as far as they tell the last.
     """
-    named = {(*_number(take), take.start) for take in takes if _names(take)}
+    named: dict[tuple[str, str, int | None], int] = defaultdict(int)
+    for take in takes:
+        if _names(take):
+            key = (*_number(take), take.start)
+            named[key] = max(named[key], _width(take))
     told = {(scene, number) for scene, number, _ in named if scene or number}
 
     def is_mix(take: Take) -> bool:
-        if take.start is None:
-            return _number(take) in told
-        return (*_number(take), take.start) in named
+        key = (*_number(take), take.start)
+        if _names(take):
+            return _number(take) in told and take.start is not None and _width(take) < named[key]
+        return _number(take) in told if take.start is None else key in named
 
-    return tuple(take for take in takes if _names(take) or not is_mix(take))
+    return tuple(take for take in takes if not is_mix(take))
+
+
+def _width(take: Take) -> int:
+    """How many tracks it has, or should have."""
+    return max(take.channels, take.expected or 0)
 
 
 def _number(take: Take) -> tuple[str, str]:
     return same_words(take.scene), same_number(take.take)
 
 
-def _unnamed(recorder: Recorder) -> Iterator[Finding]:
+def _unnamed(recorder: Recorder, renamed: Set[int | None]) -> Iterator[Finding]:
     """Takes of several channels without any track name, or once if no take has names.
 
-    No compressed file names its tracks.
+    No compressed file names its tracks. Of a file that names some, those it does not are a note,
+    unless it is of a take that is told as `renamed`.
     """
     bare = [
         take
@@ -88,10 +104,28 @@ def _unnamed(recorder: Recorder) -> Iterator[Finding]:
         name = recorder.title
         says = f"{name}: no take names its tracks."
         yield finding("tracks-unnamed", NOTE, name, says)
+    takes = (take for take in recorder.takes if take.first not in renamed)
+    partly = ((take, _nameless(recorder, take)) for take in takes)
+    for alike, told in recorder.alike((take, f"no name on {n}") for take, n in partly if n):
+        yield recorder.noticed_of(alike, "tracks-unnamed", NOTE, told, "Tell post what is on it.")
+
+
+def _nameless(recorder: Recorder, take: Take) -> str:
+    """The channels without a name in files that name others."""
+    names = []
+    for file in map(recorder.recording, take.parts[0].files):
+        channels = file.description.format.channels if file.description.format else 0
+        named = sum(bool(track.name.strip()) for track in file.description.metadata.tracks)
+        # A file may number its tracks otherwise.
+        if 0 < named < channels:
+            names += [name_of(file, n) for n in range(channels) if not said_name(file, n)]
+    return ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if names[NAMED:] else "")
 
 
 def _renamed(recorder: Recorder, before: Take, take: Take) -> Iterator[Finding]:
     """Track names that change from one take to the next of the same scene, where it is named."""
+    if take.tracks == before.tracks:
+        return
     scene = same_words(take.scene)
     if not scene or same_words(before.scene) != scene:
         return

@@ -63,7 +63,7 @@ def _silences(files: Iterable[Recording]) -> Iterator[str]:
             name = f"{track.name} in {display(file.path)}"
             if track.silent:
                 yield f"{name} from beginning to end"
-            elif rate and (longest := max(track.zeros()[:2])) >= DEAD * rate:
+            elif rate and (longest := max(track.zeros[:2])) >= DEAD * rate:
                 yield f"{name} for {longest / rate:.1f} s"
 
 

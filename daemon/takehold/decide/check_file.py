@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from collections.abc import Set as AbstractSet
+from dataclasses import replace
 
 from takehold.decide.backup_words import (
     HIGHER,
@@ -11,12 +12,12 @@ from takehold.decide.backup_words import (
     displaced,
     from_there,
     full_name,
+    further,
     lacks,
     lower_quality,
     on_tracks,
     other_audio,
     quality,
-    seconds,
     told_by,
     tracks,
     undecoded,
@@ -24,9 +25,10 @@ from takehold.decide.backup_words import (
 )
 from takehold.decide.beside_better import beside_better
 from takehold.decide.check_spare import spare_findings
+from takehold.decide.check_versions import version_findings, version_lost
 from takehold.decide.day import DATED
-from takehold.decide.litter import holds_audio, is_document, named_wave
-from takehold.decide.noticed import finding
+from takehold.decide.litter import holds_audio, named_wave
+from takehold.decide.noticed import answered, of_file
 from takehold.decide.reads import Reads, other_digests
 from takehold.decide.standing import DayStanding, Standing, container
 from takehold.decide.unsettled import UNSETTLED_DO, UNSETTLED_SAYS, dispute, is_unsettled
@@ -76,26 +78,16 @@ def file_findings(
 ) -> Iterator[Finding]:
     """Everything to say of one version of one file; `reports` are compared with their cards."""
     if standing.current:
-        yield from _complaints(standing)
-        yield from _backup(standing, view)
+        yield from _complaints(standing, view)
+        yield from _beside(standing, view)
         yield from _opaque(standing, view, reports)
-    yield from _versions(standing, view)
+    yield from version_findings(standing, view)
     if standing.owes_copies:
         yield from _copies(standing, settings, trouble)
     yield from _reads(standing, trouble)
 
 
-def _make(
-    standing: Standing, code: str, severity: Severity, says: str, do: str = "", at: str = ""
-) -> Finding:
-    """`at` names the destination where only one copy is meant."""
-    subject = display(standing.recording.place) + (f" @ {at}" if at else "")
-    return finding(
-        code, severity, subject, f"{full_name(standing)}: {says}.", do, standing.recording.id
-    )
-
-
-def _complaints(standing: Standing) -> Iterator[Finding]:
+def _complaints(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     said = standing.recording.description
     complaints = _of_form(said)
     if said.frames == 0 and not complaints:  # a whole file: opened, and no more
@@ -105,7 +97,20 @@ def _complaints(standing: Standing) -> Iterator[Finding]:
         if complaint.code == "not-wave" and not holds_audio(standing.recording.path):
             continue
         detail = f" ({shown(complaint.detail)})" if complaint.detail else ""
-        yield _make(standing, complaint.code, severity, says + detail, do)
+        yield _of_its_form(standing, view, complaint.code, severity, says + detail, do)
+
+
+def _of_its_form(
+    standing: Standing, view: DayStanding, code: str, severity: Severity, says: str, do: str
+) -> Finding:
+    """A note of the backup's file where the primary's is the same to the byte: decided there."""
+    answer = standing.answer
+    if standing.load.role is Role.BACKUP and answer and answer.relation is Relation.IDENTICAL:
+        mates = (mate for mate in map(view.of, answer.others) if mate is not None and mate.current)
+        of_day = (mate for mate in mates if mate.recording.day == view.day)
+        if (mate := next(of_day, None)) is not None:
+            severity, do = NOTE, f"{full_name(mate)} has the same bytes: decide on that one."
+    return of_file(standing, code, severity, says, do)
 
 
 def _of_form(said: Description) -> list[Complaint]:
@@ -118,6 +123,14 @@ def _of_form(said: Description) -> list[Complaint]:
     return [c for c in said.complaints if c.code not in told]
 
 
+def _beside(standing: Standing, view: DayStanding) -> Iterator[Finding]:
+    """How it stands beside the other cards: what is decided holds for just that."""
+    answer = standing.answer
+    others = map(view.of, answer.others if answer else ())
+    covers = answered(answer, (its.recording for its in others if its is not None))
+    yield from (replace(found, covers=covers) for found in _backup(standing, view))
+
+
 def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     answer = standing.answer
     if answer is None:
@@ -127,16 +140,18 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         if alone and standing.recording.id not in view.beside_opaque:
             says = "it is on the backup card only"
             says += ", as far as the primary cards can be looked into" if view.opaque else ""
-            yield _make(standing, "only-on-backup", LOOK, says, "Look for it on the primary card.")
+            yield of_file(
+                standing, "only-on-backup", LOOK, says, "Look for it on the primary card."
+            )
         yield from _tracks_alone(standing, answer.alone)
         yield from spare_findings(standing, view)
         return
     if answer.relation is Relation.MISSING and _is_audio(standing) and view.backup_seen:
         if not (standing.load.id in view.opaque and container(standing.recording)):
             says, do = "the backup card has no such recording", KEEP + " Look at the backup card."
-            yield _make(standing, "backup-missing", _sure(standing), says, do)
+            yield of_file(standing, "backup-missing", _sure(standing), says, do)
     elif answer.relation is Relation.UNREAD and standing.reads is not Reads.NONE:
-        yield _make(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)
+        yield of_file(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)
     else:
         yield from _unlike(standing, answer, view)
 
@@ -146,7 +161,7 @@ def _tracks_alone(standing: Standing, alone: tuple[int, ...]) -> Iterator[Findin
     if alone:
         says = f"{tracks(standing, alone)} {'is' if len(alone) == 1 else 'are'} on the backup card"
         do = "See which tracks the primary card records, and keep the backup card's file."
-        yield _make(standing, "only-on-backup", LOOK, f"{says} only", do)
+        yield of_file(standing, "only-on-backup", LOOK, f"{says} only", do)
 
 
 def _sure(standing: Standing) -> Severity:
@@ -158,15 +173,14 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
     """A backup that was found, and does not hold all of the audio as it is."""
     severity, frames = _sure(standing), answer.frames
     if answer.relation is Relation.LONGER:
-        says = f"the backup holds {seconds(standing, frames)} more: this file is cut"
-        says += displaced(standing, answer)
+        says = further(standing, answer, view) + displaced(standing, answer)
         do = "Take the backup's file. Keep both cards as they are."
-        yield _make(standing, "primary-short", severity, says, do)
+        yield of_file(standing, "primary-short", severity, says, do)
         yield from _lower(standing, answer, view)
         yield from _partial(standing, answer.alone)
     elif answer.relation is Relation.SHORT:
         says = lacks(standing, answer) + displaced(standing, answer)
-        yield _make(standing, "backup-short", severity, says, KEEP)
+        yield of_file(standing, "backup-short", severity, says, KEEP)
         yield from _lower(standing, answer, view)
         yield from _partial(standing, answer.alone)
     elif answer.relation is Relation.DIFFERENT and _is_audio(standing):
@@ -176,7 +190,7 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
         says = f"the backup's recording of it {other_audio(standing, its, where)}"
         if answer.since is not None:
             says += f"; and some of it is missing there{from_there(standing, answer.since)}"
-        yield _make(standing, "backup-different", severity, says, KEEP + " Listen to both.")
+        yield of_file(standing, "backup-different", severity, says, KEEP + " Listen to both.")
         yield from _partial(standing, answer.alone)
     elif answer.relation is Relation.REDUCED and not beside_better(standing, view):
         yield from _lower(standing, answer, view)
@@ -184,7 +198,8 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
     elif answer.relation is Relation.UNDECODED:
         says = f"it cannot be compared with the backup's: {undecoded(standing, answer, view)}"
         do = KEEP + " Listen to both."
-        yield _make(standing, "backup-not-comparable", severity, says, do)
+        yield of_file(standing, "backup-not-comparable", severity, says, do)
+        yield from _partial(standing, answer.alone)
 
 
 def _lower(standing: Standing, answer: Counterpart, view: DayStanding) -> Iterator[Finding]:
@@ -206,7 +221,7 @@ def _lower(standing: Standing, answer: Counterpart, view: DayStanding) -> Iterat
             do = "Listen to both. " + KEEP
         says += (f": {figures}" if figures else "") + cut_peaks(standing, its, answer)
         says += displaced(standing, answer) if answer.relation is Relation.REDUCED else ""
-        yield _make(standing, code, LOOK, says, do)
+        yield of_file(standing, code, LOOK, says, do)
 
 
 def _partial(standing: Standing, alone: tuple[int, ...]) -> Iterator[Finding]:
@@ -215,7 +230,7 @@ def _partial(standing: Standing, alone: tuple[int, ...]) -> Iterator[Finding]:
         says = f"the backup holds other tracks of it only: {tracks(standing, alone)}"
         has = "has" if len(alone) == 1 else "have"
         do = "See that these tracks need no backup. " + KEEP
-        yield _make(standing, "backup-partial", LOOK, f"{says} {has} no backup", do)
+        yield of_file(standing, "backup-partial", LOOK, f"{says} {has} no backup", do)
 
 
 def _is_audio(standing: Standing) -> bool:
@@ -229,103 +244,36 @@ def _opaque(standing: Standing, view: DayStanding, reports: AbstractSet[int]) ->
         return
     if named_wave(path) and not _of_form(description):
         says = "it is named like a WAVE file and was not recognised as one"
-        yield _make(standing, "not-wave", LOOK, says, "Open it in the recorder.")
-    relation = standing.answer.relation if standing.answer else Relation.IDENTICAL
-    known = _is_audio(standing) or is_document(path) or standing.load.role is not Role.PRIMARY
-    known = known or standing.load.id in view.opaque or standing.recording.id in reports
-    if relation in (Relation.MISSING, Relation.DIFFERENT) and not known:
-        have = "other bytes" if relation is Relation.DIFFERENT else "no such file"
-        says = f"it may hold audio, and the backup card has {have} of that name"
-        yield _make(standing, "backup-unknown", LOOK, says, "Look at the backup card.")
+        yield _of_its_form(standing, view, "not-wave", LOOK, says, "Open it in the recorder.")
     if standing.recording.id not in reports:
         says = "it is copied and proven as bytes; its content was not looked at"
-        yield _make(standing, "content-not-looked-at", NOTE, says)
-
-
-def _versions(standing: Standing, view: DayStanding) -> Iterator[Finding]:
-    if standing.current:
-        if standing.deleted and standing.copies:
-            says = "it was deleted on its card since it was copied; its copies are proven"
-            yield _make(standing, "deleted-on-card", NOTE, says)
-        return
-    mine = standing.recording
-    if standing.reads is Reads.NONE:  # another recording: one that only grew is replaced
-        yield _lost(standing, "listed")
-        return
-    if standing.reads is Reads.FIRST_WRONG:
-        says = "its first read was refuted by later ones; what was copied then is kept apart"
-        do = "Try another reader or cable before you trust this one again."
-        yield _make(standing, "first-read-wrong", LOOK, says, do)
-        return
-    if standing.renamed is not None:
-        says = "it was renamed on its card since it was copied, and is "
-        says += f"{display(standing.renamed.path)} there now; both are kept"
-        yield _make(standing, "edited", NOTE, says)
-        return
-    newer = next(
-        (
-            s.recording
-            for s in view.files
-            if s.current and s.load.id == standing.load.id and s.recording.path == mine.path
-        ),
-        None,
-    )
-    if newer is None or newer.sound is None or mine.sound is None:
-        yield _make(standing, "newer-version", NOTE, "a newer version exists; both are kept")
-    elif newer.digests == mine.digests:
-        says = "it was replaced, and its very bytes came back later; both are kept"
-        yield _make(standing, "newer-version", NOTE, says)
-    elif newer.sound.digest == mine.sound.digest:
-        says = "its metadata was edited later; both versions are kept"
-        yield _make(standing, "edited", NOTE, says)
-    else:
-        yield from _other_audio(standing, view)
-
-
-def _lost(standing: Standing, seen: str) -> Finding:
-    says = f"an earlier version of it was {seen}, never copied, and is not on its card any more"
-    return _make(standing, "version-lost", LOOK, says, "See whether the newer one is enough.")
-
-
-def _other_audio(standing: Standing, view: DayStanding) -> Iterator[Finding]:
-    """An earlier take of that name; one that was read once waits for the backup card that is in."""
-    says, do = (
-        "the same name holds other audio now; both are kept",
-        "See that both takes are known.",
-    )
-    if not standing.confirmed:
-        says += "; the first was read once only"
-        if any(s.load.role is Role.BACKUP and s.reads is Reads.NONE for s in view.files):
-            waits = "its first version was read once only, and the backup was not read yet"
-            do = "Leave the backup card in: it may hold the first one."
-            yield _make(standing, "unconfirmed", HOLD, waits, do)
-    yield _make(standing, "other-audio", LOOK, says, do)
+        yield of_file(standing, "content-not-looked-at", NOTE, says)
 
 
 def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> Iterator[Finding]:
     if trouble is not None and trouble.code == "file-vanished":
-        yield _make(standing, "file-vanished", LOOK, "it left its card before it was copied", "")
+        yield of_file(standing, "file-vanished", LOOK, "it left its card before it was copied", "")
         return
     if not standing.current and not standing.copies:
-        yield _lost(standing, "read")
+        yield version_lost(standing, "read")
     elif standing.devices < settings.copies_required:
         why = f" ({trouble.says})" if trouble else ""
         says = f"{standing.devices} of {settings.copies_required} proven copies{why}"
         do = trouble.do if trouble and trouble.do else "Connect the drives; keep the card."
-        yield _make(standing, "copies-short", HOLD, says, do)
+        yield of_file(standing, "copies-short", HOLD, says, do)
     for copy in standing.copies:
         where = shown(copy.destination)
         if copy.proof.seen is not Seen.MEDIUM:
             says = f"its copy on {where} could not be read past the cache"
-            yield _make(standing, "read-back-not-provable", NOTE, says, at=where)
+            yield of_file(standing, "read-back-not-provable", NOTE, says, at=where)
         if not copy.proof.durable:
             yield _not_durable(standing, copy.proof, where)
         if copy in standing.doubtful:
             says = f"its copy on {where} could not be read again and does not count"
-            yield _make(standing, "copy-unreadable", LOOK, says, "Check that drive.", at=where)
+            yield of_file(standing, "copy-unreadable", LOOK, says, "Check that drive.", at=where)
         if copy.path != standing.recording.place:
             says = f"on {where} it stands under another name, {display(copy.path)}"
-            yield _make(standing, "name-differs", NOTE, says, at=where)
+            yield of_file(standing, "name-differs", NOTE, says, at=where)
 
 
 def _not_durable(standing: Standing, proof: Proof, where: str) -> Finding:
@@ -336,7 +284,7 @@ def _not_durable(standing: Standing, proof: Proof, where: str) -> Finding:
         do = ""
     elif proof.written_on:
         do = "Eject the drive and put it in again: its copies are then read anew by themselves."
-    return _make(standing, "not-durable", NOTE, says, do, at=where)
+    return of_file(standing, "not-durable", NOTE, says, do, at=where)
 
 
 def _reads(standing: Standing, trouble: Trouble | None) -> Iterator[Finding]:
@@ -345,13 +293,13 @@ def _reads(standing: Standing, trouble: Trouble | None) -> Iterator[Finding]:
     elif standing.current and standing.reads is Reads.FIRST_WRONG:
         says = "its first read was refuted by later ones, and it was not copied anew yet"
         do = "Put the card in, with another reader or cable. " + KEEP
-        yield _make(standing, "first-read-wrong", HOLD, says, do)
+        yield of_file(standing, "first-read-wrong", HOLD, says, do)
     elif standing.reads is Reads.AGREED and not _second_was_cold(standing):
         says = "its second read could not be shown to come from the card itself"
-        yield _make(standing, "second-read-not-provable", NOTE, says)
+        yield of_file(standing, "second-read-not-provable", NOTE, says)
     elif standing.current and standing.reads is Reads.ONCE and not standing.confirmed:
         says = "its card was read once only, and no second read or backup confirms it"
-        yield _make(standing, "unconfirmed", HOLD, says, "Leave the card in, or put it in again.")
+        yield of_file(standing, "unconfirmed", HOLD, says, "Leave the card in, or put it in again.")
 
 
 def _disputed(standing: Standing, unsettled: bool) -> Finding:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.decide.backup_words import full_name
 from takehold.decide.looked_into import coding
@@ -26,8 +26,7 @@ _DO = "Check the recorder's set-up and tell post."
 _SEVERITY = {"timecode-rate-unknown": Severity.NOTE}
 
 
-@dataclass(frozen=True, slots=True)
-class Unlike:
+class Unlike(NamedTuple):
     """How a file is not as expected: the code, and what is said."""
 
     code: str

@@ -14,13 +14,12 @@ from math import log10
 
 from takehold.decide.coverage import Coverage, told
 from takehold.decide.looked_into import coding, unmeasured
-from takehold.decide.noticed import finding
+from takehold.decide.noticed import of_file
 from takehold.decide.recorder import Recorder, recorders
 from takehold.decide.standing import DayStanding, Standing
 from takehold.decide.zeros import Track, name_of, tracks_alone, tracks_of
 from takehold.formats.layout import MOST_CHANNELS, layout
 from takehold.formats.levels import channels_of
-from takehold.formats.names import display, shown
 from takehold.formats.wave import ENCODINGS
 from takehold.model.finding import Finding, Severity
 from takehold.model.measured import Channel
@@ -49,8 +48,8 @@ def sound_findings(view: DayStanding, settings: Settings, packs: Coverage) -> It
         heard.update(number for take in takes for number in take.files)
         tracks = {take.first: [t for t in tracks_of(recorder, take) if t.frames] for take in takes}
         yield from _silent(recorder, takes, tracks, packs)
+        yield from _dead(recorder, takes, tracks, packs)
         for take in takes:
-            yield from _dead(recorder, take, tracks[take.first], packs)
             yield from _tail(recorder.index, tracks[take.first])
     for standing in view.files:
         pack = standing.load.role is Role.BODYPACK
@@ -78,27 +77,48 @@ def _silent(
 
 
 def _dead(
-    recorder: Recorder, take: Take, tracks: list[Track], packs: Coverage
+    recorder: Recorder, takes: list[Take], tracks: dict[int, list[Track]], packs: Coverage
 ) -> Iterator[Finding]:
-    """One finding a take for all tracks that go dead within it, one for those that begin late."""
-    sounding = [track for track in tracks if not track.silent]
-    # Where all end at once it is the file's end that is missing: said of the file.
-    tail = _common_tail(sounding)
-    gaps = [(track, _gap(track, take, tail)) for track in sounding]
-    dead = [track for track, gap in gaps if gap]
-    if dead:
-        says = _listed([f"{track.name} ({gap})" for track, gap in gaps if gap])
-        do = _instead([(take, dead)], packs) + LISTEN
-        yield recorder.noticed(take, "track-dead", LOOK, f"goes dead within the take: {says}", do)
-    before = [(track.name, track.zeros()[0]) for track, gap in gaps if not gap]
-    late = [
-        f"{name} ({frames / take.sample_rate:.1f} s)"
-        for name, frames in before
-        if take.sample_rate and frames >= DEAD * take.sample_rate
-    ]
-    if late:
-        says = f"exactly zero before the first sound: {_listed(late)}"
-        yield recorder.noticed(take, "track-late", NOTE, says)
+    """Tracks that go dead within a take, and those that begin late."""
+    dead: dict[int, list[tuple[Track, str]]] = {}
+    late: dict[int, list[tuple[Track, str]]] = {}
+    for take in takes:
+        sounding = [track for track in tracks[take.first] if not track.silent]
+        # Where all end at once it is the file's end that is missing: said of the file.
+        tail = _common_tail(sounding)
+        gaps = [(track, _gap(track, take, tail)) for track in sounding]
+        dead[take.first] = [(track, gap) for track, gap in gaps if gap]
+        waits = ((track, _seconds(take, track.zeros[0])) for track, gap in gaps if not gap)
+        late[take.first] = [(track, time) for track, time in waits if time]
+    for alike, says, where in _by_tracks(recorder, takes, dead, "goes dead within the take"):
+        its = ((take, [track for track, _ in dead[take.first]]) for take in alike)
+        do = _instead(its, packs) + LISTEN
+        yield recorder.noticed_of(alike, "track-dead", LOOK, says, do, where)
+    for alike, says, where in _by_tracks(
+        recorder, takes, late, "exactly zero before the first sound"
+    ):
+        yield recorder.noticed_of(alike, "track-late", NOTE, says, "", where)
+
+
+def _by_tracks(
+    recorder: Recorder, takes: list[Take], odd: dict[int, list[tuple[Track, str]]], says: str
+) -> Iterator[tuple[list[Take], str, dict[int, str]]]:
+    """Takes of a card in which the same tracks are so, as one of playback is where a song ends.
+
+    What is said of them, and of each take beside its name.
+    """
+    named = (
+        (take, _listed([track.name for track, _ in odd[take.first]]))
+        for take in takes
+        if odd[take.first]
+    )
+    for alike, names in recorder.alike(named):
+        if len(alike) > 1:
+            where = {take.first: _listed([how for _, how in odd[take.first]]) for take in alike}
+            yield alike, f"{says}: {names}", where
+        else:
+            told = [f"{track.name} ({how})" for track, how in odd[alike[0].first]]
+            yield alike, f"{says}: {_listed(told)}", {}
 
 
 def _instead(lacking: Iterable[tuple[Take, list[Track]]], packs: Coverage) -> str:
@@ -119,17 +139,23 @@ def _listed(names: list[str]) -> str:
 
 def _common_tail(sounding: list[Track]) -> int:
     """Frames in which all of them are zero at their end."""
-    return min((track.zeros()[2] for track in sounding), default=0)
+    return min((track.zeros[2] for track in sounding), default=0)
 
 
 def _gap(track: Track, take: Take, tail: int) -> str:
     """The longest time of zeros behind a sound, in words, but for `tail` frames; "" if short."""
-    _, between, behind = track.zeros()
+    _, between, behind = track.zeros
     longest = max(between, behind - tail)
-    if not take.sample_rate or longest < DEAD * take.sample_rate:
+    text = _seconds(take, longest)
+    at_end = text and longest == behind - tail
+    return f"{text} at its end{track.last(behind)[1]}" if at_end else text
+
+
+def _seconds(take: Take, frames: int) -> str:
+    """So many frames in words; "" where they are too few to be said."""
+    if not take.sample_rate or frames < DEAD * take.sample_rate:
         return ""
-    text = f"{longest / take.sample_rate:.1f} s"
-    return f"{text} at its end{track.last(behind)[1]}" if longest == behind - tail else text
+    return f"{frames / take.sample_rate:.1f} s"
 
 
 def _tail(index: Mapping[int, Standing], tracks: list[Track]) -> Iterator[Finding]:
@@ -138,7 +164,7 @@ def _tail(index: Mapping[int, Standing], tracks: list[Track]) -> Iterator[Findin
     tail = _common_tail(sounding)
     if not tail:
         return
-    track = min(sounding, key=lambda one: one.zeros()[2])
+    track = min(sounding, key=lambda one: one.zeros[2])
     recording, since = track.last(tail)
     made = recording.description.format
     if made is None or tail < TAIL * made.sample_rate:
@@ -149,7 +175,7 @@ def _tail(index: Mapping[int, Standing], tracks: list[Track]) -> Iterator[Findin
         "where a card was filled ahead and lost power"
     )
     do = "Listen to its end. Look for the rest on the backup card and in the recorder."
-    yield _make(index[recording.id], "zero-tail", LOOK, says, do)
+    yield of_file(index[recording.id], "zero-tail", LOOK, says, do)
 
 
 def _file(standing: Standing) -> Iterator[Finding]:
@@ -160,7 +186,7 @@ def _file(standing: Standing) -> Iterator[Finding]:
     odd = [name_of(recording, n) for n, channel in enumerate(channels) if channel.not_finite]
     if odd:
         says = f"values that are no numbers on {_listed(odd)}"
-        yield _make(standing, "not-numbers", LOOK, says, "Listen to it, and tell post.")
+        yield of_file(standing, "not-numbers", LOOK, says, "Listen to it, and tell post.")
 
 
 def _unheard(standing: Standing) -> Iterator[Finding]:
@@ -168,28 +194,28 @@ def _unheard(standing: Standing) -> Iterator[Finding]:
     if unmeasured(standing.recording) and standing.copies:
         says = "its audio was not measured yet: nothing is said of silence and clipping"
         do = "Leave a drive in that has it: it is measured by itself. Or listen to it."
-        yield _make(standing, "sound-unmeasured", LOOK, says, do)
+        yield of_file(standing, "sound-unmeasured", LOOK, says, do)
     if why := _unmeasurable(standing.recording):
         about = "its length, silence" if coding(standing.recording.description) else "silence"
         says = f"its audio cannot be measured ({why}): nothing is said of {about} and clipping"
-        yield _make(standing, "sound-unmeasured", LOOK, says, "Listen to it.")
+        yield of_file(standing, "sound-unmeasured", LOOK, says, "Listen to it.")
 
 
 def _loud(standing: Standing, channels: tuple[Channel, ...]) -> Iterator[Finding]:
     """Waves that were cut off at full scale, and those of float that go on above it."""
     sound, clipped, above = standing.recording.sound, [], []
     for number, channel in enumerate(channels):
-        name = name_of(standing.recording, number)
         if sound is not None and sound.coding is not Coding.INTEGER and channel.peak > 1:
+            name = name_of(standing.recording, number)
             above.append(f"{name} (up to {20 * log10(channel.peak):.1f} dB)")
         elif channel.clipped:
-            clipped.append(f"{name} ({channel.clipped})")
+            clipped.append(f"{name_of(standing.recording, number)} ({channel.clipped})")
     if clipped:
-        yield _make(standing, "clipped", NOTE, f"samples at full scale: {_listed(clipped)}")
+        yield of_file(standing, "clipped", NOTE, f"samples at full scale: {_listed(clipped)}")
     if above:
         says = f"goes above full scale, and nothing is lost of it in float: {_listed(above)}"
         do = "Tell post: it is cut off where it is made an integer file before it is lowered."
-        yield _make(standing, "above-full-scale", NOTE, says, do)
+        yield of_file(standing, "above-full-scale", NOTE, says, do)
 
 
 def _unmeasurable(recording: Recording) -> str:
@@ -203,10 +229,3 @@ def _unmeasurable(recording: Recording) -> str:
     if made.tag in (1, 3):
         return f"{made.bits} bits in {made.block_align} bytes a frame"
     return coding(recording.description) or ENCODINGS[made.tag]
-
-
-def _make(standing: Standing, code: str, severity: Severity, says: str, do: str = "") -> Finding:
-    recording = standing.recording
-    name = f"{shown(standing.load.label)}/{display(recording.path)}"
-    place = display(recording.place)
-    return finding(code, severity, place, f"{name}: {says}.", do, recording.id)

@@ -7,16 +7,17 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Hashable, Iterator
+from collections.abc import Hashable, Iterator, Mapping
 from functools import lru_cache
-from itertools import pairwise
+from itertools import chain, pairwise
 
 from takehold.decide.check_changes import change_findings
 from takehold.decide.check_opaque import opaque_findings
+from takehold.decide.file_set import lacks
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import UNCOUNTED, Recorder, by_source, length, recorders
 from takehold.decide.standing import DayStanding
-from takehold.decide.take_names import same_number, same_words, scene_and_take
+from takehold.decide.take_names import same_number, same_words
 from takehold.formats.names import brief
 from takehold.formats.timecode import day_samples, label
 from takehold.model.finding import Finding, Severity
@@ -33,10 +34,13 @@ LOST = 10
 FEWEST = 3
 # Takes whose numbers are further apart were not counted on from each other.
 FAR = 20
-# Missing numbers of a set are named up to this size.
-NAMED = 64
 # Their number is given again, to the take made in their stead. (Common practice, no source.)
 SPOILED = frozenset({"FALSE_START", "NO_GOOD"})
+# So in a note: the words of the first, or nothing but either.
+_SPOILED = re.compile(
+    r"(?:.*\b)?false[-_ ]?start\b.*|\s*(?:f[./]?s|n[./]?g|no[-_ ]?good)\W*",
+    re.DOTALL | re.IGNORECASE,
+)
 # It may keep the number of the take that it picks up. (Common practice, no source.)
 PICKUP = "PICKUP"
 MISCOUNTED = "Look in the recorder and the paperwork: was it recorded, deleted or miscounted?"
@@ -50,9 +54,9 @@ def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iter
     made = recorders(view, settings)
     yield from opaque_findings(view, (take for recorder in made for take in recorder.takes))
     for recorder in made:
-        whole = {_key(take) for take in recorder.beside if _lacks(take, view) == ""}
-        for take in recorder.takes:
-            yield from _set(recorder, take, view, whole)
+        beside = {number: take for take in recorder.beside for number in take.files}
+        for take in chain.from_iterable((take, *take.again) for take in recorder.takes):
+            yield from _set(recorder, take, view, beside)
             yield from _parts(recorder, take)
         yield from _overlaps(recorder)
         yield from _twice(recorder)
@@ -63,10 +67,6 @@ def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iter
         yield from _left_out(recorder, count) if count else _numbers(recorder, view, ledger, told)
 
 
-def _key(take: Take) -> Hashable:
-    return same_words(take.scene), same_number(take.take), take.start
-
-
 def _named(take: Take) -> str:
     """The take in words."""
     words = [f"scene {brief(take.scene)}"] * bool(take.scene)
@@ -75,17 +75,19 @@ def _named(take: Take) -> str:
 
 
 def _set(
-    recorder: Recorder, take: Take, view: DayStanding, whole: set[Hashable]
+    recorder: Recorder, take: Take, view: DayStanding, beside: Mapping[int, Take]
 ) -> Iterator[Finding]:
-    lacks = _lacks(take, view)
-    if lacks and _key(take) in whole:
-        says = f"{_named(take)} is incomplete here ({lacks}) and whole on the backup card"
+    lacking = lacks(take, recorder.recording)
+    if lacking and _is_whole_beside(take, view, beside):
+        says = f"{_named(take)} is incomplete here ({lacking}) and whole on the backup card"
         do = "Hand the backup card's files over with it."
         yield recorder.noticed(take, "set-incomplete", LOOK, says, do)
-    elif lacks:
-        says = f"{_named(take)} is incomplete: {lacks}"
+    elif lacking:
+        says = f"{_named(take)} is incomplete: {lacking}"
         do = "Look for the rest on both cards, in the recorder. Keep the cards as they are."
-        yield recorder.noticed(take, "set-incomplete", HOLD, says, do)
+        # What was recorded again may tell how many files the original has.
+        severity = LOOK if take.rerecorded else HOLD
+        yield recorder.noticed(take, "set-incomplete", severity, says, do)
     for part in take.parts:
         files = [recorder.recording(number) for number in part.files]
         lengths = {file.description.frames for file in files}
@@ -101,30 +103,18 @@ def _set(
             return
 
 
-def _lacks(take: Take, view: DayStanding) -> str:
-    """What a set lacks by its own account, "" for nothing.
-
-    A number that comes back with each part counts the files of a part; else all are counted on.
-    """
+def _is_whole_beside(take: Take, view: DayStanding, beside: Mapping[int, Take]) -> bool:
+    """Whether what answers its files is of a backup card's take that lacks none of the set's."""
     expected = take.expected or 0
-    if take.rerecorded or expected < 2:
-        return ""
-    indexes = [[_index(view, n) for n in part.files] for part in take.parts]
-    flat = [index for part in indexes for index in part]
-    counted_on = len(set(flat)) == len(flat)
-    least = min([flat] if counted_on else indexes, key=len)
-    if len(least) >= expected:
-        return ""
-    says = f"{len(least)} of {expected} files are there"
-    if expected <= NAMED and all(i.isdecimal() and 0 < int(i) <= expected for i in least):
-        there = {int(index) for index in least}
-        says += f", not {', '.join(str(n) for n in range(1, expected + 1) if n not in there)}"
-    return says
-
-
-def _index(view: DayStanding, number: int) -> str:
-    standing = view.index[number]
-    return standing.recording.description.metadata.set_index.lstrip("0") or f"#{number}"
+    answers = (view.index[number].answer for number in take.files)
+    others = (beside.get(n) for answer in answers if answer for n in answer.others)
+    return any(
+        other.expected == expected or other.channels >= expected
+        for other in others
+        if other is not None
+        and not other.rerecorded
+        and not lacks(other, lambda n: view.index[n].recording)
+    )
 
 
 def _parts(recorder: Recorder, take: Take) -> Iterator[Finding]:
@@ -196,7 +186,7 @@ def _from(take: Take) -> str:
 def _twice(recorder: Recorder) -> Iterator[Finding]:
     met: dict[Hashable, list[Take]] = defaultdict(list)
     for take in recorder.takes:
-        if not (take.scene and take.take) or not SPOILED.isdisjoint(take.types):
+        if not (take.scene and take.take) or _is_spoiled(take):
             continue
         if all(recorder.index[number].deleted for number in take.files):
             continue
@@ -207,6 +197,10 @@ def _twice(recorder: Recorder) -> Iterator[Finding]:
             do = "See which one is wrong, and correct it in the recorder or tell post."
             yield recorder.noticed(take, "take-twice", LOOK, says, do, others[0])
         others.append(take)
+
+
+def _is_spoiled(take: Take) -> bool:
+    return not SPOILED.isdisjoint(take.types) or _SPOILED.fullmatch(take.note) is not None
 
 
 def _counted_on(recorder: Recorder) -> list[int]:
@@ -253,14 +247,14 @@ def _numbers(
         # Such a take may have a number of the others, or one of its own that tells nothing of them.
         if found[1] or UNCOUNTED.isdisjoint(take.types):
             scenes[series].setdefault(number, brief(take.scene))
-    mine = {same_words(take.scene) for take in recorder.takes}
+    mine, primary = {same_words(take.scene) for take in recorder.takes}, recorder.primary
     for (scene, letters), numbers in sorted(scenes.items()):
         missing = _missing(sorted(numbers))
         first = min(numbers)
-        if 1 < first <= FAR and not _begun_before(scene, view, ledger):
+        if 1 < first <= FAR and scene not in _scenes_before(ledger, ledger.serial, view.day):
             missing = [*range(1, first), *missing]
         missing = [number for number in missing if number not in given[scene, letters]]
-        said = (recorder.primary, scene, letters)
+        said = (primary, scene, letters)
         if scene in mine and missing and said not in told:
             told.add(said)
             word = ", ".join(f"{letters.upper()}{number}" for number in missing)
@@ -281,12 +275,7 @@ def _missing(numbers: list[int]) -> list[int]:
     ]
 
 
-def _begun_before(scene: str, view: DayStanding, ledger: Ledger) -> bool:
-    """Whether an earlier day has takes of that scene."""
-    earlier = (day for day, numbers in ledger.of_day.items() if numbers and day < view.day)
-    return any(scene in _scenes(ledger, ledger.news[day], day) for day in earlier)
-
-
-@lru_cache(maxsize=16_384)  # asked for of all days, and they may sleep
-def _scenes(ledger: Ledger, _news: int, day: str) -> frozenset[str]:
-    return frozenset(same_words(scene_and_take(r)[0]) for r in ledger.day(day))
+@lru_cache(maxsize=1)  # a day is asked for scene by scene
+def _scenes_before(ledger: Ledger, _serial: int, day: str) -> frozenset[str]:
+    """The scenes that earlier days have takes of."""
+    return frozenset().union(*(ledger.scenes(before) for before in ledger.of_day if before < day))

@@ -16,14 +16,14 @@ from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
 from math import ceil, floor
+from typing import NamedTuple
 
 from takehold.decide.pack_names import pack_names
 from takehold.decide.sides import production_folder
+from takehold.decide.sounding import sounding
 from takehold.decide.standing import DayStanding
 from takehold.decide.take_names import same_words
 from takehold.decide.takes import takes_of_day
-from takehold.decide.zeros import said_name
-from takehold.formats.levels import channels_of
 from takehold.formats.names import brief, shown
 from takehold.formats.timecode import day_samples, label, samples_when, seconds_shown
 from takehold.model.ledger import Ledger
@@ -60,8 +60,7 @@ class Stretch:
     rate: Rate | None
 
 
-@dataclass(frozen=True, slots=True)
-class Pack:
+class Pack(NamedTuple):
     """One track of a transmitter's own card: all its files of a day, across formattings."""
 
     name: str
@@ -70,8 +69,7 @@ class Pack:
     stretches: tuple[Stretch, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Cover:
+class Cover(NamedTuple):
     """What a pack has of a take. `spans` count from the take's first sample, at its rate.
 
     `due`: its track is armed in the take, or nobody knows whose the pack is.
@@ -117,6 +115,8 @@ def _covered(view: DayStanding, ledger: Ledger, _serial: int, settings: Settings
     takes = _takes(view, settings)
     tracks = {same_words(t.name) for take in takes for t in take.tracks} - {""}
     packs = _packs(view, ledger, settings, tracks) if takes else ()
+    if not packs:
+        return Coverage(takes)
     clock = _Clock(packs, tracks)
     covers = {
         take.first: tuple(c for c in clock.covers(take) if c.due or c.extent is not Extent.NOT)
@@ -171,33 +171,20 @@ def _packs(
             met[0][0],
             met[0][1].label,
             met[0][1].id,
-            tuple(its for name, _, stretch in met if (its := _sounding(stretch, name))),
+            tuple(its for name, _, stretch in met for its in _sounding(stretch, name)),
         )
         for _, met in sorted(found.items())
     )
 
 
-def _sounding(stretch: Stretch, name: str) -> Stretch | None:
-    """A stretch without the exact zeros at both its ends; None where all of it is silence.
-
-    Of zeros between two sounds only their length is known, not where they are.
-    """
-    recording, frames = stretch.recording, stretch.recording.description.frames
-    sound = recording.sound
-    channels = channels_of(sound) if sound is not None and sound.frames == frames else ()
-    wanted = same_words(name)
-    its = [c for n, c in enumerate(channels) if same_words(said_name(recording, n)) == wanted]
-    its = its or [*channels]
-    if not its or frames is None:
-        return stretch
-    first = min((c.first_sound for c in its if c.first_sound is not None), default=frames)
-    last = max((c.last_sound for c in its if c.last_sound is not None), default=-1)
+def _sounding(stretch: Stretch, name: str) -> Iterator[Stretch]:
+    """What of a stretch is no exact silence of that track."""
     # One that spilt over from the day before is only the file's end.
-    begins = frames - stretch.frames
-    first = max(first, begins)
-    if last < first:
-        return None
-    return replace(stretch, start=stretch.start + first - begins, frames=last + 1 - first)
+    begins = (stretch.recording.description.frames or 0) - stretch.frames
+    for low, high in sounding(stretch.recording, name):
+        first = max(low, begins)
+        if first < high:
+            yield replace(stretch, start=stretch.start + first - begins, frames=high - first)
 
 
 def _stretches(
@@ -242,8 +229,7 @@ def _spilt(stretch: Stretch, starts_at: int) -> Stretch | None:
     return Stretch(stretch.recording, begins, frames, stretch.sample_rate, stretch.rate)
 
 
-@dataclass(frozen=True, slots=True)
-class _Window:
+class _Window(NamedTuple):
     """Where a take lies: its first sample and its parts from there on, in a day of `day` samples.
 
     `slack` are the samples that count as nothing.

@@ -18,6 +18,7 @@ from collections.abc import Hashable, Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
+from takehold.decide.layouts import silent
 from takehold.model.facts import Listed, Skip
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording, Stamp
@@ -110,9 +111,9 @@ def departed(recordings: Iterable[Recording], listings: Mapping[int, Listed]) ->
 
 
 def _same(recording: Recording) -> Hashable | None:
-    """What an edit and a new name leave as it was; without timecode no byte may differ."""
+    """What an edit and a new name leave; of silence, or without timecode, no byte may differ."""
     said, sound = recording.description, recording.sound
-    if sound is not None and said.metadata.time_reference is not None:
+    if sound is not None and said.metadata.time_reference is not None and not silent(recording):
         return sound.digest, said.format, said.metadata.time_reference
     return recording.digests
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 
-from takehold.model.finding import Finding, Severity
+from takehold.decide.backup_words import full_name
+from takehold.decide.standing import Standing
+from takehold.formats.names import display
+from takehold.model.finding import Counterpart, Finding, Severity
 from takehold.model.recording import Recording
 
 
@@ -23,6 +26,16 @@ def finding(
     return Finding("", code, severity, subject, says, do, recording, load, covers)
 
 
+def of_file(
+    standing: Standing, code: str, severity: Severity, says: str, do: str = "", at: str = ""
+) -> Finding:
+    """A finding on one file; `at` names the destination where only one copy is meant."""
+    subject = display(standing.recording.place) + (f" @ {at}" if at else "")
+    return finding(
+        code, severity, subject, f"{full_name(standing)}: {says}.", do, standing.recording.id
+    )
+
+
 def content_of(recording: Recording) -> str:
     """Which bytes: their checksum, or before they were read what the card shows of the file."""
     read, stamp = recording.digests, recording.stamp
@@ -33,3 +46,11 @@ def these(recordings: Iterable[Recording]) -> str:
     """What a finding covers that is about just these files: one more, and it is another finding."""
     told = sorted(f"{content_of(recording)} {recording.place.hex()}" for recording in recordings)
     return hashlib.sha256("\n".join(told).encode()).hexdigest()
+
+
+def answered(answer: Counterpart | None, others: Iterable[Recording]) -> str:
+    """What a finding covers that is about an answer: how, of how much, and by which bytes."""
+    if answer is None:
+        return ""
+    how = (answer.relation, answer.frames, answer.since, answer.channels, answer.alone)
+    return "\n".join([*map(str, how), *sorted(map(content_of, others))])

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import groupby, pairwise
+from types import MappingProxyType
 
 from takehold.decide.beside_better import beside_better, lossy_beside
 from takehold.decide.noticed import finding, these
@@ -21,8 +22,8 @@ from takehold.model.take import Take
 
 # Takes of each of two recorders in one source. Chosen, no source.
 FEWEST = 3
-NAMED = 5
-"""Takes that are named; more are counted."""
+NAMED, EACH = 5, 20
+"""Takes that are named, and of which something is told of each; more are counted."""
 # They are counted by themselves, or not at all. (Common practice, no source.)
 UNCOUNTED = frozenset({"WILD_TRACK", "REHEARSAL", "ANNOUNCEMENT", "SOUND_GUIDE"})
 
@@ -99,15 +100,26 @@ class Recorder:
             yield takes, says
 
     def noticed_of(
-        self, takes: list[Take], code: str, severity: Severity, says: str, do: str
+        self,
+        takes: list[Take],
+        code: str,
+        severity: Severity,
+        says: str,
+        do: str,
+        where: Mapping[int, str] = MappingProxyType({}),
     ) -> Finding:
-        """One finding about takes of one card; one take more, and it is asked for anew."""
+        """One finding about takes of one card; one take more, and it is asked for anew.
+
+        `where` tells of some, by their first recording, what stands beside their names.
+        """
         first = takes[0]
         if len(takes) == 1:
             return self.noticed(first, code, severity, says, do)
         card = shown(self.index[first.first].load.label)
-        names = ", ".join(display(self.recording(take.first).path) for take in takes[:NAMED])
-        more = f" and {len(takes) - NAMED} more" if len(takes) > NAMED else ""
+        most = EACH if where else NAMED
+        paths = ((take.first, display(self.recording(take.first).path)) for take in takes[:most])
+        names = ", ".join(f"{p} ({where[n]})" if n in where else p for n, p in paths)
+        more = f" and {len(takes) - most} more" if len(takes) > most else ""
         told = f"{card}: {len(takes)} takes: {says}: {names}{more}."
         about = these(r for take in takes for r in self.recordings(take))
         subject = f"{card}: {says}"
@@ -123,7 +135,7 @@ class Recorder:
 
         So does an MP3 that has the name of the file beside it: its number is from that name.
         """
-        if lossy_beside(*(self.recording(take.first) for take in (one, other))):
+        if lossy_beside(self.recordings(one), self.recordings(other)):
             return True
         if one.start is not None and one.frames is not None:
             return (one.start, one.frames) == (other.start, other.frames)

@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Set
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.decide.departed import departed, gone_from
 from takehold.decide.litter import holds_audio
@@ -29,12 +29,14 @@ FEWEST = 2
 DEEPEST = 8
 # What a recorder puts behind the name of a take, for the file of a set or a part.
 _NUMBER = re.compile(r"_[0-9]{1,3}$")
+# A remark that ends in a name, as `not recorded: S1T4.WAV`: no card takes these in a file's name
+# (exFAT file system specification, section 7.7.3).
+_REMARK = re.compile(r'["<>?|]|:\s')
 
 _Path = tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Report:
+class Report(NamedTuple):
     """A table, the recordings of its card that it lists, and the names that are of none.
 
     `beside` are recordings that it lists of the day's other cards of that role; `left` those that
@@ -81,8 +83,7 @@ def reports_on(view: DayStanding, ledger: Ledger) -> Reports:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Card:
+class Card(NamedTuple):
     """The files that lie on a card as it was last seen, and the recordings that have left it.
 
     `renamed` tells what lies there in the stead of some of these.
@@ -166,7 +167,8 @@ class _Shelf:
         # Among names with their ending, what has none may be a total or the like; so may what is
         # unlike the names that are there.
         likes = set() if audio else {_likeness(name) for name in listed if name not in missing}
-        surely = (name for name in missing if names_audio(name) or _likeness(name) in likes)
+        named = (name for name in missing if not _REMARK.search(name))
+        surely = (name for name in named if names_audio(name) or _likeness(name) in likes)
         told = (tuple(found.values()) for found in (beside, left))
         return Report(file, tuple(lists.values()), tuple(surely), *told)
 

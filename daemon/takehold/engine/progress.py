@@ -57,6 +57,7 @@ def _pace(settings: Settings) -> int:
 def _card(engine: Engine, sight: Sight) -> dict[str, object]:
     """A card: its files, how many have their copies, and of how many the read is confirmed.
 
+    `label` is that under which it was first seen, as its folders are named, `labelled` that of now.
     `from_drives` of them get what they lack from a drive: the card is not needed for it.
     """
     load = engine.ledger.loads[sight.load]
@@ -73,6 +74,7 @@ def _card(engine: Engine, sight: Sight) -> dict[str, object]:
         "load": load.id,
         "source": load.source,
         "label": shown(load.label),
+        "labelled": shown(load.label if sight.watched else sight.root.volume.label),
         "role": load.role.value,
         "at": display(sight.root.path),
         "files": len(sight.files),

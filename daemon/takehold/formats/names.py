@@ -15,7 +15,7 @@ PART_BYTES = 200
 """A part's longest safe form: 255 is the limit of ext4, exFAT, NTFS and APFS, less our suffixes."""
 
 LONGEST_NAMED = 80
-"""Letters of a name in a sentence: iXML takes a million, and the takes' table has them all."""
+"""Letters of a name in a sentence or table: iXML takes a million, and the manifest has them all."""
 
 OWN_PREFIX = ".takehold-"
 """Begins the names of our own temporary files; no foreign name is ever given it."""
@@ -55,10 +55,15 @@ def shown(text: str) -> str:
 
 
 def brief(text: str) -> str:
-    """The same within a sentence, cut in its middle where it is long: head, `…`, tail."""
+    """The same within a sentence, `cut` where it is long."""
+    return shown(cut(text))
+
+
+def cut(text: str) -> str:
+    """A name without its middle where it is long: head, `…`, tail."""
     if len(text) <= LONGEST_NAMED:
-        return shown(text)
-    return f"{shown(text[: LONGEST_NAMED - 16])}…{shown(text[-15:])}"
+        return text
+    return f"{text[: LONGEST_NAMED - 16]}…{text[-15:]}"
 
 
 def is_shown(text: str) -> bool:

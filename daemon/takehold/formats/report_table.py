@@ -15,6 +15,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import NamedTuple
 
 SIZE_CAP = 1 << 20
 """Bytes of a table that is looked into: 2,000 recordings with a column for each of 24 tracks."""
@@ -26,6 +27,7 @@ AUDIO = (".wav", ".bwf", ".rf64", ".w64", ".flac", ".mp3", ".aif", ".aiff")
 MARKS = (",", ";", "\t", "|", "")  # the last: columns that blanks keep apart
 COLUMNS_CAP = 512
 _BLANKS = re.compile(r"\t| {2,}")
+_JSON = re.compile(r'\s*[{\[]\s*["{\[]')  # RFC 8259: objects and lists, no rows
 _BINARY = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 _END = b"\x1a"  # with which some programs end a file of text (from memory, no source)
 # What the head of such a column is called, blanks and marks left out.
@@ -39,8 +41,7 @@ _NOT_A_LETTER = re.compile(r"[\W\d_]+")
 _MANY = re.compile(r"[;,\n]")
 
 
-@dataclass(frozen=True, slots=True)
-class Listing:
+class Listing(NamedTuple):
     """The names of files that a table lists, each once, in order.
 
     At most `NAMES_CAP` names of up to `NAME_CAP` characters, as they stand there: with or without
@@ -59,7 +60,7 @@ class Listing:
 def listing(raw: bytes) -> Listing | None:
     """What a table lists; None where it is no such table."""
     text = _text(raw) if len(raw) <= SIZE_CAP else None
-    if text is None:
+    if text is None or _JSON.match(text):
         return None
     lines = [line for line in text.split("\n") if line.strip()][:ROWS_CAP]
     marks = [mark for mark in MARKS if mark in text]
