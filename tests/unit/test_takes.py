@@ -7,10 +7,11 @@ from dataclasses import replace
 import pytest
 
 from planworld import recording
-from takehold.decide.take_names import marked, same_number, same_words, scene_and_take
+from takehold.decide.take_names import marked, same_number
 from takehold.decide.takes import GAP_SECONDS, takes
 from takehold.formats.timecode import day_samples
 from takehold.model.recording import Recording
+from takehold.model.slate import same_words, scene_and_take
 from takehold.model.sound import Rate
 from takehold.model.take import Take
 from takeworld import HZ, MORNING, monos, names, wav

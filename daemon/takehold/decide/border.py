@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Hashable
 from datetime import date, timedelta
 
-from takehold.decide.take_names import same_words
 from takehold.formats.timecode import day_samples
 from takehold.model.ledger import Ledger
+from takehold.model.slate import same_words
 from takehold.model.sound import Description
 
 

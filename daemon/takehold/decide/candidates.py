@@ -17,15 +17,10 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from fractions import Fraction
 
 from takehold.decide.layouts import silent
-from takehold.decide.take_names import (
-    same_number,
-    same_words,
-    scene_and_take,
-    set_name,
-    without_word,
-)
+from takehold.decide.take_names import same_number, set_name, without_word
 from takehold.decide.unit import Unit
 from takehold.formats.names import same_key
+from takehold.model.slate import same_words, scene_and_take
 from takehold.model.sound import Kind
 
 Key = Callable[[Unit], Hashable | None]

@@ -11,12 +11,13 @@ from itertools import pairwise
 from takehold.decide.day import recorder_time
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import UNCOUNTED, Recorder
-from takehold.decide.take_names import same_number, same_words
+from takehold.decide.take_names import same_number
 from takehold.decide.zeros import name_of, said_name
 from takehold.formats.names import brief
 from takehold.formats.timecode import day_samples, rate_name
 from takehold.model.finding import Finding, Severity
 from takehold.model.settings import Settings
+from takehold.model.slate import same_words
 from takehold.model.sound import Kind
 from takehold.model.take import Take
 

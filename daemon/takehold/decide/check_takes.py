@@ -17,12 +17,13 @@ from takehold.decide.file_set import lacks
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import UNCOUNTED, Recorder, by_source, length, recorders
 from takehold.decide.standing import DayStanding
-from takehold.decide.take_names import same_number, same_words
+from takehold.decide.take_names import same_number
 from takehold.formats.names import brief
 from takehold.formats.timecode import day_samples, label
 from takehold.model.finding import Finding, Severity
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
+from takehold.model.slate import same_words
 from takehold.model.take import Part, Take
 
 HOLD, LOOK = Severity.HOLD, Severity.LOOK

@@ -22,13 +22,13 @@ from takehold.decide.pack_names import pack_names
 from takehold.decide.sides import production_folder
 from takehold.decide.sounding import sounding
 from takehold.decide.standing import DayStanding
-from takehold.decide.take_names import same_words
 from takehold.decide.takes import takes_of_day
 from takehold.formats.names import brief, shown
 from takehold.formats.timecode import day_samples, label, samples_when, seconds_shown
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Recording
 from takehold.model.settings import Role, Settings
+from takehold.model.slate import same_words
 from takehold.model.sound import Kind, Rate
 from takehold.model.take import Take
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable
 
-from takehold.decide.take_names import same_words, scene_and_take, set_name
+from takehold.decide.take_names import set_name
 from takehold.model.recording import Recording
-from takehold.model.slate import stem
+from takehold.model.slate import same_words, scene_and_take, stem
 from takehold.model.take import Take
 
 # Missing numbers of a set are named up to this size.

@@ -13,9 +13,10 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 
 from takehold.decide.file_set import lacks, place, tie
-from takehold.decide.take_names import same_number, same_words
+from takehold.decide.take_names import same_number
 from takehold.formats.timecode import day_samples
 from takehold.model.recording import Recording
+from takehold.model.slate import same_words
 from takehold.model.take import Take
 
 

@@ -11,8 +11,8 @@ import re
 from collections.abc import Iterator
 from collections.abc import Set as AbstractSet
 
-from takehold.decide.take_names import same_words
 from takehold.model.recording import Load, Recording
+from takehold.model.slate import same_words
 
 _WORD = re.compile(r"[^\W_]+")
 _MOST_WORDS = 12

@@ -13,11 +13,11 @@ from itertools import groupby
 
 import xxhash
 
-from takehold.decide.take_names import same_words
 from takehold.decide.zeros import said_name
 from takehold.formats.levels import channels_of
 from takehold.model.measured import Channel
 from takehold.model.recording import Recording
+from takehold.model.slate import same_words
 
 _DIGEST_BYTES = 8
 _PAUSE = 1

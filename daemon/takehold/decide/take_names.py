@@ -9,9 +9,7 @@ import re
 from collections.abc import Callable, Iterable
 
 from takehold.model.recording import Recording
-from takehold.model.slate import same_words, scene_and_take, stem
-
-__all__ = ["same_words", "scene_and_take"]  # what a slate says is of the model
+from takehold.model.slate import same_words, stem
 
 # What files of one set have in common: a number, and behind a mark what each file is, as `_1`,
 # `_Tr2` or `_Boom`. Recordings that are counted have zeros before: `_001`. (Common practice, no

@@ -27,15 +27,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from takehold.decide.derived import derived as from_others
 from takehold.decide.file_set import place, tie
 from takehold.decide.over_cards import connected, over_cards
-from takehold.decide.take_names import (
-    marked,
-    same_number,
-    same_words,
-    scene_and_take,
-)
+from takehold.decide.take_names import marked, same_number
 from takehold.formats.timecode import day_samples
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings
+from takehold.model.slate import same_words, scene_and_take
 from takehold.model.sound import Kind, Track
 from takehold.model.take import Part, Take
 
