@@ -13,7 +13,7 @@ from takehold.model.measured import Measured
 from takehold.model.sound import BLOCK_FRAMES, Coding
 
 # How many samples lie in one piece at most: it shall stay in a processor's second cache.
-_MOST_SAMPLES = 96_000
+_MOST_SAMPLES = 192_000
 # Frames of a piece: divisors of BLOCK_FRAMES, so that each block is whole pieces.
 _PIECES = (48_000, 24_000, 12_000, 6_000, 3_000, 1_500)
 # Frames of one dot product. A BLAS spreads long ones over threads, which costs more than it
@@ -104,6 +104,6 @@ class SampleMeter:
 def _zeros(rows: Array) -> list[int]:
     """How many samples of each row are exactly zero."""
     frames = rows.shape[1]
-    if np.count_nonzero(rows) == rows.size:
-        return [0] * len(rows)
+    if rows.dtype.kind == "i" and np.minimum.reduce(rows.view("u4"), axis=None):
+        return [0] * len(rows)  # none in any: found in half the time of counting
     return [frames - int(np.count_nonzero(row)) for row in rows]
