@@ -478,24 +478,27 @@ def test_a_cold_read_says_that_it_came_from_the_medium(
 
 
 @pytest.mark.parametrize("fs", ["ext4", "xfs", "exfat"])
-@pytest.mark.parametrize("size", [SMALL, LARGE])
+@pytest.mark.parametrize(("size", "at"), [(SMALL, 20_000), (LARGE, 20_000), (LARGE, LARGE - 64)])
 def test_a_byte_that_flipped_behind_the_cache_is_seen(
-    bench: Bench, buffer: memoryview, fs: str, size: int
+    bench: Bench, buffer: memoryview, fs: str, size: int, at: int
 ) -> None:
-    """Changed on the image itself, while the kernel has the right bytes in its cache."""
+    """Changed on the image itself, while the kernel has the right bytes in its cache.
+
+    The last bytes of a large part went through that cache, the others past it.
+    """
     disk = bench.disk("shuttle", fs=fs)
     data = os.urandom(size)
     with LocalDisk().destination(root_at(disk.mount)) as tree:
         written(tree, b"", data, buffer).keep(b"T.wav")
         path = disk.mount / "T.wav"
         assert path.read_bytes() == data
-        flip_on_image(disk, data, 20_000)
+        flip_on_image(disk, data, at)
         if fs != "exfat":
             assert path.read_bytes() == data, "the cache hides it from a plain read"
         with tree.open(b"T.wav") as reader:
             found = read_whole(reader, buffer)
             assert reader.seen(size) is Seen.MEDIUM
-    assert [at for at in range(size) if found[at] != data[at]] == [20_000]
+    assert [n for n in range(size) if found[n] != data[n]] == [at]
 
 
 def test_a_flip_under_btrfs_is_an_error_of_the_device(bench: Bench, buffer: memoryview) -> None:
@@ -545,13 +548,15 @@ def test_pages_that_another_program_holds_do_not_hide_a_flip(
             assert mapped[20_000] == data[20_000]
 
 
-def test_a_large_part_leaves_nothing_in_the_cache(bench: Bench, buffer: memoryview) -> None:
-    """Written past the cache, the unaligned end too: fincore(1) of util-linux counts no page."""
+def test_a_large_part_leaves_its_last_page_in_the_cache_at_most(
+    bench: Bench, buffer: memoryview
+) -> None:
+    """All else is written past it: fincore(1) of util-linux counts the pages."""
     disk = bench.disk("shuttle")
     with LocalDisk().destination(root_at(disk.mount)) as tree:
         written(tree, b"", os.urandom(LARGE), buffer).keep(b"T.wav")
         pages = run("fincore", "--noheadings", "--output", "PAGES", disk.mount / "T.wav")
-    assert pages.split() == ["0"]
+    assert int(pages) <= 1
 
 
 def test_settling_flushes_new_names_once(

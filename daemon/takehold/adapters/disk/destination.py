@@ -61,8 +61,6 @@ class LocalDestination:
         ours = [part for part in parts if isinstance(part, FilePart)]
         if len(ours) < 2 or not self._as_a_whole:  # one flush is one flush
             return
-        for part in ours:
-            part.cut()
         with told(self._at.root, b""):
             flush_all(self._at.fd)
         for part in ours:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import fcntl
-import mmap
 import os
 import re
 import secrets
@@ -49,7 +48,6 @@ class FilePart:
         self._direct: int | None = None
         self._flushed = False
         self._on_medium = False
-        self._end = 0
         self._dead = False
         self._open = True
 
@@ -77,23 +75,12 @@ class FilePart:
                 raise
 
     def write(self, buffer: memoryview, offset: int) -> None:
-        """Write all of it; an unaligned end is padded, and cut by `flush`."""
+        """Write all of it: past the cache as far as it goes, which leaves less than a page."""
         self._flushed = self._on_medium = False
-        self._end = max(self._end, offset + len(buffer))
         with self._fatal():
-            done = self._write_direct(buffer, offset)
+            done = self._write_blocks(buffer[: len(buffer) - len(buffer) % PAGE], offset)
             while done < len(buffer):
                 done += os.pwrite(self._fd, buffer[done:], offset + done)
-
-    def _write_direct(self, buffer: memoryview, offset: int) -> int:
-        """Write past the cache as far as it goes; the count of bytes written so."""
-        whole = len(buffer) - len(buffer) % PAGE
-        done = self._write_blocks(buffer[:whole], offset)
-        if done < whole or whole == len(buffer) or self._direct is None:
-            return done
-        block = memoryview(mmap.mmap(-1, PAGE))  # aligned, and zero to its end
-        block[: len(buffer) - whole] = buffer[whole:]
-        return len(buffer) if self._write_blocks(block, offset + whole) == PAGE else whole
 
     def _write_blocks(self, buffer: memoryview, offset: int) -> int:
         done = 0
@@ -121,14 +108,8 @@ class FilePart:
                 return False
             return flush_to_medium(self._fd, self._at.root.volume)
 
-    def cut(self) -> None:
-        """To the length of what was written: a padded end goes, and what was reserved beyond."""
-        with self._fatal():
-            if self._direct is not None:
-                os.ftruncate(self._fd, self._end)
-
     def on_medium(self) -> None:
-        """It was flushed from outside, with all else on its file system, after `cut`."""
+        """It was flushed from outside, with all else on its file system."""
         self._on_medium = True
 
     def flush(self, size: int) -> bool:
