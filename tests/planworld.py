@@ -222,10 +222,10 @@ def revised(number: int = 1, day: str = DAY, at: int = NOON + 3600, **changes: A
     """A manifest that was written an hour after noon."""
     name = f"{day}.r{number}.manifest.json"
     made = f.Revised(day, number, name, f"{number:064x}", at, "READY", "basis")
-    return replace(made, **changes)
+    return made._replace(**changes)
 
 
 def receipt(of: f.Revised, **changes: Any) -> f.Receipt:
     """A complete answer to a manifest of two files, signed by a key that somebody vouched for."""
     made = f.Receipt(of.sha256, of.day, of.number, of.at + 60, "Post", "SHA256:KEY", 2, (), (), ())
-    return replace(made, **{"confirmed": True, **changes})
+    return made._replace(**{"confirmed": True, **changes})

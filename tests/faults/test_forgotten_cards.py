@@ -168,7 +168,7 @@ def test_a_card_whose_reader_hung_is_remembered_when_it_is_pulled(
 def test_a_decision_on_a_card_that_could_not_be_listed_covers_no_other_of_its_name() -> None:
     """Two cards of one label, one after the other in one reader: the sentences are the same."""
     one, other = (trouble(f"list {SOME_DAY} uuid:{name}") for name in ("first", "second"))
-    later = replace(one, since=one.since + 1)
+    later = one._replace(since=one.since + 1)
     ids = set()
     for facts in ([one], [other], [later]):
         known = ledger([*good_day(), *facts])
@@ -241,7 +241,7 @@ def test_a_decision_on_a_lost_card_covers_its_files_and_not_their_number() -> No
     assert len({content_of_listing(look) for look in looks}) == 3
     ids = set()
     for look in looks:
-        book = ledger([*good_day(), replace(look, load=1)])
+        book = ledger([*good_day(), look._replace(load=1)])
         told = check(view(book), book, settings(), Around())
         ids |= {x.id for x in told if x.code == "inventory-incomplete"}
     assert len(ids) == 3
@@ -327,7 +327,7 @@ def test_a_decision_on_an_altered_copy_covers_no_second_alteration() -> None:
     assert isinstance(fact, f.Proven)
     copy = fact.copy
     first = f.Broken(held.id, copy.destination, copy.root, copy.path, "altered", 5000)
-    again = [fact, replace(first, at=6000)]
+    again = [fact, first._replace(at=6000)]
     ids = []
     for facts in ([first], [first, *again]):
         known = ledger([*good_day(), *facts])

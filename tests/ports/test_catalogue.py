@@ -143,12 +143,12 @@ ONE_OF_EACH: list[list[f.Fact]] = [
     [f.WasRead(2, READING), f.WasRead(2, replace(READING, sound=None, seen=Seen.UNKNOWN))],
     [f.SameBytes(2, Stamp(1300, 2**71, 0))],
     [f.Gone(2)],
-    [MET, replace(MET, number=2, ours=False), replace(MET, loose=False)],
+    [MET, MET._replace(number=2, ours=False), MET._replace(loose=False)],
     [f.Proven(COPY), f.Proven(replace(COPY, proof=Proof(99, Seen.MEDIUM, True)))],
     [f.Proven(COPY), BROKEN],
     [f.Proven(COPY), BROKEN, f.Proven(COPY)],
     [f.Proven(replace(COPY, proof=Proof(8, Seen.UNKNOWN, False, 2**70, "boot disk 7", True)))],
-    [SALVAGED, replace(SALVAGED, missing=(), kept=(), appearance="")],
+    [SALVAGED, SALVAGED._replace(missing=(), kept=(), appearance="")],
     [SALVAGED, f.Gone(2)],
     [f.WasRead(2, replace(READING, sound=MEASURED)), BLOCKS],
     [f.WasRead(2, UNMEASURED), f.WasRead(2, UNMEASURED), f.WasMeasured(2, BROKEN_OFF, None)],
@@ -161,7 +161,7 @@ ONE_OF_EACH: list[list[f.Fact]] = [
     ],
     [f.Published("d", 1, "shuttle", "root-1", 3), f.Published("d", 1, "raid", "root-2", 4)],
     [f.Weighed("d", 3), f.Weighed("e", 5), f.Weighed("d", 4)],
-    [TROUBLE, replace(TROUBLE, key="b"), replace(TROUBLE, tries=2)],
+    [TROUBLE, TROUBLE._replace(key="b"), TROUBLE._replace(tries=2)],
     [TROUBLE, f.TroubleOver("read 2"), f.TroubleOver("never seen")],
     [f.Acked("id1", "heard it", 3), f.Acked("id1", "heard it twice", 4)],
     [RECEIPT, RECEIPT],
@@ -222,8 +222,8 @@ def test_what_is_asked_stays_until_it_is_answered(open_again: Callable[[], Any])
 
 def test_blocks_of_channels_are_asked_for_by_number(open_again: Callable[[], Any]) -> None:
     """The newest that were kept, and none of a recording that has none."""
-    open_again().record([*known(), BLOCKS, replace(BLOCKS, first_sample=5)])
-    assert open_again().channel_blocks(2) == replace(BLOCKS, first_sample=5)
+    open_again().record([*known(), BLOCKS, BLOCKS._replace(first_sample=5)])
+    assert open_again().channel_blocks(2) == BLOCKS._replace(first_sample=5)
     assert open_again().channel_blocks(3) is None
 
 
@@ -348,7 +348,7 @@ class Days:
 
     def trouble(self) -> f.Fact:
         key = self.some(["k", "l", "m"])
-        return self.draw(st.sampled_from([f.TroubleOver(key), replace(TROUBLE, key=key)]))
+        return self.draw(st.sampled_from([f.TroubleOver(key), TROUBLE._replace(key=key)]))
 
     def ask(self) -> f.Fact:
         if self.ledger.asked and self.draw(st.booleans()):
@@ -365,7 +365,7 @@ class Days:
 
     def ack(self) -> f.Fact:
         text = st.text(max_size=2)
-        receipt = st.builds(replace, st.just(RECEIPT), signer=text, missing=st.tuples(text))
+        receipt = st.builds(RECEIPT._replace, signer=text, missing=st.tuples(text))
         return self.draw(st.one_of(st.builds(f.Acked, text, text, st.integers(0, 9)), receipt))
 
 

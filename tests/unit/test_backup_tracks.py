@@ -87,7 +87,7 @@ def test_a_further_copy_with_more_tracks_says_so() -> None:
     first = match(made.card(1), made.card(2))
     assert first.uncompared == (((1,), (3,)),)
     done = compared(Relation.REDUCED, residual_db=-90.0, theirs_alone=(2, 3))
-    done = replace(done, comparison=replace(done.comparison, theirs=(3,)))
+    done = done._replace(comparison=replace(done.comparison, theirs=(3,)))
     assert "only-on-backup" in {code for code, _ in told(made, done)}
 
 

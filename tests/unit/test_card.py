@@ -104,12 +104,12 @@ def test_a_file_that_came_after_the_manifest_is_in_no_receipt() -> None:
 
 def test_a_read_younger_than_the_manifest_is_not_covered_by_a_high_count() -> None:
     """An older version may make up the number; the time tells."""
-    early = replace(R1, at=NOON - 1)
+    early = R1._replace(at=NOON - 1)
     assert answer([early, receipt(early, intact=99)]).against_clearing != ()
 
 
 def test_a_manifest_that_says_another_word_than_the_day_is_renewed_first() -> None:
-    held = replace(R1, verdict="HOLD")
+    held = R1._replace(verdict="HOLD")
     found = answer([held, receipt(held)])
     assert any("says HOLD" in reason for reason in found.against_hand_over)
     assert found.verdict is Verdict.HOLD
@@ -132,7 +132,7 @@ def test_a_file_of_another_card_is_not_this_cards_matter() -> None:
     pack = replace(load(3), id=3, identity="uuid:P", folder=b"P", label="P")
     extra = recording(9, b"P1.WAV", of=3, audio=b"pack", read=False)
     known = [f.LoadSeen(pack), *taken(extra)]
-    held = replace(R1, verdict="HOLD")
+    held = R1._replace(verdict="HOLD")
     mine = answer([held, receipt(held)], known)
     assert not any("P1.WAV" in reason for reason in mine.against_hand_over)
     assert any("P1.WAV" in r for r in answer([held], known, of=3).against_hand_over)

@@ -75,9 +75,9 @@ def test_each_day_is_wrapped_once_in_such_a_night(
     first = shooting_day(moments[0], starts_at)
     known = [*good_day()]
     known = [
-        replace(x, recording=replace(x.recording, day=first))
+        x._replace(recording=replace(x.recording, day=first))
         if isinstance(x, f.Inventoried)
-        else replace(x, load=replace(x.load, day=first))
+        else x._replace(load=replace(x.load, day=first))
         if isinstance(x, f.LoadSeen)
         else x
         for x in known
@@ -87,7 +87,7 @@ def test_each_day_is_wrapped_once_in_such_a_night(
     for here in moments:
         if first in wraps_due(book, made, here):
             closed.append(here)
-            book.apply([replace(revised(), day=first)])
+            book.apply([revised()._replace(day=first)])
     [when] = closed
     begun = next(t for t in moments if shooting_day(t, starts_at) > first)
     assert when <= begun

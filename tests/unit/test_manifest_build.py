@@ -225,7 +225,7 @@ GOOD = basis(written(good_day()))
 
 def proven_again() -> list[f.Fact]:
     return [
-        replace(x, copy=replace(x.copy, proof=replace(x.copy.proof, at=NOON + 9_999)))
+        x._replace(copy=replace(x.copy, proof=replace(x.copy.proof, at=NOON + 9_999)))
         if isinstance(x, f.Proven)
         else x
         for x in good_day()

@@ -319,7 +319,7 @@ def test_a_recheck_that_was_asked_for_reads_the_copies_from_before(about: str) -
     assert all(isinstance(s, Prove) for s in found)
     # Each recording is in one step: the second drive has its turn after the first.
     assert [s.target.name for s in found] == (["shuttle-1"] if about != "raid" else [])
-    before = replace(asked, at=NOON)
+    before = asked._replace(at=NOON)
     assert steps(facts, later, wanted=Wanted(rechecks=(before,))) == ()
 
 

@@ -431,7 +431,7 @@ def test_listings_come_back() -> None:
     shoot.write()
     rebuilt = shoot.rebuilt()
     known, told = shoot.ledger.listings[card.id], next(iter(rebuilt.listings.values()))
-    assert replace(told, load=known.load, at=known.at) == known
+    assert told._replace(load=known.load, at=known.at) == known
 
 
 def test_a_file_that_was_not_read_yet_keeps_the_day_on_hold() -> None:
@@ -443,7 +443,7 @@ def test_a_file_that_was_not_read_yet_keeps_the_day_on_hold() -> None:
         if role is Role.PRIMARY:
             shoot.recording(card, b"SETUP.BIN", OPAQUE, reads=(), on=())
     shoot.ledger.listings = {
-        i: replace(listed, skipped=()) for i, listed in shoot.ledger.listings.items()
+        i: listed._replace(skipped=()) for i, listed in shoot.ledger.listings.items()
     }
     shoot.write()
     rebuilt = shoot.rebuilt()
@@ -460,7 +460,7 @@ def test_an_inventory_that_broke_off_is_told_again() -> None:
     card = shoot.load()
     shoot.recording(card)
     listed = shoot.ledger.listings[card.id]
-    shoot.ledger.apply([replace(listed, files=9, untaken=8)])
+    shoot.ledger.apply([listed._replace(files=9, untaken=8)])
     shoot.write()
     same_days(shoot, DAY)
 

@@ -79,7 +79,7 @@ def steps(facts: list[f.Fact], *files: Any, now: int = NOON, watched: bool = Fal
 
 def salvaged(missing: tuple[tuple[int, int], ...] = ((0, 2),), **about: Any) -> f.Salvaged:
     kept = (("shuttle-1", DRIVES[0].root.identity, b"L/d.salvage/T.PARTS-MISSING"),)
-    return replace(f.Salvaged(1, "", missing, kept, NOON), **about)
+    return f.Salvaged(1, "", missing, kept, NOON)._replace(**about)
 
 
 # -- when
@@ -110,7 +110,7 @@ def test_who_comes_lets_it_be_tried_from_the_start() -> None:
     again = anew(tried(MOST_READS_OF_A_CARD), NOON + 7)
     assert (again.tries, again.retry_at, again.since) == (0, NOON + 7, NOON)
     other = trouble("land 1 x", retry_at=NOON + 60, tries=4)
-    assert anew(other, NOON) == replace(other, retry_at=NOON)
+    assert anew(other, NOON) == other._replace(retry_at=NOON)
     assert anew(other, NOON + 99) == other
 
 

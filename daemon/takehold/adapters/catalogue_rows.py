@@ -132,7 +132,7 @@ def read_text(raw: bytes) -> str:
 def _same_names(fact: f.Fact) -> Row:
     """The row of a fact whose columns are named as its fields; tuples become JSON."""
     row: Row = {}
-    for name in fact.__slots__:
+    for name in fact._fields:
         value = getattr(fact, name)
         row[name] = plain.dumps(value) if isinstance(value, tuple) else value
     return row

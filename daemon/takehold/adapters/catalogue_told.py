@@ -204,12 +204,12 @@ def _salvaged(row: sqlite3.Row) -> f.Salvaged:
 
 
 def _met(row: sqlite3.Row) -> f.Met:
-    told: dict[str, Any] = {name: row[name] for name in f.Met.__slots__}
+    told: dict[str, Any] = {name: row[name] for name in f.Met._fields}
     return f.Met(**{**told, "ours": bool(row["ours"]), "loose": bool(row["loose"])})
 
 
 def _receipt(row: sqlite3.Row) -> f.Receipt:
-    told: dict[str, Any] = {name: row[name] for name in f.Receipt.__slots__}
+    told: dict[str, Any] = {name: row[name] for name in f.Receipt._fields}
     for name in ("altered", "missing", "unknown"):
         told[name] = plain.loads(tuple[str, ...], row[name])
     return f.Receipt(**{**told, "confirmed": bool(row["confirmed"])})

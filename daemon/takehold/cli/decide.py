@@ -84,7 +84,7 @@ def receipt(place: Home, path: str, key: str | None, as_json: bool) -> int:
         good = counts(fact, ledger)
     take_note(place, "receipt", receipt_text(fact))
     if as_json:
-        told = {name: getattr(fact, name) for name in fact.__slots__}
+        told = {name: getattr(fact, name) for name in fact._fields}
         print_json({**told, "at": stamp(fact.at), "complete": fact.complete, "counts": good})
     else:
         for line in lines:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from takehold.decide.reads import DISPUTES
 from takehold.model.errors import TakeholdError, Unreadable
 from takehold.model.facts import Trouble
@@ -57,4 +55,4 @@ def given_up(before: Trouble | None, *, watched: bool) -> bool:
 def anew(before: Trouble, now: int) -> Trouble:
     """The trouble as it is once somebody came, or something was put in: tried at once."""
     tries = 0 if unreadable(before) or before.code in DISPUTES else before.tries
-    return replace(before, retry_at=min(before.retry_at, now), tries=tries)
+    return before._replace(retry_at=min(before.retry_at, now), tries=tries)

@@ -97,7 +97,7 @@ def _other(merge: _Merge, fact: f.Fact) -> Iterator[f.Fact]:
     match fact:
         case f.Listed(load=load):
             if merge.loads.get(load, 0) >= ledger.next_id:
-                yield replace(fact, load=merge.loads[load])
+                yield fact._replace(load=merge.loads[load])
         case f.Revised(day=day, number=number):
             if all(known.number != number for known in ledger.revisions.get(day, ())):
                 yield fact
@@ -115,7 +115,7 @@ def _of_file(merge: _Merge, fact: f.Fact) -> Iterator[f.Fact]:
                 yield f.Inventoried(_placed(merge, recording))
         case f.WasRead(recording=rid) | f.Broken(recording=rid):
             if rid in merge.recordings:
-                yield replace(fact, recording=merge.recordings[rid])
+                yield fact._replace(recording=merge.recordings[rid])
         case f.Compared(comparison):
             yield from _compared(merge, comparison)
         case f.Proven(copy):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Container, Iterable, Mapping
-from dataclasses import replace
 
 from takehold.decide.keys import AWAY, OF_A_DAY, away_key
 from takehold.decide.reads import DISPUTES
@@ -41,7 +40,7 @@ def unlisted(
         mine = f"{word} {today} {name}"
         another = word == "mute" and key not in before
         if word in OF_A_DAY and (another or mine not in ledger.troubles):
-            facts.append(replace(alarm, key=mine))
+            facts.append(alarm._replace(key=mine))
     return facts
 
 
@@ -70,7 +69,7 @@ def away(
             key = away_key(day, source.name)
             seen = any(ledger.loads[r.load].source == source.name for r in ledger.day(day))
             if alarm and seen and key not in ledger.troubles:
-                facts.append(replace(alarm, key=key))
+                facts.append(alarm._replace(key=key))
     return facts
 
 

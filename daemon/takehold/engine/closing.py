@@ -266,7 +266,7 @@ class Closer:
         self._touched.discard(day)
         over: list[Fact] = [TroubleOver(key)] if key in ledger.troubles else []
         if new:  # answered for once it stands on the drives that are there
-            named = [replace(met, loose=False) for met in ledger.met.values() if met.loose]
+            named = [met._replace(loose=False) for met in ledger.met.values() if met.loose]
             return [revised, *named, *over]
         self._fresh.pop(day, None)
         return [*over, *(Answered(a.id, revised.name, at) for a in asked)]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from takehold.decide.alarms import room_alarms, unclosed_alarms, unread_alarms
 from takehold.decide.backoff import anew, trouble
@@ -306,7 +306,7 @@ class Engine:
             if asked.kind not in AT_ONCE:
                 at = min(self._asked_at.get(asked.id, asked.at), now)
                 self._asked_at[asked.id] = at  # never ahead of a clock that was set back
-                left.append(replace(asked, at=at))
+                left.append(asked._replace(at=at))
                 continue
             try:
                 facts = facts_of(asked)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from takehold.decide.day import is_day
 from takehold.decide.manifest_names import names_of
@@ -165,7 +165,7 @@ def _ends(ledger: Ledger, target: Target, pages: Iterable[Page], at: int) -> lis
     """That these stand there, and which of all that are known no other names (P11)."""
     followed = {sha for page in pages for sha in follows(page.doc)}
     ends = [
-        replace(m, loose=False) for m in ledger.met.values() if m.loose and m.sha256 in followed
+        m._replace(loose=False) for m in ledger.met.values() if m.loose and m.sha256 in followed
     ]
     last = ledger.last_revision()
     if last is not None and not last.basis and last.sha256 not in followed:

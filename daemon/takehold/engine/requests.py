@@ -19,7 +19,7 @@ def ack_text(finding: str, note: str) -> str:
 
 def receipt_text(receipt: Receipt) -> str:
     """A receipt as it is stored."""
-    return json.dumps({name: getattr(receipt, name) for name in Receipt.__slots__})
+    return json.dumps({name: getattr(receipt, name) for name in Receipt._fields})
 
 
 def facts_of(asked: Asked) -> tuple[Fact, ...]:
