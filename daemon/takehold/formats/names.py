@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 import unicodedata
+from functools import lru_cache
 
 PART_BYTES = 200
 """A part's longest safe form: 255 is the limit of ext4, exFAT, NTFS and APFS, less our suffixes."""
@@ -49,6 +50,7 @@ def display(name: bytes) -> str:
     return text if _plain(text) else "".join(map(_shown_byte_or_char, text))
 
 
+@lru_cache(1024)  # cards, tracks and scenes are a few, said of every file
 def shown(text: str) -> str:
     r"""The same for text from outside; lone surrogates show as `\udcff`."""
     return text if _plain(text) else "".join(map(_shown_char, text))
