@@ -56,6 +56,14 @@ def test_a_manifest_allows_the_hand_over_and_not_the_clearing() -> None:
     assert found.against_clearing == (f"{DAY}: no receipt for {R1.name} has come back.",)
 
 
+def test_a_card_that_was_emptied_is_not_offered() -> None:
+    """What was on it is proven elsewhere; whoever takes the card has nothing."""
+    known = [R1, receipt(R1)]
+    (reason,) = answer([*known, f.Listed(1, NOON, 0, (), ())]).against_hand_over
+    assert "emptied" in reason
+    assert answer([*known, f.Listed(1, NOON, 1, (), ())]).against_hand_over == ()
+
+
 @pytest.mark.parametrize(
     "change",
     [

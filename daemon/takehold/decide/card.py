@@ -43,8 +43,11 @@ def card_answer(
     days = tuple(sorted({ledger.recordings[i].day for i in ids} or {load.day}))
     against: list[str] = []
     clearing: list[str] = []
+    listed = ledger.listings.get(load.id)
     if not ids:
         against.append("No file of this card was inventoried.")
+    elif listed is not None and not listed.files:
+        against.append("It held no file any more when it was listed last: it was emptied.")
     for day in days:
         judged = judge(ledger, day, settings, around)
         against += _against_day(ledger, judged, load)
