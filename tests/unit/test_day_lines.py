@@ -64,6 +64,13 @@ def test_many_findings_of_one_code_are_one_line():
     assert len(each) == 8
 
 
+def test_the_card_of_earlier_versions_is_named_too():
+    """They are not among the files of the day."""
+    facts = facts_of(*good_day(), *lonely(8)) | {"files": []}
+    lines = [line for line in finding_lines(facts, each=False) if "no such recording" in line]
+    assert ["8 recordings of SND_A1: " in line for line in lines] == [True]
+
+
 def test_three_are_told_one_by_one():
     facts = facts_of(*good_day(), *lonely(3))
     lines = [line for line in finding_lines(facts, each=False) if "no such recording" in line]

@@ -53,7 +53,9 @@ def _one(finding: Any, facts: Row) -> Iterator[str]:
 
 def _many(alike: list[Any], facts: Row) -> Iterator[str]:
     first = alike[0]
-    card = _file_of(first, facts)["card"] if _file_of(first, facts) else "one card"
+    file = _file_of(first, facts)  # none of an earlier version
+    folder = str(first["subject"]).removesuffix(f"/{first['path']}")
+    card = file["card"] if file else folder.rpartition("/")[2]
     says = {_rest(f) for f in alike}
     rest = _rest(first).rstrip(".") + ("" if len(says) == 1 else ", or similar")
     paths = list(dict.fromkeys(f["path"] for f in alike))
