@@ -13,6 +13,7 @@ from takehold.formats.report_table import (
     ROWS_CAP,
     SIZE_CAP,
     listing,
+    unmarked,
 )
 from takehold.model.sound import Description, Kind
 
@@ -198,6 +199,17 @@ def test_several_files_in_one_cell():
     )
 
 
+@pytest.mark.parametrize("between", [" / ", " + ", " & ", " "])
+def test_a_cell_with_the_files_of_a_set(between: str):
+    text = f"1|a_1.wav{between}a_2.wav\n2|b_1.wav{between}b_2.wav\n"
+    assert names_listed(text.encode()) == ("a_1.wav", "a_2.wav", "b_1.wav", "b_2.wav")
+
+
+@pytest.mark.parametrize("cell", ["c.wav instead of a.wav", "x.wav/a.wav", "see a.wav b.wav"])
+def test_a_remark_or_a_path_is_not_taken_apart(cell: str):
+    assert names_listed(f"1|b.wav\n2|{cell}\n".encode()) == ("b.wav", cell)
+
+
 def test_quoted_cells_hold_marks_lines_and_quotes():
     text = '"File";"Note"\n"S1; T1.wav";"he said ""go"";\nthen\nplane"\n"S1T2.wav";""\n'
     assert names_listed(text.encode()) == ("S1; T1.wav", "S1T2.wav")
@@ -235,6 +247,75 @@ def test_pages_are_no_names_below_a_head():
     rows = [head, ["1", "1", "S01T01", ""], ["", "2", "S01T02", ""], ["", "", "Page 2 of 2", ""],
             head, ["1", "3", "S01T03", "dog"], ["", "", "Total files", ""]]  # fmt: skip
     assert names_listed(table(rows=rows).encode()) == ("S01T01", "S01T02", "S01T03")
+
+
+@pytest.mark.parametrize("total", ["4 files", "Files: 4", "4 Files", "files = 4", "(4 files)"])
+def test_a_count_of_files_is_no_head(total: str):
+    """Beside the word Total, in the names' own column, whose head nobody knows."""
+    rows = [["No.", "Name"], ["1", "S1T1"], ["2", "S1T2"], ["Total", total], ["Mixer", "x"]]
+    names = ("Name", "S1T1", "S1T2", total, "x")
+    assert names in columns(table(rows=rows).encode())
+    rows[0][1] = "File"
+    assert names_listed(table(rows=rows).encode()) == names[1:]
+
+
+@pytest.mark.parametrize("head", ["File 1", "FILE_1", "File #1"])
+def test_a_head_may_have_a_number(head: str):
+    rows = [["Scene", head], ["1", "S1T1"], ["1", "S1T2"]]
+    assert names_listed(table(rows=rows).encode()) == ("S1T1", "S1T2")
+
+
+def test_what_stands_above_a_head_is_a_column_by_itself():
+    """The word beside a total, as `Files`, takes none of the names away; titles are few."""
+    rows = [["Name", "Scene"], ["S1T1", "1"], ["S1T2", "1"], ["Files", "2"], ["Signed", "x"]]
+    found = columns(table(rows=rows).encode())
+    assert (found[0], found[1]) == (("Signed",), ("Name", "S1T1", "S1T2"))
+    rows = [["Name", "Scene", "Take"], ["S1T1", "1", "1"], ["Files", "1", ""], ["", "x", "y"]]
+    assert columns(table(rows=rows).encode())[:2] == ((), ("Name", "S1T1"))
+    rows = [["Mixer", "x"], ["Scene", "File"], ["1", "S1T1"], ["1", "S1T2"]]
+    assert columns(table(rows=rows).encode())[0] == ("S1T1", "S1T2")
+
+
+@pytest.mark.parametrize("sign", ["*", " *", "+", " @", "!", " \u2713", "\u25cf"])
+def test_a_sign_behind_an_ending_is_no_part_of_the_name(sign: str):
+    """A circled take's, in the first row or all of them, or of several in a cell."""
+    assert names_listed(f"File,x\na.wav{sign},1\nb.wav,2\n".encode()) == ("a.wav", "b.wav")
+    assert names_listed(f"a.wav{sign};1\nb.wav{sign};2\n".encode()) == ("a.wav", "b.wav")
+    assert names_listed(f"a.wav{sign} / b.wav,1\n".encode()) == ("a.wav", "b.wav")
+
+
+@pytest.mark.parametrize("mark", ["?", " (circled)", " [keep] *"])
+def test_a_mark_that_may_tell_more_is_left(mark: str):
+    """It begins the column of the names all the same."""
+    raw = f"No.,Name\n1,a.wav{mark}\n2,b.wav\n".encode()
+    assert names_listed(raw) == (f"a.wav{mark}", "b.wav")
+
+
+@pytest.mark.parametrize(
+    ("cell", "left"),
+    [
+        ("a.wav (circled)", "a.wav"),
+        ("* a.wav", "a.wav"),
+        ("(C) a [keep] !", "a"),
+        ("@\\d\\a.wav", "\\d\\a.wav"),
+        ("a (2)", "a (2)"),
+        ("a_", "a_"),
+        ("../a.wav", "../a.wav"),
+        ("(circled)", "(circled)"),
+        ("---", "---"),
+        ("", ""),
+    ],
+)
+def test_what_is_left_without_marks(cell: str, left: str):
+    """Signs, and words in brackets; a number in them is a copy's (as of macOS, from memory)."""
+    assert unmarked(cell) == left
+
+
+@pytest.mark.parametrize("text", ["(" * 250, "()" * 120 + "x", "[(" * 120, "*" * 250 + "(x"])
+def test_many_marks_cost_no_time(text: str):
+    raw = "".join(f"{text}{n}.wav{text};x\n" for n in range(1000)).encode()
+    assert listing(raw) is None or len(columns(raw)[0]) <= 1000
+    assert len(unmarked(text)) <= len(text)
 
 
 @pytest.mark.parametrize("ending", ["wav", "WAV", "bwf", "rf64", "w64", "flac", "mp3", "aif"])

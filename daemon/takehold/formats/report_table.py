@@ -38,7 +38,14 @@ HEADS = frozenset(
     }
 )
 _NOT_A_LETTER = re.compile(r"[\W\d_]+")
-_MANY = re.compile(r"[;,\n]")
+# How many files there are, as `4 files` or `Files: 4`; `File 1` is a head.
+_COUNT = re.compile(r"[0-9][\W_]*[^\W\d_]|[:=,;|\t]\s*[0-9]")
+_MANY = re.compile(r"[;,\n]|\s[/+&]\s")
+# Marks around a name, as for a circled take: signs, and words without a digit in brackets. It is
+# the same from either end.
+_MARKS = re.compile(r"(?:[()\[\]][^()\[\]\d]*[()\[\]]|[^\w/\\.()\[\]])*")
+# Signs behind an ending, but for those that part cells, or make a remark of it.
+_SIGNS = re.compile(r"[^\w.()\[\]\"<>?|:;,]*")
 
 
 class Listing(NamedTuple):
@@ -85,6 +92,15 @@ def _bounded(columns: Iterable[Iterable[str]]) -> Iterator[tuple[str, ...]]:
 def names_audio(name: str) -> bool:
     """Whether it has the ending of an audio file."""
     return name.lower().endswith(AUDIO)
+
+
+def unmarked(name: str) -> str:
+    """What is left of a cell without the marks around it, as `*` or ` (circled)`; all if nothing.
+
+    Whether that is the name, or the rest a part of it, or a remark, the card tells.
+    """
+    left = name[_run(_MARKS, name) : len(name) - _run(_MARKS, name[::-1])]
+    return left or name
 
 
 def is_text(raw: bytes) -> bool:
@@ -138,8 +154,21 @@ def _cells(rows: Iterable[list[str]]) -> list[list[str]]:
 
 
 def _bare(cell: str) -> str:
-    """Without quotes, nor the sign by which spreadsheets take a cell as text: `="name"`."""
-    return cell.strip().removeprefix('="').strip('"').strip()
+    """Without quotes, nor the sign by which spreadsheets take a cell as text: `="name"`.
+
+    Nor with signs behind the ending of audio: they are of no name.
+    """
+    cell = cell.strip().removeprefix('="').strip('"').strip()
+    if cell[-1:].isalnum():
+        return cell
+    plain = cell[: len(cell) - _run(_SIGNS, cell[::-1])]
+    return plain if names_audio(plain) else cell
+
+
+def _run(pattern: re.Pattern[str], text: str) -> int:
+    """How much of a text's beginning is of that kind."""
+    found = pattern.match(text)
+    return found.end() if found else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +228,7 @@ def _audio_columns(rows: Iterable[Sequence[str]], mark: str) -> tuple[dict[int, 
     for row in rows:
         several = _several(row)
         for at, cell in enumerate(row):
-            audio = names_audio(cell)
+            audio = _is_name(cell)
             if audio or (cell and at in names):
                 names[at] += _in_cell(cell)
                 hits[at] += audio
@@ -217,8 +246,14 @@ def _several(row: Sequence[str]) -> bool:
 
 def _in_cell(cell: str) -> list[str]:
     """The files that a cell names: one, or several with a mark between them."""
-    several = [one.strip() for one in _MANY.split(cell)]
-    return several if all(map(names_audio, several)) else [cell]
+    parted = [_bare(one) for one in _MANY.split(cell)], cell.split()
+    several = (names for names in parted if len(names) > 1 and all(map(_is_name, names)))
+    return next(several, [cell])
+
+
+def _is_name(cell: str) -> bool:
+    """Whether it has the ending of audio, with marks or without."""
+    return names_audio(cell) or (not cell[-1:].isalnum() and names_audio(unmarked(cell)))
 
 
 def _text_columns(
@@ -226,24 +261,26 @@ def _text_columns(
 ) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
     """What stands below the heads that say that they name files, and in the other columns.
 
-    A head comes again on each page. What stands alone in its row, beside rows of several cells, is
-    a title, a total or a page's number.
+    A head comes again on each page. What stands above it is a column by itself: titles, or, if what
+    looks like a head is the word beside a total, the names. What stands alone in its row, beside
+    rows of several cells, is a title, a total or a page's number.
     """
     several = [row for row in rows if _several(row)]
     tabular = 2 * len(several) > len(rows)
     columns: dict[int, list[str]] = defaultdict(list)
-    heads: set[int] = set()
+    above: dict[int, list[str]] = {}
     for row in several if tabular else rows:
         for at, cell in enumerate(row):
             if not _is_head(cell):
                 columns[at] += [cell] if cell else []
-            elif at not in heads:
-                heads.add(at)
-                columns[at].clear()
-    headed = {at: columns[at] for at in sorted(heads) if columns[at]}
-    others = {at: columns[at] for at in sorted(columns.keys() - heads) if columns[at]}
-    return headed, others if tabular else {}
+            elif at not in above:
+                above[at] = columns.pop(at, [])
+    headed = {at: columns.pop(at) for at in sorted(above) if columns.get(at)}
+    others = columns | above
+    rest = {at: others[at] for at in sorted(others) if others[at]}
+    return headed, rest if tabular else {}
 
 
 def _is_head(cell: str) -> bool:
-    return _NOT_A_LETTER.sub("", cell[:NAME_CAP]).casefold() in HEADS
+    cell = cell[:NAME_CAP]
+    return _NOT_A_LETTER.sub("", cell).casefold() in HEADS and not _COUNT.search(cell)

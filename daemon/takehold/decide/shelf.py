@@ -1,0 +1,186 @@
+"""Which recordings of a card a name in a sound report means.
+
+Names agree in any case, with or without path and ending. A take's name stands for the files of its
+set, and a name with marks around it for what it is without them, if the card has that.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Set
+
+from takehold.decide.file_set import place, tie
+from takehold.decide.take_names import set_name
+from takehold.formats.names import same_key
+from takehold.formats.report_table import names_audio, unmarked
+from takehold.model.recording import Recording
+from takehold.model.slate import same_words, scene_and_take
+
+# Parts of a path that are compared.
+DEEPEST = 8
+# What a recorder puts behind the name of a take, for the file of a set or a part.
+_NUMBER = re.compile(r"_[0-9]{1,3}$")
+# What the names of a set's files begin with beyond what they have in common: a mark, and a word or
+# the zeros before a number (`_`, `_Tr`, `-0`).
+_OWN = re.compile(r"(?:^|(?<![\W_])[\W_]+)[^\W\d_]*0*$")
+
+_Path = tuple[str, ...]
+
+
+class Shelf:
+    """The recordings of a card by the ends of their paths."""
+
+    def __init__(self, audio: Collection[Recording]) -> None:
+        self._ending: dict[_Path, list[Recording]] = defaultdict(list)
+        self._of_take: dict[str, list[Recording]] = defaultdict(list)
+        self._folders: set[str] = set()
+        for recording in audio:
+            parts = _parts(recording.path)
+            for first in range(len(parts)):
+                self._ending[parts[first:]].append(recording)
+            self._of_take[_NUMBER.sub("", parts[-1])].append(recording)
+            self._folders |= set(parts[:-1])
+        for name, files in _sets(audio):
+            self._of_take[name] += files
+
+    def shares_names(self, other: Shelf) -> bool:
+        """Whether the same name is on both: then a name does not tell which card is meant."""
+        return any(len(ending) == 1 and ending in other._ending for ending in self._ending)
+
+    def has_path(self, name: str) -> bool:
+        """Whether all of it is the end of a path there."""
+        parts = name.replace("\\", "/").split("/")
+        return len(parts) <= DEEPEST and _keyed(name) in self._ending
+
+    def found(self, names: Iterable[str]) -> dict[str, list[Recording]]:
+        """The recordings that each name means.
+
+        A name that is a take's, or another's with a mark, is that of a file of its own where the
+        table has those that it would stand for besides.
+        """
+        paths = {name: self._path(name) for name in dict.fromkeys(names)}
+        whole = set(map(_keyed, paths))
+        alone = {r.id for path in paths.values() for r in self._named(path)}
+        found: dict[str, list[Recording]] = {}
+        for name, path in paths.items():
+            files = self._meant(path)
+            behind = names_audio(unmarked(name)) and not names_audio(name)  # no part of any name
+            marked = path != _keyed(name) and path in whole and not behind
+            takes = not self._named(path) and not alone.isdisjoint(r.id for r in files)
+            found[name] = [] if marked or takes else files
+        return found | self._of_tracks(found, whole)
+
+    def _of_tracks(
+        self, found: Mapping[str, list[Recording]], whole: Set[_Path]
+    ) -> dict[str, list[Recording]]:
+        """The poly files of which the table names each track, by its names for them."""
+        tracks: dict[_Path, list[str]] = defaultdict(list)
+        for name in (name for name, files in found.items() if not files):
+            *folders, stem = _keyed(name)
+            if _NUMBER.search(stem):
+                tracks[(*folders, _NUMBER.sub("", stem))].append(name)
+        polys: dict[str, list[Recording]] = {}
+        for path, its in tracks.items():
+            files = self._meant(path)
+            if path not in whole and all(_channels(file) == len(its) > 1 for file in files):
+                polys |= dict.fromkeys(its, files)
+        return polys
+
+    def find(self, name: str) -> list[Recording]:
+        """The recordings that a report means by a name.
+
+        Where several folders hold that name, those whose folders agree the furthest; where the
+        card has a folder that the name tells, what is in that one only. The name of a take means
+        all files of its set, and of its first part the other parts. Marks around a name are a part
+        of it only if the card has nothing that is called as what is left.
+        """
+        return self._meant(self._path(name))
+
+    def _path(self, name: str) -> _Path:
+        """What is looked for: the whole, or what is left without marks if the card has that."""
+        whole, left = _keyed(name), _keyed(unmarked(name))
+        return left if whole != left and not self._meant(whole) and self._meant(left) else whole
+
+    def _meant(self, parts: _Path) -> list[Recording]:
+        found = self._named(parts)
+        takes = {_take(recording) for recording in found}
+        its = self._of_take.get(parts[-1], [])
+        return found + self._within(parts, [r for r in its if not found or _take(r) in takes])
+
+    def _named(self, parts: _Path) -> list[Recording]:
+        """The recordings whose own name it is."""
+        endings = (parts[first:] for first in range(len(parts)))
+        return self._within(
+            parts, next((self._ending[e] for e in endings if e in self._ending), [])
+        )
+
+    def _within(self, parts: _Path, files: list[Recording]) -> list[Recording]:
+        folder = next((part for part in reversed(parts[:-1]) if part in self._folders), None)
+        return [r for r in files if folder is None or folder in _parts(r.path)[:-1]]
+
+
+def _sets(audio: Iterable[Recording]) -> Iterator[tuple[str, list[Recording]]]:
+    """The sets of files on a card, each by the names that stand for it.
+
+    That is what the names of its files have in common, and the name of a folder that holds nothing
+    else. A set is what the files declare as one (decide/file_set), or of one folder, scene and take
+    what begins and ends together, as a mix beside the tracks. Each place in it is taken once: what
+    was recorded again, or is a copy, has the longer name (common practice, no source).
+    """
+    sets: dict[Hashable, dict[Hashable, Recording]] = defaultdict(dict)
+    folders: dict[bytes, dict[Hashable, Recording]] = defaultdict(dict)
+    for recording in sorted(audio, key=lambda recording: len(recording.path)):
+        take, said = _take(recording), recording.description
+        start = said.metadata.time_reference
+        there = (take, start, place(recording))
+        sets[take, tie(recording)].setdefault(there, recording)
+        if any(take[1:]) and said.frames and start is not None:
+            sets[take, start, said.frames].setdefault(there, recording)
+        folders[take[0]].setdefault(there, recording)
+    found = ([*files.values()] for files in sets.values())
+    named = [(_common([_parts(r.path)[-1] for r in files]), files) for files in found]
+    for folder, within in folders.items():
+        files = [*within.values()]
+        takes, ties = {_take(r) for r in files}, {tie(r) for r in files}
+        if folder and len(takes) == 1 and (any(_take(files[0])[1:]) or len(ties) == 1):
+            whole = _parts(folder)[-1]
+            named += [(name, files) for name in {whole, whole.rpartition(".")[0]}]
+    for name, files in named:
+        several = len(files) > 1 or (files[0].description.metadata.total_files or 0) > 1
+        if several and name and name not in map(same_words, scene_and_take(files[0])):
+            yield name, files
+
+
+def _common(names: list[str]) -> str:
+    """What the names of a set's files have in common, without what belongs to each of them."""
+    if len(names) == 1:
+        return set_name(names)
+    first, last = min(names), max(names)
+    same = next(
+        (n for n, (a, b) in enumerate(zip(first, last, strict=False)) if a != b), len(first)
+    )
+    own = {name[same : same + 1] for name in names}
+    return _OWN.sub("", first[:same]) if any(map(str.isalnum, own)) else first[:same]
+
+
+def _channels(recording: Recording) -> int:
+    form = recording.description.format
+    return form.channels if form else 0
+
+
+def _take(recording: Recording) -> tuple[bytes, str, str]:
+    """The folder, and the take as the file tells it."""
+    said = recording.description.metadata
+    return recording.path.rpartition(b"/")[0], said.scene, said.take
+
+
+def _keyed(name: str) -> _Path:
+    return _parts(name.encode("utf-8", "surrogateescape"))
+
+
+def _parts(path: bytes) -> _Path:
+    """Its last folders and its name, without an audio file's ending, as names agree."""
+    *folders, name = same_key(path).replace("\\", "/").split("/")
+    stem = name.rpartition(".")[0] if names_audio(name) else name
+    return (*[folder for folder in folders if folder][1 - DEEPEST :], stem)

@@ -1,0 +1,184 @@
+"""Which recordings of a card a name in a sound report means: marks around it, and sets of files."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from reportworld import ALL, CARD, codes, found, on_card, report
+from takehold.model.recording import Recording
+from takeworld import HZ, MORNING, wav
+from takeworld import names as tracks
+
+MISSING, OMITS = "report-names-missing", "report-omits"
+
+
+def take_set(
+    number: int,
+    *paths: str,
+    scene: str = "4",
+    take: str = "1",
+    family: str = "F",
+    files: int | None = None,
+    start: int = MORNING,
+) -> list[Recording]:
+    """Files that declare themselves one set by iXML's FAMILY_UID, or "" by what they tell else."""
+    told = {"family_uid": f"{family}{take}", "total_files": files or len(paths)} if family else {}
+    return [
+        wav(number + n, path.encode(), scene, take, start + int(take) * 60 * HZ, **told)
+        for n, path in enumerate(paths)
+    ]
+
+
+def takes(form: str, family: str = "F") -> list[Recording]:
+    """Three takes of two files each, named by a form with `t` for the take and `f` for the file."""
+    words = {"f": ("1", "2")} if "{f}" in form else {"w": ("Boom", "Keeper")}
+    ((key, values),) = words.items()
+    return [
+        r
+        for t in (1, 2, 3)
+        for r in take_set(
+            10 * t, *(form.format(t=t, **{key: v}) for v in values), take=str(t), family=family
+        )
+    ]
+
+
+@pytest.mark.parametrize("name", ["{}*", "{} *", "{} (circled)", "@{}", "* {}", "[x] {}", "({}"])
+@pytest.mark.parametrize("ending", [".WAV", ""])
+def test_a_name_with_a_mark_is_that_name_if_it_is_on_the_card(name: str, ending: str):
+    """Circled takes are marked so (common practice, no source)."""
+    stems = ("S01T01", "S01T02", "S01T03")
+    names = [f"{stems[0]}{ending}", f"{stems[1]}{ending}", name.format(f"{stems[2]}{ending}")]
+    if name == "({}":  # no mark: a bracket that nothing closes
+        assert OMITS in codes(*CARD, report(*names))
+    else:
+        assert codes(*CARD, report(*names)) == []
+        assert codes(*CARD[:2], report(*names[:1], names[2].replace("03", "02"))) == []
+
+
+def test_a_marked_name_of_no_file_is_missing():
+    """Signs tell nothing more; words may, unless a name that is there has the same ones."""
+    for name in ("@S01T04.WAV", "* S01T04.WAV"):
+        (told,) = found(*CARD, report(*ALL, name))
+        assert told.says.endswith(f"names a file that is not on that card: {name}.")
+    circled = ("S01T01.WAV (circled)", *ALL[1:], "S01T04.WAV (circled)")
+    (told,) = found(*CARD, report(*circled))
+    assert told.says.endswith("not on that card: S01T04.WAV (circled).")
+    assert codes(*CARD, report(*ALL, "S01T04.WAV (MOS - not recorded)")) == []
+    for names in (ALL, [f"{name} (keep)" for name in ALL], ["S01T01.WAV (keep)", *ALL[1:]]):
+        assert codes(*CARD, report(*names, "S01T03.WAV (keep)", "S01T04.WAV (not rec)")) == []
+    assert codes(*CARD, report("S01T01", "S01T02", "S01T03", "S01T04*")) == [MISSING]
+
+
+def test_a_mark_that_is_a_part_of_a_name_hides_no_missing_file():
+    """The table has the name without it too, and the card has one of them only."""
+    for name in ("+S01T03.WAV", "S01T03 (2).WAV", "S01T03-.WAV"):
+        (told,) = found(*CARD, report(*ALL, name))
+        assert told.says.endswith(f"not on that card: {name}.")
+        there = on_card(b"DAY01/" + name.encode(), first=50)
+        assert codes(*CARD, *there, report(*ALL, name)) == []
+        assert codes(*CARD, *there, report(*ALL)) == [OMITS]
+    (told,) = found(*CARD, report("S01T01", "S01T02", "S01T03", "S01T03+"))
+    assert told.says.endswith("not on that card: S01T03+.")
+    assert codes(*CARD, report(*ALL, "S01T03.WAV (again)")) == []
+
+
+FORMS = ["D/4T{t}_{w}.WAV", "D/4T{t}-{f}.WAV", "D/4T{t}.{f}.WAV", "D/4T{t}_A{f}.WAV",
+         "D/4T{t}_0{f}.WAV", "D/4T{t} Tr{f}.WAV", "D/4T{t}{w}.WAV", "4T{t}.TAKE/{f}_X.WAV",
+         "4T{t}.TAKE/{w}.WAV", "4T{t}/{w}.WAV", "D/4T{t}/{f}.WAV"]  # fmt: skip
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("family", ["F", ""])
+@pytest.mark.parametrize("ending", [".WAV", ""])
+def test_a_takes_name_stands_for_what_the_files_declare_a_set(form: str, family: str, ending: str):
+    """By what their names have in common, or their folder's name; and for nothing else."""
+    files = takes(form, family)
+    names = [f"4T{t}{ending}" for t in (1, 2, 3)]
+    assert codes(*files, report(*names)) == []
+    assert codes(*files, report(*names[:2])) == [OMITS]
+    (told,) = found(*files[:4], report(*names))
+    assert told.code == MISSING
+    assert told.says.endswith(f"names a file that is not on that card: 4T3{ending}.")
+    assert codes(*files, report(*names[:2], f"4T{ending}")) == [MISSING, OMITS]
+
+
+def test_a_folders_whole_name_stands_for_its_set():
+    files = takes("4T{t}.TAKE/{w}.WAV")
+    assert codes(*files, report("4T1.TAKE", "4T2.TAKE", "4T3.TAKE")) == []
+    poly: dict[str, Any] = {"channels": 2, "tracks": tracks("Mix", "Boom")}
+    one = wav(1, b"4T9/4T9.WAV", "4", "9", MORNING, **poly)
+    again = wav(2, b"4T9/4T9_REREC.WAV", "4", "9", MORNING, **poly)
+    (told,) = found(one, again, *files, report("4T9", "4T1", "4T2", "4T3"))
+    assert told.says.endswith("in no sound report: 4T9/4T9_REREC.WAV.")
+    assert codes(*files, report("D/4T1.TAKE", "4T2.TAKE")) == [OMITS]
+    more = wav(90, b"4T1.TAKE/Wild.WAV", "5", "1", MORNING)
+    (missing, omits) = found(*files, more, report("4T1.TAKE", "4T2", "4T3", number=91))
+    assert missing.says.endswith("not on that card: 4T1.TAKE.")  # a folder of two takes is none's
+    assert "4T1.TAKE/Boom.WAV, 4T1.TAKE/Keeper.WAV, 4T1.TAKE/Wild.WAV" in omits.says
+
+
+def test_a_folder_of_the_day_stands_for_no_take():
+    """Whatever little its files tell of themselves."""
+    files = on_card(*(b"DAY%d/%s.WAV" % (day, name) for day in (1, 2) for name in (b"A", b"B")))
+    assert found(*files, report("DAY1", "DAY2"), good=True) == []
+    files = [
+        wav(50 + n, b"D/REC-%03d.WAV" % n, start=0) for n in (1, 2)
+    ]  # of one length, by chance
+    assert codes(*files, *CARD, report("REC.WAV", *ALL)) == [MISSING, OMITS]
+
+
+def test_a_set_of_which_one_file_is_left_is_named_too():
+    """That it lacks one, it tells itself (`set-incomplete`)."""
+    lone = take_set(1, "4T1_Boom.WAV", files=2)
+    assert codes(*lone, *CARD[1:], report("4T1.WAV", *ALL[1:])) == []
+    alone = take_set(1, "4T1_Boom.WAV", family="")
+    assert codes(*alone, *CARD[1:], report("4T1.WAV", *ALL[1:])) == [MISSING, OMITS]
+
+
+def test_a_scene_is_no_takes_name():
+    """Folders or names by scene: what names a scene names no take of it, and no files."""
+    files = [*take_set(1, "4/Boom.WAV", "4/Mix.WAV"), *take_set(5, "5/Boom.WAV", "5/Mix.WAV",
+             scene="5", family="G")]  # fmt: skip
+    scenes = ("Scene", "4", "5")
+    told = found(*files, report("X1.WAV", "X2.WAV", besides=(scenes,)))
+    assert [x.code for x in told] == [MISSING]
+
+
+def test_a_takes_name_hides_no_file_of_that_name():
+    """Where the table has the files of the set as well, it is that of one more."""
+    files = take_set(1, "4T1_1.WAV", "4T1_2.WAV")
+    (told,) = found(*files, report("4T1.WAV", "4T1_1.WAV", "4T1_2.WAV"))
+    assert told.says.endswith("names a file that is not on that card: 4T1.WAV.")
+    parts = [wav(1, b"T01_2.WAV", "7", "1"), wav(2, b"T02.WAV", "7", "2")]
+    (told,) = found(*parts, report("T01.WAV", "T01_2.WAV", "T02.WAV"))
+    assert told.says.endswith("names a file that is not on that card: T01.WAV.")
+
+
+def test_the_mix_of_a_take_that_is_listed_is_listed():
+    """Beside it in its folder, of its scene and take, from its first sample to its last one."""
+    poly: dict[str, Any] = {"channels": 2, "tracks": tracks("Mix", "Boom")}
+    one = wav(1, b"D/4T1.WAV", "4", "1", MORNING, family_uid="F1", **poly)
+    mix = wav(2, b"D/4T1_MIX.WAV", "4", "1", MORNING, family_uid="M1", tracks=tracks("Mix"))
+    two = wav(3, b"D/4T2.WAV", "4", "2", MORNING + 60 * HZ)
+    paper = report("4T1.WAV", "4T2.WAV")
+    assert codes(one, mix, two, paper) == []
+    others = [
+        wav(2, b"D/4T1_MIX.WAV", "4", "1", MORNING + 1),
+        wav(2, b"D/4T1_MIX.WAV", "4", "1", MORNING, 9 * HZ),
+        wav(2, b"D/4T1_MIX.WAV", "4", "3", MORNING),
+        wav(2, b"X/4T1_MIX.WAV", "4", "1", MORNING),
+        wav(2, b"D/WILD.WAV", "4", "1", MORNING),
+        wav(2, b"D/4T1_REREC.WAV", "4", "1", MORNING, **poly),
+        wav(2, b"D/4T1_COPY.WAV", "4", "1", MORNING, family_uid="F1", **poly),
+    ]
+    for other in others:
+        (told,) = found(one, other, two, paper)
+        assert told.says.endswith(f"in no sound report: {other.path.decode()}.")
+    (told,) = found(one, two, report("4T1.WAV", "4T1_MIX.WAV", "4T2.WAV"))
+    assert told.code == MISSING
+    word = [
+        wav(n, path, "4", "1", MORNING) for n, path in enumerate((b"4_Rain.WAV", b"4_Rain_M.WAV"))
+    ]
+    assert codes(*word, two, report("4_Rain.WAV", "4T2.WAV")) == []
