@@ -40,8 +40,7 @@ def mp3_without_a_header(day: Day, take: Take) -> None:
     """Nothing in the MP3 tells the encoder's delay: it is found, and how much longer it is."""
     content = encoded(day, take, ".mp3", *PLAIN_MP3, "-write_xing", "0")
     pair(day, take, content, "reduced", f"{take.name[:-4]}.MP3")
-    day.owed("backup-reduced", "s longer than this file")
-    day.owed("backup-partial", f"DAY01/{take.name}:")
+    day.owed("backup-partial", "s longer than this file; and other tracks of it only")
 
 
 def mp3_of_monos(day: Day, take: Take) -> None:

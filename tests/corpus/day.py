@@ -63,7 +63,7 @@ class Day:
     """What is done to the cards once they were copied: then they are looked at again."""
     wrapped: dict[str, tuple[int, str]] = field(default_factory=dict)
     """Days that are wrapped each time: how many revisions there are in the end, and the plant."""
-    unlike: dict[tuple[str, str, str], list[tuple[str, str]]] = field(default_factory=dict)
+    unlike: dict[tuple[str, str, str, bool], list[tuple[str, str]]] = field(default_factory=dict)
     """Files by their card, the code and the words, with their plants."""
     covers: dict[tuple[str, str], str] = field(default_factory=dict)
     """How much of a take, by scene and number, the transmitter's own card has."""
@@ -84,13 +84,16 @@ class Day:
         """A finding must be there."""
         self.truths.append(Truth(code, words, self.plant))
 
-    def set_up(self, card: str, code: str, name: str, what: str) -> None:
-        """What is told once for all files of a card of which it is so, as not what is expected."""
-        self.unlike.setdefault((card, code, what), []).append((name, self.plant))
+    def set_up(self, card: str, code: str, name: str, what: str, *, same: bool = False) -> None:
+        """What is told once for all files of a card of which it is so, as not what is expected.
+
+        Of a backup's that are the `same` as the primary's, to the byte, it is told by itself.
+        """
+        self.unlike.setdefault((card, code, what, same), []).append((name, self.plant))
 
     def settle(self) -> None:
         """Once all is planted: what is owed for all files of a card together."""
-        for (card, code, what), files in self.unlike.items():
+        for (card, code, what, _), files in self.unlike.items():
             name, plant = files[0]
             one = f"{card}/DAY01/{name}: {what}"
             kind = "takes" if code in OF_TAKES else "files"

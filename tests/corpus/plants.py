@@ -168,8 +168,7 @@ def mp3_mix(day: Day, take: Take) -> None:
     """An MP3 of the mix: encoder delay and loss."""
     content = encoded(day, take, ".mp3", "-c:a", "libmp3lame", "-b:a", "192k")
     pair(day, take, content, "reduced", f"{take.name[:-4]}.MP3")
-    day.owed("backup-reduced", f"DAY01/{take.name}: the backup holds it at a lower quality")
-    day.owed("backup-partial", f"DAY01/{take.name}:")
+    day.owed("backup-partial", f"DAY01/{take.name}: the backup holds it at a lower quality")
 
 
 def short(day: Day, take: Take) -> None:
@@ -295,7 +294,7 @@ def deeper(day: Day, take: Take) -> None:
     content = file_of(take.said, sixteen(take.samples), take.channels, 16, odd=day.odd)
     both(day, take, content)
     for role in ("primary", "backup"):
-        day.set_up(role, "bit-depth", take.name, "16 bits")
+        day.set_up(role, "bit-depth", take.name, "16 bits", same=role == "backup")
 
 
 def faster(day: Day, take: Take) -> None:

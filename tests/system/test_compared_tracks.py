@@ -129,3 +129,49 @@ def test_a_tone_is_known_by_ear(sides: Sides, known: bool) -> None:
     other[4 * RATE + 5] += 1
     found = sides.compare(ours, split(other[:, None]), blocks=known)
     assert (found.relation, found.frame) == (Relation.DIFFERENT, 4 * RATE + 5)
+
+
+@pytest.mark.parametrize("side", [0, 1])
+def test_of_two_tracks_with_the_same_samples_one_sample_that_differs_is_told(
+    sides: Sides, audio: Ints, known: bool, side: int
+) -> None:
+    """The only block that both files have in common is the one it lies in."""
+    ours = np.stack([audio[:RATE, 1], audio[:RATE, 0], audio[:RATE, 0]], axis=1)
+    pair = [ours, ours.copy()]
+    at, begin = RATE - 9_999, BEGIN + RATE // 2
+    pair[side][at, 2] ^= 1
+    parts = [wave(pair[0][:9_000], begin=begin), wave(pair[0][9_000:], begin=begin + 9_000)]
+    found = sides.compare(parts, [wave(pair[1], begin=begin)], blocks=known)
+    assert (found.relation, found.frame, found.channels) == (Relation.DIFFERENT, at, (3,))
+    assert found.theirs_alone == ()
+
+
+@pytest.mark.parametrize("mine", [False, True])
+def test_one_of_two_equal_tracks_may_have_gone_wrong_on_either_side(
+    sides: Sides, audio: Ints, known: bool, mine: bool
+) -> None:
+    """As a mono mix on two tracks; the boom is in none of them."""
+    twins = audio[:, [0, 1, 1]]
+    damaged = twins.copy()
+    damaged[99_999, 2] ^= 1
+    both = [[wave(rows, begin=BEGIN)] for rows in (twins, damaged)]
+    ours, theirs = reversed(both) if mine else both
+    found = sides.compare(ours, theirs, blocks=known)
+    assert (found.relation, found.frame, found.channels) == (Relation.DIFFERENT, 99_999, (3,))
+
+
+def test_another_track_in_place_of_one_of_two_equal_ones_is_told(
+    sides: Sides, audio: Ints, known: bool
+) -> None:
+    """The samples of all tracks are there, and the payload is another."""
+    ours, theirs = audio[:, [0, 1, 1]], audio[:, [0, 1, 2]]
+    found = sides.compare([wave(ours, begin=BEGIN)], [wave(theirs, begin=BEGIN)], blocks=known)
+    assert (found.relation, found.theirs_alone) == (Relation.OTHER_LAYOUT, (3,))
+
+
+def test_a_mix_on_both_sides_of_a_stereo_file_holds_no_other_track(
+    sides: Sides, audio: Ints, known: bool
+) -> None:
+    stereo = [wave(audio[:, [0, 0]], begin=BEGIN)]
+    found = sides.compare([wave(audio, begin=BEGIN)], stereo, blocks=known)
+    assert (found.relation, found.channels) == (Relation.REDUCED, (2, 3))

@@ -100,9 +100,9 @@ def broken(why: str) -> f.Broken:
 
 CASES = [
     *(Case(code, kind, TAKE, with_complaint(code)) for code, (kind, _, _) in COMPLAINTS.items()),
-    Case("sample-rate", LOOK, "48000 Hz", good_day(), expecting(sample_rate=96_000)),
-    Case("bit-depth", LOOK, "8 bits", good_day(), expecting(bit_depth=24)),
-    Case("timecode-rate", LOOK, "29.97df", good_day(),
+    Case("sample-rate", LOOK, "48000 Hz", pair(recording(1), None), expecting(sample_rate=96_000)),
+    Case("bit-depth", LOOK, "8 bits", pair(recording(1), None), expecting(bit_depth=24)),
+    Case("timecode-rate", LOOK, "29.97df", pair(recording(1), None),
          expecting(timecode_rate=Rate(30_000, 1_001, drop=True))),
     Case("timecode-rate-unknown", NOTE, TAKE, pair(NO_RATE, None),
          expecting(timecode_rate=Rate(25, 1))),

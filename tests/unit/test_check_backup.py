@@ -129,8 +129,13 @@ def test_a_decision_holds_for_the_backup_that_was_there() -> None:
 
 def test_a_reduced_mix_is_both() -> None:
     done = compared(Relation.REDUCED, residual_db=-90, channels=(2,))
-    told = {x.code for x in about_backup(facts_of(pair(LINES[:1], bits=16), done))}
-    assert told == {"backup-reduced", "backup-partial"}
+    (one,) = about_backup(facts_of(pair(LINES[:1], bits=16), done))
+    assert one.code == "backup-partial"
+    assert one.says.endswith(
+        "at a lower quality: what differs lies 90.0 dB below it; and other tracks of it only: "
+        "track 2 (Boom) has no backup."
+    )
+    assert "of this quality is what was meant and that these tracks need no backup" in one.do
 
 
 def test_other_audio_names_timecode_and_tracks() -> None:
@@ -194,11 +199,10 @@ def test_a_longer_backup_of_lower_quality_is_both() -> None:
     figures: dict[str, Any] = {"residual_db": -90, "correlation": 0.99, "duration_difference": HZ}
     done = compared(Relation.LONGER, frames=HZ, alone=(3,), **figures)
     facts = facts_of(pair(LINES[:2], bits=16), done)
-    part, lower, longer = about_backup(facts)
-    codes = [one.code for one in (part, lower, longer)]
-    assert codes == ["backup-partial", "backup-reduced", "primary-short"]
+    part, longer = about_backup(facts)
+    assert [one.code for one in (part, longer)] == ["backup-partial", "primary-short"]
     assert "1.000 s more" in longer.says
-    assert lower.says.endswith("correlation 0.9900.")
+    assert "correlation 0.9900; and other tracks of it only: " in part.says
     assert part.says.endswith("3 (Anna) has no backup.")
     told = entry(facts)
     assert (told["relation"], told["alone"], told["duration_difference"]) == ("longer", [3], HZ)
@@ -250,11 +254,11 @@ def test_a_whole_part_of_a_short_mix_has_no_backup_of_its_other_tracks() -> None
 @pytest.mark.parametrize(
     ("relation", "start", "offset", "says"),
     [
-        (Relation.SHORT, TEN, 1, "on; its sound lies 1 frame later than both TimeReferences say."),
+        (Relation.SHORT, TEN, 1, "on; its sound lies 1 frame later than both TimeReferences say"),
         (Relation.LONGER, TEN, -2, "cut; its sound lies 2 frames earlier than both TimeReferences"),
         (Relation.REDUCED, TEN - HZ, None, "its sound lies 1.000 s earlier than both"),
         (Relation.REDUCED, TEN - HZ, HZ, "96.0 dB below it."),
-        (Relation.SHORT, TEN + 20, -20, "from 10:00:00:00 on."),
+        (Relation.SHORT, TEN + 20, -20, "from 10:00:00:00 on; and it holds"),
     ],
 )
 def test_sound_that_lies_elsewhere_than_its_timecode_says(
@@ -274,7 +278,7 @@ def test_it_lies_across_midnight() -> None:
     made.add(2, "T.WAV", LINES, 24 * 3600 * HZ - 5, 16, number=2)
     done = compared(Relation.SHORT, frame=43, frames=1, offset=16)
     (one,) = about_backup(facts_of(made, done))
-    assert one.says.endswith("its sound lies 1 frame later than both TimeReferences say.")
+    assert "; its sound lies 1 frame later than both TimeReferences say" in one.says
 
 
 @pytest.mark.parametrize(
@@ -619,3 +623,10 @@ def test_a_part_beside_one_that_differs_is_told_to_be_of_lower_quality() -> None
 
 def code(one: Finding) -> str:
     return one.code
+
+
+def test_what_is_too_short_to_be_told_from_another_take_says_so() -> None:
+    done = compared(Relation.UNDECODED, residual_db=-20.0)
+    (one,) = about_backup(facts_of(pair(LINES[:1], bits=16), done))
+    assert one.code == "backup-not-comparable"
+    assert one.says.endswith("they are too short to show that both are of one take.")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from planworld import settings
+from dataclasses import replace
+
+from planworld import reading, settings
 from takehold.model.finding import Finding, Severity
 from takehold.model.recording import Recording
 from takehold.model.settings import Expect
@@ -26,20 +28,43 @@ def told(*files: Recording, expect: Expect = SET_UP) -> list[Finding]:
     return [x for x in found_on(list(files), made=made) if x.code in CODES]
 
 
+def on_backup(files: list[Recording]) -> list[Recording]:
+    """The same on the backup card, as another recorder writes them."""
+    return [
+        replace(one, id=one.id + 20, load=2, readings=(reading(b"%d" % one.id),)) for one in files
+    ]
+
+
 def test_a_whole_day_at_another_rate_is_one_look_for_each_card() -> None:
     """Not one for each of 150 takes."""
     one = Expect(Rate(24, 1), HZ, 24)
     primary, backup = sorted(
-        told(*takes(7), *takes(7, of=2), expect=one), key=lambda x: x.load or 0
+        told(*takes(7), *on_backup(takes(7)), expect=one), key=lambda x: x.load or 0
     )
     assert (primary.code, primary.severity) == ("timecode-rate", Severity.LOOK)
     assert (primary.load, backup.load, primary.recording) == (1, 2, None)
+    assert (backup.severity, backup.do) == (primary.severity, primary.do)
     assert primary.says == (
         "SND_A1: 7 files: timecode at 25, the day is set up for 24: T01.WAV, T02.WAV, T03.WAV, "
         "T04.WAV, T05.WAV and 2 more."
     )
     assert backup.says.startswith("SND_B1: 7 files: timecode at 25")
     assert primary.do == "Check the recorder's set-up and tell post."
+
+
+def test_of_the_very_bytes_of_the_primarys_it_is_a_note_on_the_backup() -> None:
+    """One decision for both; a file of the backup's own stays a look beside it."""
+    one = Expect(Rate(24, 1), HZ, 24)
+    own = replace(takes(8)[7], id=60, load=2)
+    found = told(*takes(7), *takes(7, of=2), own, expect=one)
+    assert [(x.load, x.severity, x.recording) for x in found] == [
+        (None, Severity.LOOK, 60),
+        (1, Severity.LOOK, None),
+        (2, Severity.NOTE, None),
+    ]
+    assert found[2].do == "The primary's has the same bytes: decide there."
+    rates = told(*takes(2, timecode_rate=None), *takes(2, of=2, timecode_rate=None), expect=one)
+    assert [(x.severity, x.do) for x in rates] == [(Severity.NOTE, "")] * 2
 
 
 def test_one_file_is_told_by_its_name() -> None:

@@ -210,6 +210,25 @@ def test_what_begins_late_did_not_go_dead():
     assert "exactly zero before the first sound: Song (2.0 s)" in found.says
 
 
+@pytest.mark.parametrize(
+    ("late", "tracks", "severity", "says"),
+    [
+        (5.1, [0, 1], LOOK, "exactly zero on every track for more than half of its time"),
+        (4.9, [0, 1], NOTE, "exactly zero before the first sound: Boom (4.9 s), Song (4.9 s)"),
+        (9.5, [1], NOTE, "exactly zero before the first sound: Song (9.5 s)"),
+    ],
+)
+def test_a_take_without_sound_for_more_than_half_of_its_time_is_looked_at(
+    late: float, tracks: list[int], severity: Severity, says: str
+):
+    """One track may wait for its song as long as it likes."""
+    samples = noise()
+    samples[: int(late * HZ), tracks] = 0
+    found = only(poly(samples, "Boom", "Song"))
+    assert (found.code, found.severity) == ("track-late", severity)
+    assert says in found.says
+
+
 def quiet(nth: int) -> Recording:
     """Take nth of scene 1, whose second track has nothing plugged in."""
     samples = noise()
@@ -249,7 +268,22 @@ def test_a_mono_set_is_one_take_and_its_silent_file_is_named():
     files = monos(1, "1", "1", MORNING, "Boom", "Lav", "Plant")
     voiced = [heard(one, sound(noise(1))) for one in files]
     voiced[2] = heard(files[2], sound(np.zeros((LONG, 1))))
-    assert "no sound at all on Plant" in only(*voiced).says
+    found = only(*voiced)
+    assert found.says.startswith("SND_A1/1-T1_3.wav: no sound at all on Plant: ")
+    assert found.recording == files[2].id
+
+
+def test_the_files_that_die_in_each_set_are_named():
+    """One decision, and no file that a person would open in vain."""
+    sets = [monos(10 * nth, "1", str(nth), MORNING + nth * LONG, "Boom", "Lav") for nth in (1, 2)]
+    ends = np.where(np.arange(LONG)[:, None] < 5 * HZ, noise(1), 0)
+    voiced = [
+        heard(one, sound(ends if n else noise(1))) for its in sets for n, one in enumerate(its)
+    ]
+    assert only(*voiced).says == (
+        "SND_A1: 2 takes: goes dead within the take: Lav: 1-T1_2.wav (5.0 s at its end, from "
+        "09:00:15:00 on), 1-T2_2.wav (5.0 s at its end, from 09:00:25:00 on)."
+    )
 
 
 def test_a_track_is_silent_only_if_it_is_so_in_every_part():

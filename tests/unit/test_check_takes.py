@@ -479,6 +479,46 @@ def test_one_scene_that_begins_anew_is_no_such_count():
     assert one.says == "primary: scene 2 has no take 1."
 
 
+def numbered(*takes: str) -> list[str]:
+    """What is said of the numbers of a scene whose takes are these."""
+    made = [wav(n, b"%d.WAV" % n, "1", take, MORNING + n * 60 * HZ)
+            for n, take in enumerate(takes, 1)]  # fmt: skip
+    return [x.says.partition("scene 1 ")[2] for x in told(*made) if x.code == "take-numbers"]
+
+
+@pytest.mark.parametrize("series", ["2+3", "2-3", "2&3", "2/3", "2,3", "2 3", "02 + 03"])
+def test_a_series_without_a_cut_is_one_file_with_the_numbers_of_its_takes(series: str):
+    assert numbered("1", series, "4") == []
+    assert numbered("1", series, "5") == ["has no take 4."]
+
+
+@pytest.mark.parametrize(
+    ("takes", "says"),
+    [
+        (("1-3", "4"), []),
+        (("1", "2+3+4", "5"), []),
+        (("1-3,5", "6"), ["has no take 4."]),
+        (("1", "2+4", "5"), ["has no take 3."]),
+        (("1", "3-2", "4"), ["has no take 2."]),
+        (("1", "2.3", "4"), ["has no take 3."]),
+        (("1", "2-1", "2-2", "2-3", "4"), ["has no take 3."]),
+        (("1", "2", "2-3", "4"), ["has no take 3."]),
+        (("#1", "#2", "#4"), ["has no take 3."]),
+        (("#1", "#2", "3"), []),
+        (("30", "31-60", "50"), [f"has no takes {', '.join(map(str, range(32, 50)))}."]),
+    ],
+)
+def test_what_no_series_holds_is_missing(takes: tuple[str, ...], says: list[str]):
+    """Behind `-` stand all that lie between; parts of a take (`2-1`, `2-2`) are no other takes."""
+    assert numbered(*takes) == says
+
+
+def test_a_series_counts_where_numbers_go_on_from_scene_to_scene():
+    made = scenes(("1", 1), ("2", 2), ("3", 4), ("4", 5), ("5", 6))
+    assert [x.code for x in told(*made)] == ["take-numbers"]
+    assert told(*changed(made, 1, take="2+3")) == []
+
+
 def unit(
     first: int, originator: str, later: int, numbers: tuple[int, ...] = (1, 2, 3), **said: object
 ) -> list[Recording]:

@@ -282,6 +282,20 @@ def test_a_pack_that_lacks_takes_gets_one_note():
     )
 
 
+@pytest.mark.parametrize("first", [1, 4])
+def test_takes_of_several_cards_are_named_in_the_order_of_timecode(first: int):
+    """Whichever card came first."""
+    second = load(4, Role.PRIMARY, label="SND_A2", identity="uuid:SND_A2")
+    takes = [
+        replace(rec(MORNING + n * MINUTE, number=n), load=first if n < 3 else 5 - first)
+        for n in range(5)
+    ]
+    held = pack(MORNING + 4 * MINUTE, HOUR)
+    have = known(*takes, held, packs=(PACK, second))
+    (said,) = [x.says for x in check(view(have), have, settings(), Around()) if "Not:" in x.says]
+    assert said.endswith("Not: scene 1, take 0; scene 1, take 1; scene 1, take 2; and 1 more.")
+
+
 def test_a_pack_that_has_all_or_nothing_gets_none():
     takes = [rec(MORNING + n * MINUTE, number=n) for n in range(1, 4)]
     assert found_by_check(*takes, pack(MORNING, HOUR)) == []

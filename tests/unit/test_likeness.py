@@ -175,6 +175,17 @@ def test_a_lossy_copy_that_parts_from_ours_says_from_where() -> None:
     assert held.first == pytest.approx(6 * RATE, abs=RATE // 2)
 
 
+def test_of_what_is_too_short_for_a_phase_nothing_is_shown() -> None:
+    """A take of 0.03 s and its MP3: neither the same sound nor another; of silence as ever."""
+    ours = scene(FRAMES, 1)[20_000:21_440]
+    for mine, theirs, unshown in ((ours, ours * 0.9, True), (ours * 0, ours * 0, False)):
+        held = Held(LOSSY, RATE)
+        held.take(0, mine, theirs)
+        held.end()
+        assert (held.first, held.strange, held.unshown) == (None, False, unshown)
+    assert alike(ours, ours * 0.9, RATE, lossy=True) is None
+
+
 def test_a_lossy_copy_at_another_level_is_not_one() -> None:
     """But for the 3 or 6 dB that a track in the centre of a mix is lower there."""
     ours = scene(FRAMES, 1)

@@ -136,6 +136,26 @@ def test_of_two_equal_tracks_one_backup_is_enough() -> None:
     assert relations(match(cards.card(1), cards.card(2)), [one]) == [Relation.OTHER_LAYOUT]
 
 
+FLIPPED: Line = (BOOM[0] ^ 1, *BOOM[1:])
+
+
+@pytest.mark.parametrize("split", [False, True])
+@pytest.mark.parametrize("side", [1, 2])
+def test_one_of_two_equal_tracks_that_went_wrong_on_either_side_is_other_audio(
+    side: int, split: bool
+) -> None:
+    """As a mono mix on two tracks: the other one is no backup of what differs."""
+    tracks = {side: (MIX, BOOM, FLIPPED), 3 - side: (MIX, BOOM, BOOM)}
+    cards = Cards()
+    one = poly(cards, 1, *tracks[1])
+    if split:
+        monos(cards, 2, *tracks[2])
+    else:
+        poly(cards, 2, *tracks[2], note="x", path="B.WAV")
+    answers = {a.recording: a for a in cards.match().primaries}
+    assert (answers[one].relation, answers[one].channels) == (Relation.DIFFERENT, (3,))
+
+
 def test_a_channel_answers_one_take_only() -> None:
     """Two takes with the same samples need two backups."""
     cards = Cards()

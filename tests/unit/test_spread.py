@@ -109,3 +109,24 @@ def test_tracks_that_only_the_backup_has_are_those_of_its_files() -> None:
     its = monos(0, 50)
     said = Comparison((1,), its.side, SAME, 1, theirs_alone=(2,))
     assert theirs_alone(its, said) == ((its.parts[0][1].id, 1), (its.parts[1][1].id, 1))
+
+
+def test_what_a_part_lacks_is_no_figure_of_a_later_one_that_is_whole() -> None:
+    """The beginning is cut, and all of it has fewer bits."""
+    lost = tuple((n, 0, 20) for n in (1, 2, 3))
+    figures = {"residual_db": -60.0, "correlation": 0.99, "duration_difference": -20}
+    answers = told(polys(0, 50), SHORT, 0, 20, missing=lost, **figures)
+    assert relations(answers) == [SHORT, REDUCED]
+    assert answers[1].duration_difference is None
+
+
+@pytest.mark.parametrize("lost", [(2, 3), (2,)])
+def test_a_part_of_which_nothing_that_sounds_is_there_is_missing(lost: tuple[int, ...]) -> None:
+    """Its first track is silent, so that nothing shows whether the backup has it."""
+    made = Cards()
+    lines = [(0,) * 50, *LINES[1:]]
+    files = [made.add(1, f"T_{n}.WAV", lines, TEN + n * 50) for n in range(2)]
+    unit = Unit(tuple((made.files[n],) for n in files))
+    missing = tuple((n, 0, 60) for n in lost)
+    answers = told(unit, SHORT, 0, 60, channels=lost, missing=missing)
+    assert relations(answers) == [MISSING if lost == (2, 3) else REDUCED, SHORT]

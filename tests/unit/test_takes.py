@@ -64,6 +64,23 @@ def test_monos_split_from_a_poly_later_are_a_set_of_their_own():
     assert files(takes([poly, *monos(2, "1", "1", MORNING, "Boom", "Lav")])) == [[(1,)], [(2, 3)]]
 
 
+@pytest.mark.parametrize("family", ["F1-1", ""])
+@pytest.mark.parametrize("first", [1, 2, 3])
+def test_monos_that_say_what_their_poly_file_said_are_a_set(family: str, first: int):
+    """Each tells TOTAL_FILES 1 and one FILE_SET_INDEX, as a program copies them that splits it."""
+    split = [
+        wav(n, b"4T1_%d.wav" % n, "4", "1", MORNING, family_uid=family, total_files=1,
+            set_index="A", tracks=names(word, first=n if first == 1 else first))
+        for n, word in enumerate(("Mix", "Boom", "Lav"), 1)
+    ]  # fmt: skip
+    assert [sorted(one[0]) for one in files(takes(split))] == [[1, 2, 3]]
+    again = [replace(r, id=r.id + 10, path=b"old/" + r.path) for r in split]
+    assert len(takes([*split, *again])) == 2
+    poly = wav(9, b"4T1.wav", "4", "1", MORNING, channels=3, family_uid="F1-1", total_files=1,
+               set_index="A", tracks=names("Mix", "Boom", "Lav"))  # fmt: skip
+    assert len(takes([*split, poly])) == 2 or not family
+
+
 def test_a_set_that_lies_twice_on_a_card_is_two_takes():
     made = monos(1, "1", "1", MORNING, "Boom", "Lav")
     again = [replace(r, id=r.id + 10, path=b"old/" + r.path) for r in made]

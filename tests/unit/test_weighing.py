@@ -54,6 +54,54 @@ def test_a_later_part_with_the_same_audio_is_not_called_different() -> None:
     assert [a.relation for a in answers] == [Relation.DIFFERENT, Relation.OTHER_LAYOUT]
 
 
+def test_blocks_say_nothing_of_a_part_that_the_backup_begins_elsewhere() -> None:
+    """Both cards cut the take into parts of the same names, at other places."""
+    ours, _, found = both(LONG, LONG)
+    cut = 3 * SECOND
+    first, second = parts(2, flipped(LONG, 7)[:cut], LONG[cut:] + LONG)
+    begins = second.description.metadata.time_reference
+    assert begins is not None
+    at = replace(second.description.metadata, time_reference=begins - len(LONG) + cut)
+    second = replace(second, description=replace(second.description, metadata=at))
+    theirs = Unit(((first,), (second,)))
+    answers, _ = weigh(ours, theirs, {(ours.side, theirs.side): found})
+    told = [(a.relation, a.frames) for a in answers]
+    assert told == [(Relation.DIFFERENT, 7), (Relation.DIFFERENT, None)]
+
+
+def in_pairs(of: int, *audio: tuple[bytes, bytes]) -> Unit:
+    """A take in parts of two mono files each."""
+    made = [
+        tuple(
+            replace(part(of * 100 + nth * 2 + n, of, nth, one), path=b"A_%d_%d.WAV" % (nth, n))
+            for n, one in enumerate(pair)
+        )
+        for nth, pair in enumerate(audio)
+    ]
+    return Unit(tuple(made))
+
+
+def of_second_pair(ours: tuple[bytes, bytes], theirs: tuple[bytes, bytes]) -> list[Relation]:
+    """What is said of the second part, where the comparison stopped in the first on both tracks."""
+    wrong = flipped(LONG, 7)
+    mine, its = in_pairs(1, (LONG, LONG), ours), in_pairs(2, (wrong, wrong), theirs)
+    relation = Relation.DIFFERENT
+    found = Comparison(mine.side, its.side, relation, 9, 7, channels=(1, 2))
+    answers, _ = weigh(mine, its, {(mine.side, its.side): found})
+    return [a.relation for a in answers[2:]]
+
+
+def test_a_later_part_is_whole_whose_channels_are_there_in_any_order() -> None:
+    other = LONG[::-1]
+    assert of_second_pair((LONG, other), (other, LONG)) == [Relation.OTHER_LAYOUT] * 2
+
+
+def test_of_two_equal_channels_of_a_later_part_the_backup_must_hold_two() -> None:
+    """One of them has gone wrong there, and nobody knows which."""
+    told = of_second_pair((LONG, LONG), (LONG, flipped(LONG, 9)))
+    assert told == [Relation.DIFFERENT] * 2
+
+
 def without_blocks(file: Recording) -> Recording:
     """As a rebuilt catalogue knows it."""
     (read,) = file.readings
@@ -73,6 +121,6 @@ def test_without_blocks_the_part_that_tells_it_is_named() -> None:
     }
     assert says == {
         100: "SND_A1/A_0.WAV: the backup's recording of it holds other audio, from 10:00:00:00 on.",
-        101: "SND_A1/A_1.WAV: the backup's recording of it holds other audio, as is told of"
-        " SND_A1/A_0.WAV.",
+        101: "SND_A1/A_1.WAV: the backup's recording of it may hold other audio, too: the"
+        " comparison ended at what is told of SND_A1/A_0.WAV.",
     }

@@ -24,7 +24,8 @@ def take_facts(take: Take, view: DayStanding, known: Coverage) -> dict[str, Any]
     """A take; `start` is its timecode where that is known, `again` what was recorded to replace it.
 
     `files` are paths on the cards, part after part, `loads` where each of them is; `parts` counts
-    these. `packs` are the transmitters' own cards that have it by timecode, or should.
+    these. `deleted` says that its card holds it no more. `packs` are the transmitters' own cards
+    that have it by timecode, or should.
     """
     standing = view.index[take.first]
     start = None
@@ -49,6 +50,7 @@ def take_facts(take: Take, view: DayStanding, known: Coverage) -> dict[str, Any]
         "types": [shown(word) for word in take.types],
         "rerecorded": take.rerecorded,
         "derived": take.derived,
+        "deleted": all(view.index[number].deleted for number in take.files),
         "parts": len(take.parts),
         "files": [display(view.index[number].recording.path) for number in take.files],
         "loads": [view.index[number].load.id for number in take.files],
@@ -128,7 +130,7 @@ def _row(entry: dict[str, Any], names: Mapping[int, str], mark: str) -> tuple[ob
 def _type_words(entry: dict[str, Any]) -> Iterable[str]:
     """As people say them: `false start`, `wild track`."""
     words = [word.replace("_", " ").lower() for word in entry["types"]]
-    return [*words, "derived"] if entry["derived"] else words
+    return [*words, *(word for word in ("derived", "deleted") if entry[word])]
 
 
 def _pack_words(pack: dict[str, Any]) -> str:

@@ -16,6 +16,7 @@ from takehold.model.sound import Coding
 
 # A correlation below it shows nothing of one sound. Chosen, no source.
 SHOWN = 0.2
+STRETCHES = 4  # missing ones that are told one by one
 HIGHER = "a higher"
 
 
@@ -71,19 +72,24 @@ def lower_quality(standing: Standing, answer: Counterpart) -> str:
 
 
 def told_by(answer: Counterpart, view: DayStanding) -> str:
-    """Which other file of a take tells where it differs, "" where this one does, or none."""
+    """Which other file of a take tells where it differs, "" where this one does, or none.
+
+    A comparison goes on for no channel behind that.
+    """
     other = view.of(answer.others[0]) if answer.others and answer.frames is None else None
     mates = other.answer.others if other and other.answer else ()
     for mate in filter(None, map(view.of, mates)):
         found = mate.answer
         if found and found.relation is answer.relation and found.frames is not None:
-            return f", as is told of {full_name(mate)}"
+            return full_name(mate)
     return ""
 
 
 def further(standing: Standing, answer: Counterpart, view: DayStanding) -> str:
     """What the backup holds beyond it; a file that ends with the backup's is not cut itself."""
     says = f"the backup holds {seconds(standing, answer.frames)} more"
+    if all(answer.beyond):
+        return f"{says}, {around(standing, answer)}: this file is cut"
     its = view.of(answer.others[-1]) if answer.others else None
     ends = [_end(one.recording) for one in (standing, its) if one is not None]
     if not answer.later and len(ends) == 2 and ends[0] is not None and ends[0] == ends[1]:
@@ -105,11 +111,23 @@ def lacks(standing: Standing, answer: Counterpart, who: str = "the backup") -> s
     """How many seconds a short backup lacks, where, and of which tracks."""
     total, since = standing.recording.description.frames, answer.since
     at_end = since is None or total is None or since + (answer.frames or 0) >= total
-    holds = "the beginning" if at_end else "a part"
-    where = " at its end" if at_end else ""
-    where += from_there(standing, since) + on_tracks(standing, answer.channels)
-    missing = f"{seconds(standing, answer.frames)} {'is' if answer.frames == 1 else 'are'} missing"
-    return f"{who} holds {holds} only; {missing}{where}"
+    holds = "the beginning" if at_end and not answer.missing else "a part"
+    are = "is" if answer.frames == 1 else "are"
+    missing = f"{seconds(standing, answer.frames)} {are} missing"
+    if answer.missing:
+        told = answer.missing[:STRETCHES]
+        each = (f"{seconds(standing, end - n)}{from_there(standing, n)}" for n, end in told)
+        more = len(answer.missing) - len(told)
+        missing += f": {', and '.join(each)}" + (f" and in {more} more places" if more else "")
+    else:
+        missing += (" at its end" if at_end else "") + from_there(standing, since)
+    return f"{who} holds {holds} only; {missing}{on_tracks(standing, answer.channels)}"
+
+
+def around(standing: Standing, answer: Counterpart) -> str:
+    """What the backup holds before this file begins, and behind its end; "" for nothing."""
+    where = zip(answer.beyond, ("before it begins", "behind its end"), strict=True)
+    return " and ".join(f"{seconds(standing, more)} {place}" for more, place in where if more)
 
 
 def displaced(standing: Standing, answer: Counterpart) -> str:
@@ -123,6 +141,8 @@ def displaced(standing: Standing, answer: Counterpart) -> str:
 
 def undecoded(standing: Standing, answer: Counterpart, view: DayStanding) -> str:
     """Which of the files does not decode, as far as they were measured; else what was found."""
+    if answer.residual_db is not None and answer.correlation is None:
+        return "they are too short to show that both are of one take"
     if figures := lower_quality(standing, answer):
         return (
             "nothing shows both to be of one take, for each is loud in places where the other "
@@ -184,6 +204,7 @@ def from_there(standing: Standing, frames: int | None) -> str:
     if frames is None or made is None or not made.sample_rate:
         return ""
     if metadata.time_reference is None or metadata.timecode_rate is None:
-        return f", from {frames / made.sample_rate:.0f} s on"
+        ms = frames * 1000 // made.sample_rate  # never behind what is meant
+        return f", from {ms / 1000:.3f} s on"
     start = metadata.time_reference + frames
     return f", from {label(start, made.sample_rate, metadata.timecode_rate)} on"

@@ -24,10 +24,11 @@ def beside_better(standing: Standing, view: DayStanding) -> bool:
     its = view.of(answer.others[0])
     if its is None or its.answer is None or its.answer.relation not in HELD:
         return False
-    mates = [view.of(number) for number in its.answer.others]
-    own = standing.recording.id in its.answer.others
     anywhere = _is_lossy(standing.recording)
-    return not own and any(m and (anywhere or m.load.id == standing.load.id) for m in mates)
+    found = filter(None, map(view.of, its.answer.others))
+    mates = [mate for mate in found if anywhere or not _is_lossy(mate.recording)]
+    own = standing.recording.id in its.answer.others
+    return not own and any(anywhere or m.load.id == standing.load.id for m in mates)
 
 
 def spare_beside_better(standing: Standing, mine: Standing, view: DayStanding) -> bool:
@@ -43,15 +44,14 @@ def spare_beside_better(standing: Standing, mine: Standing, view: DayStanding) -
 def lossy_beside(one: Sequence[Recording], other: Sequence[Recording]) -> bool:
     """Whether one of two takes of a card is a lossy file with the other's name, or that of its set.
 
-    But for the ending, and a word behind the set's name, as `_Mix`.
+    In any folder, but for the ending, and a word behind the name, as `_Mix`.
     """
     lossy, exact = sorted((one, other), key=lambda files: not _is_lossy(files[0]))
     if one[0].load != other[0].load or _is_lossy(exact[0]) or not _is_lossy(lossy[0]):
         return False
-    name, *names = (same_key(r.path).rpartition(".")[0] for r in (lossy[0], *exact))
-    if len(names) == 1:
-        return name == names[0]
-    shared = set_name(names)
+    paths = (same_key(r.path).rpartition("/")[2] for r in (lossy[0], *exact))
+    name, *names = (path.rpartition(".")[0] for path in paths)
+    shared = set_name(names) if len(names) > 1 else names[0]
     return bool(shared) and shared in (name, without_word(name))
 
 

@@ -153,13 +153,12 @@ class Board:
         self.uncompared += uncompared
 
     def lower_copies(self) -> None:
-        """A lossy file beside a better one of its sound, and what answers that one.
+        """A lossy file and a better one of its sound beside it: what answers one answers the other.
 
         Of its own card first, else of another primary card. It takes nothing.
         """
         held = {n: a for n, a in self.answers.items() if a.relation in HELD}
-        left = [r for r in self.left() if r.description.kind is Kind.COMPRESSED]
-        if not held or not left:
+        if not held or all(r.description.kind is not Kind.COMPRESSED for r in self.ours):
             return
         ours, theirs = self._takes()
         known, its = {r.id: r for r in self.ours}, {r.id: r for r in self.theirs}
@@ -167,7 +166,7 @@ class Board:
         of_file = {file.id: unit for unit in used for file in unit.files}
         backup_of = {n: of_file[a.others[0]] for n, a in held.items()}
         beside = units(ours, known, (r for r in self.ours if r.id in held))
-        for load, files in by_load(left).items():
+        for load, files in by_load(self.left()).items():
             own = [unit for unit in beside if unit.first.load == load]
             others = [unit for unit in beside if unit.first.load != load]
             mine = units(ours, known, files)

@@ -195,6 +195,10 @@ def _is_audio(unit: Unit) -> bool:
     return unit.first.description.kind is not Kind.OTHER
 
 
+def _is_lossy(unit: Unit) -> bool:
+    return unit.first.description.kind is Kind.COMPRESSED
+
+
 def _name_of(unit: Unit) -> str:
     return same_key(unit.first.path.rsplit(b"/", 1)[-1])
 
@@ -254,7 +258,7 @@ def _path_stem(unit: Unit) -> Hashable | None:
 
 
 def _set_path(unit: Unit) -> str | None:
-    """What the paths of a set have in common: a lossy copy of it has that."""
+    """What the paths of a set have in common: a poly file, or a lossy copy of it, has that."""
     return _shared(unit, [same_key(file.path) for file in unit.files])
 
 
@@ -266,14 +270,16 @@ def _set_name(unit: Unit) -> str | None:
 def _set_word(unit: Unit) -> str | None:
     """The same, where a word stands behind the copy's name, as `_Mix`."""
     name = _set_name(unit)
-    return without_word(name) or None if name and len(unit.files) == 1 else name
+    if name is None or len(unit.files) > 1:
+        return name
+    return without_word(name) or None if _is_lossy(unit) else None
 
 
 def _shared(unit: Unit, names: list[str]) -> str | None:
     stems = [name.rpartition(".")[0] for name in names]
     if len(stems) > 1:
         return set_name(stems) or None
-    return stems[0] or None if unit.first.description.kind is Kind.COMPRESSED else None
+    return stems[0] or None if _is_audio(unit) else None
 
 
 def _begin_stem(unit: Unit) -> Hashable | None:

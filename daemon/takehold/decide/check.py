@@ -14,15 +14,21 @@ from dataclasses import dataclass, replace
 from takehold.decide.check_beside import answered_elsewhere, beside_findings, packs_alone, undated
 from takehold.decide.check_cards import card_findings
 from takehold.decide.check_compared import uncompared_findings
-from takehold.decide.check_coverage import coverage_findings, silence_findings
+from takehold.decide.check_coverage import (
+    coverage_findings,
+    pack_date_findings,
+    silence_findings,
+)
 from takehold.decide.check_dates import date_findings, uncleared_findings
 from takehold.decide.check_file import file_findings
+from takehold.decide.check_reduced import reduced_findings
 from takehold.decide.check_report import report_findings
 from takehold.decide.check_set_up import set_up_findings
 from takehold.decide.check_sound import sound_findings
 from takehold.decide.check_takes import take_findings
 from takehold.decide.check_unknown import unknown_findings
 from takehold.decide.coverage import coverage
+from takehold.decide.departed import dated_anew
 from takehold.decide.keys import publish_key, rec_key, stock_key
 from takehold.decide.litter import is_document
 from takehold.decide.lost_card import OF_ANY_DAY, long_gone, of_lost_card
@@ -87,6 +93,7 @@ def check(
     found += uncompared_findings(view, ledger)
     found += unknown_findings(view)
     found += beside_findings(view)
+    found += reduced_findings(view)
     papers_only = all(
         is_document(r.path) or r.id in papers for r in (s.recording for s in view.files)
     )
@@ -100,6 +107,7 @@ def check(
     found += take_findings(view, ledger, settings)
     packs = coverage(view, ledger, settings)
     found += coverage_findings(packs, view)
+    found += pack_date_findings(view, ledger, settings)
     found += silence_findings(view)
     found += report_findings(view, ledger, reports)
     found += sound_findings(view, settings, packs)
@@ -188,6 +196,8 @@ def _other_days(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
         since = 0 if first else min(mine, default=0)
         came = [r for r in map(ledger.recordings.__getitem__, ids) if r.seen_at >= since]
         others = [r for r in came if r.day < view.day or (first and r.day > view.day)]
+        moved = dated_anew(others, ledger)
+        others = [r for r in others if r.id not in moved]
         if not others:
             continue
         name, days = shown(load.label), ", ".join(sorted({r.day for r in others}))

@@ -162,24 +162,32 @@ def _off_timecode(view: DayStanding) -> Iterator[Finding]:
     """The same audio at another timecode: once for a card and how far it is off.
 
     Beyond some distances once for all of them: a clock that runs by itself has one for each take.
+    Once for what begins at 0 on one card only: there no timecode was written.
     """
     found: dict[tuple[int, int], dict[int, list[Pair]]] = defaultdict(lambda: defaultdict(list))
+    untold: dict[tuple[int, str], list[Pair]] = defaultdict(list)
     for mine in view.files:
         answer = mine.answer
         if not mine.current or answer is None or answer.relation not in WHOLE:
             continue
-        pair = next(_pairs(view, [mine]), None)
         made = mine.recording.description.format
-        if pair and made and (later := _later(*pair)):
-            found[pair[1].load.id, made.sample_rate][later].append(pair)
+        for pair in _pairs(view, [mine]):
+            begins = [one.recording.description.metadata.time_reference for one in pair]
+            if 0 in begins and any(begins):
+                untold[pair[1].load.id, "their" if begins[0] else "the primary's"].append(pair)
+            elif made and (later := _later(*pair)):
+                found[pair[1].load.id, made.sample_rate][later].append(pair)
+    for (load, whose), pairs in sorted(untold.items()):
+        yield _by_timecode(load, whose, f"and {whose} timecode is 0", pairs)
     for (load, rate), distances in sorted(found.items()):
         if len(distances) <= DISTANCES:
             for later, pairs in sorted(distances.items()):
-                yield _by_timecode(load, str(later), _way(later, rate), pairs)
+                where = f"{_way(later, rate)} by timecode"
+                yield _by_timecode(load, str(later), where, pairs)
             continue
         ends = [_way(end(distances), rate) for end in (min, max)]
         all_pairs = [pair for pairs in distances.values() for pair in pairs]
-        where = f"from {ends[0]} to {ends[1]}"
+        where = f"from {ends[0]} to {ends[1]} by timecode"
         yield _by_timecode(load, f"{rate}", where, all_pairs)
 
 
@@ -187,7 +195,7 @@ def _by_timecode(load: int, about: str, where: str, pairs: Sequence[Pair]) -> Fi
     name = shown(pairs[0][1].load.label)
     names = [display(other.recording.path) for _, other in pairs]
     more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
-    says = f"{name}: {_holds(len(names), 'the same audio')} {where} by timecode: "
+    says = f"{name}: {_holds(len(names), 'the same audio')} {where}: "
     says += f"{', '.join(names[:NAMED])}{more}."
     return finding("backup-timecode", NOTE, f"{name} {about}", says, load=load)
 

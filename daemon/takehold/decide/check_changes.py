@@ -10,6 +10,7 @@ from itertools import pairwise
 
 from takehold.decide.day import recorder_time
 from takehold.decide.noticed import finding
+from takehold.decide.one_recording import MOMENT
 from takehold.decide.recorder import UNCOUNTED, Recorder
 from takehold.decide.take_names import same_number
 from takehold.decide.zeros import name_of, said_name
@@ -58,22 +59,31 @@ def _names(take: Take) -> dict[int, str]:
 def _without_mixes(takes: tuple[Take, ...]) -> tuple[Take, ...]:
     """Those but for mixes: they were rolled beside one with more channels, or with track names.
 
-    They have its scene, take and timecode, as far as they tell the last.
+    They have its scene, take and timecode, as far as they tell the last; that may be a moment off.
     """
-    named: dict[tuple[str, str, int | None], int] = defaultdict(int)
+    named: dict[tuple[str, str, int], int] = defaultdict(int)
+    told: set[tuple[str, str]] = set()
     for take in takes:
         if _names(take):
-            key = (*_number(take), take.start)
-            named[key] = max(named[key], _width(take))
-    told = {(scene, number) for scene, number, _ in named if scene or number}
+            told |= {_number(take)} - {("", "")}
+            for moment in (-1, 0, 1):
+                key = (*_number(take), _begins(take) + moment)
+                named[key] = max(named[key], _width(take))
 
     def is_mix(take: Take) -> bool:
-        key = (*_number(take), take.start)
+        if take.start is None:
+            return not _names(take) and _number(take) in told
+        key = (*_number(take), _begins(take))
         if _names(take):
-            return _number(take) in told and take.start is not None and _width(take) < named[key]
-        return _number(take) in told if take.start is None else key in named
+            return _number(take) in told and _width(take) < named[key]
+        return key in named
 
     return tuple(take for take in takes if not is_mix(take))
+
+
+def _begins(take: Take) -> int:
+    """Which moment of the day it begins in."""
+    return (take.start or 0) // (MOMENT * (take.sample_rate or 1))
 
 
 def _width(take: Take) -> int:
@@ -132,15 +142,19 @@ def _renamed(recorder: Recorder, before: Take, take: Take) -> Iterator[Finding]:
         return
     old, new = _names(before), _names(take)
     here = {track.channel for track in take.tracks}
-    changed = [
-        f"track {channel} was {brief(name)} and is {brief(new.get(channel, '')) or 'unnamed'}"
+    changed = {
+        channel: f"was {brief(name)} and is {brief(new.get(channel, '')) or 'unnamed'}"
         for channel, name in sorted(old.items())
         if channel in here and same_words(new.get(channel, "")) != same_words(name)
-    ]
+    }
     if changed and new:
-        says = f"{', '.join(changed)}, in the same scene"
+        says = ", ".join(f"track {channel} {how}" for channel, how in changed.items())
+        says += ", in the same scene"
         do = "See whether the tracks were changed, or only their names, and tell post."
-        yield recorder.noticed(take, "tracks-changed", LOOK, says, do, before)
+        files = map(recorder.recording, take.parts[0].files)
+        told = [(f.id, {t.channel for t in f.description.metadata.tracks}) for f in files]
+        of = [number for number, its in told if not its.isdisjoint(changed)]
+        yield recorder.noticed(take, "tracks-changed", LOOK, says, do, before, of)
 
 
 def _expected(recorder: Recorder, settings: Settings) -> Iterator[Finding]:

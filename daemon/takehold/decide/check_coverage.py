@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from takehold.decide.check_sound import DEAD
-from takehold.decide.coverage import Cover, Coverage, Extent, times
-from takehold.decide.noticed import finding
+from takehold.decide.coverage import Cover, Coverage, Extent, misdated, times
+from takehold.decide.noticed import finding, these
 from takehold.decide.standing import DayStanding
 from takehold.decide.zeros import tracks_alone
 from takehold.formats.names import brief, display, shown
 from takehold.model.finding import Finding, Severity
+from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
-from takehold.model.settings import Role
+from takehold.model.settings import Role, Settings
 from takehold.model.take import Take
 
 NAMED = 3
@@ -41,6 +42,19 @@ def coverage_findings(known: Coverage, view: DayStanding) -> Iterator[Finding]:
         takes = "1 take" if len(found) == 1 else f"{len(found)} takes"
         says = f"{name} has {whole} of {takes} whole, by timecode. Not: {named}{more}."
         yield finding("pack-not-covering", Severity.NOTE, name, says, load=pack.load)
+
+
+def pack_date_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
+    """Transmitters' own cards whose date may be off: their files lie in another day's folder."""
+    for load, day, files, count in misdated(view, ledger, settings):
+        name = shown(load.label)
+        takes = "1 take" if count == 1 else f"{count} takes"
+        says = f"{name}: its files are dated {day} and have no take of that date; by timecode they "
+        says += f"have {takes} of this day."
+        do = f"See which date is right. The files are in the folder of {day}; tell post."
+        about = these(files)
+        subject = f"{name} {day}"
+        yield finding("pack-day-off", Severity.LOOK, subject, says, do, load=load.id, covers=about)
 
 
 def silence_findings(view: DayStanding) -> Iterator[Finding]:

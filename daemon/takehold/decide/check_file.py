@@ -4,39 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from collections.abc import Set as AbstractSet
-from dataclasses import replace
 
-from takehold.decide.backup_words import (
-    HIGHER,
-    cut_peaks,
-    displaced,
-    from_there,
-    full_name,
-    further,
-    lacks,
-    lower_quality,
-    on_tracks,
-    other_audio,
-    quality,
-    told_by,
-    tracks,
-    undecoded,
-    unshown,
-)
-from takehold.decide.beside_better import beside_better
-from takehold.decide.check_spare import spare_findings
+from takehold.decide.backup_words import full_name
+from takehold.decide.check_backup import backup_findings
 from takehold.decide.check_versions import version_findings, version_lost
 from takehold.decide.day import DATED
 from takehold.decide.litter import holds_audio, named_wave
-from takehold.decide.noticed import answered, of_file
+from takehold.decide.noticed import decided_on, of_file
 from takehold.decide.reads import Reads, other_digests
-from takehold.decide.standing import DayStanding, Standing, container
+from takehold.decide.standing import DayStanding, Standing
 from takehold.decide.unsettled import UNSETTLED_DO, UNSETTLED_SAYS, dispute, is_unsettled
 from takehold.formats.names import display, shown
 from takehold.model.facts import Trouble
-from takehold.model.finding import Counterpart, Finding, Relation, Severity
+from takehold.model.finding import Finding, Severity
 from takehold.model.recording import Proof, Seen
-from takehold.model.settings import Role, Settings
+from takehold.model.settings import Settings
 from takehold.model.sound import Complaint, Description, Kind
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
@@ -79,7 +61,7 @@ def file_findings(
     """Everything to say of one version of one file; `reports` are compared with their cards."""
     if standing.current:
         yield from _complaints(standing, view)
-        yield from _beside(standing, view)
+        yield from backup_findings(standing, view)
         yield from _opaque(standing, view, reports)
     yield from version_findings(standing, view)
     if standing.owes_copies:
@@ -104,12 +86,8 @@ def _of_its_form(
     standing: Standing, view: DayStanding, code: str, severity: Severity, says: str, do: str
 ) -> Finding:
     """A note of the backup's file where the primary's is the same to the byte: decided there."""
-    answer = standing.answer
-    if standing.load.role is Role.BACKUP and answer and answer.relation is Relation.IDENTICAL:
-        mates = (mate for mate in map(view.of, answer.others) if mate is not None and mate.current)
-        of_day = (mate for mate in mates if mate.recording.day == view.day)
-        if (mate := next(of_day, None)) is not None:
-            severity, do = NOTE, f"{full_name(mate)} has the same bytes: decide on that one."
+    if (mate := decided_on(standing, view)) is not None:
+        severity, do = NOTE, f"{full_name(mate)} has the same bytes: decide on that one."
     return of_file(standing, code, severity, says, do)
 
 
@@ -121,121 +99,6 @@ def _of_form(said: Description) -> list[Complaint]:
     known = {c.code for c in said.complaints}
     told = DATED if known.isdisjoint(CUT_OFF) else {*DATED, "frame-cut"}
     return [c for c in said.complaints if c.code not in told]
-
-
-def _beside(standing: Standing, view: DayStanding) -> Iterator[Finding]:
-    """How it stands beside the other cards: what is decided holds for just that."""
-    answer = standing.answer
-    others = map(view.of, answer.others if answer else ())
-    covers = answered(answer, (its.recording for its in others if its is not None))
-    yield from (replace(found, covers=covers) for found in _backup(standing, view))
-
-
-def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
-    answer = standing.answer
-    if answer is None:
-        return
-    if standing.load.role is Role.BACKUP:
-        alone = answer.relation is Relation.MISSING and _is_audio(standing)
-        if alone and standing.recording.id not in view.beside_opaque:
-            says = "it is on the backup card only"
-            says += ", as far as the primary cards can be looked into" if view.opaque else ""
-            yield of_file(
-                standing, "only-on-backup", LOOK, says, "Look for it on the primary card."
-            )
-        yield from _tracks_alone(standing, answer.alone)
-        yield from spare_findings(standing, view)
-        return
-    if answer.relation is Relation.MISSING and _is_audio(standing) and view.backup_seen:
-        if not (standing.load.id in view.opaque and container(standing.recording)):
-            says, do = "the backup card has no such recording", KEEP + " Look at the backup card."
-            yield of_file(standing, "backup-missing", _sure(standing), says, do)
-    elif answer.relation is Relation.UNREAD and standing.reads is not Reads.NONE:
-        yield of_file(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)
-    else:
-        yield from _unlike(standing, answer, view)
-
-
-def _tracks_alone(standing: Standing, alone: tuple[int, ...]) -> Iterator[Finding]:
-    """Channels of a backup's file that hold something, and nothing of the primary's."""
-    if alone:
-        says = f"{tracks(standing, alone)} {'is' if len(alone) == 1 else 'are'} on the backup card"
-        do = "See which tracks the primary card records, and keep the backup card's file."
-        yield of_file(standing, "only-on-backup", LOOK, f"{says} only", do)
-
-
-def _sure(standing: Standing) -> Severity:
-    """A card that gave the same bytes twice is sure of itself: then a person may decide."""
-    return LOOK if standing.reads is Reads.AGREED else HOLD
-
-
-def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Iterator[Finding]:
-    """A backup that was found, and does not hold all of the audio as it is."""
-    severity, frames = _sure(standing), answer.frames
-    if answer.relation is Relation.LONGER:
-        says = further(standing, answer, view) + displaced(standing, answer)
-        do = "Take the backup's file. Keep both cards as they are."
-        yield of_file(standing, "primary-short", severity, says, do)
-        yield from _lower(standing, answer, view)
-        yield from _partial(standing, answer.alone)
-    elif answer.relation is Relation.SHORT:
-        says = lacks(standing, answer) + displaced(standing, answer)
-        yield of_file(standing, "backup-short", severity, says, KEEP)
-        yield from _lower(standing, answer, view)
-        yield from _partial(standing, answer.alone)
-    elif answer.relation is Relation.DIFFERENT and _is_audio(standing):
-        where = from_there(standing, frames) + on_tracks(standing, answer.channels)
-        where += told_by(answer, view)
-        its = view.of(answer.others[0]) if answer.others else None
-        says = f"the backup's recording of it {other_audio(standing, its, where)}"
-        if answer.since is not None:
-            says += f"; and some of it is missing there{from_there(standing, answer.since)}"
-        yield of_file(standing, "backup-different", severity, says, KEEP + " Listen to both.")
-        yield from _partial(standing, answer.alone)
-    elif answer.relation is Relation.REDUCED and not beside_better(standing, view):
-        yield from _lower(standing, answer, view)
-        yield from _partial(standing, answer.channels)
-    elif answer.relation is Relation.UNDECODED:
-        says = f"it cannot be compared with the backup's: {undecoded(standing, answer, view)}"
-        do = KEEP + " Listen to both."
-        yield of_file(standing, "backup-not-comparable", severity, says, do)
-        yield from _partial(standing, answer.alone)
-
-
-def _lower(standing: Standing, answer: Counterpart, view: DayStanding) -> Iterator[Finding]:
-    """One of the two has fewer bits, or is lossy."""
-    figures = lower_quality(standing, answer)
-    if figures or (answer.relation is Relation.REDUCED and not answer.channels):
-        its = view.of(answer.others[0]) if answer.others else None
-        code = "backup-reduced"
-        is_it = quality(standing, its)
-        says = f"the backup holds it at {is_it} quality"
-        do = "See that a backup of this quality is what was meant. " + KEEP
-        if is_it == HIGHER:
-            code = "primary-reduced"
-            do = "Keep the backup card's file: it is the better one."
-            says += " than this file"
-        if unshown(answer):
-            says = f"{'this file' if is_it == HIGHER else 'the backup'} has too few bits for it, "
-            says += "which is quieter than the last, and nothing shows that both are one sound"
-            do = "Listen to both. " + KEEP
-        says += (f": {figures}" if figures else "") + cut_peaks(standing, its, answer)
-        says += displaced(standing, answer) if answer.relation is Relation.REDUCED else ""
-        yield of_file(standing, code, LOOK, says, do)
-
-
-def _partial(standing: Standing, alone: tuple[int, ...]) -> Iterator[Finding]:
-    """A backup of some of the tracks only; those on the channels `alone` have none."""
-    if alone:
-        says = f"the backup holds other tracks of it only: {tracks(standing, alone)}"
-        has = "has" if len(alone) == 1 else "have"
-        do = "See that these tracks need no backup. " + KEEP
-        yield of_file(standing, "backup-partial", LOOK, f"{says} {has} no backup", do)
-
-
-def _is_audio(standing: Standing) -> bool:
-    recording = standing.recording
-    return recording.description.kind is not Kind.OTHER or holds_audio(recording.path)
 
 
 def _opaque(standing: Standing, view: DayStanding, reports: AbstractSet[int]) -> Iterator[Finding]:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from takehold.decide.backup_words import full_name
 from takehold.decide.looked_into import coding
-from takehold.decide.noticed import finding, these
+from takehold.decide.noticed import decided_on, finding, these
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import rate_name
@@ -23,6 +23,7 @@ NAMED = 5
 """Files that are named; more are counted."""
 
 _DO = "Check the recorder's set-up and tell post."
+_AGAIN = "The primary's has the same bytes: decide there."
 _SEVERITY = {"timecode-rate-unknown": Severity.NOTE}
 
 
@@ -34,16 +35,21 @@ class Unlike(NamedTuple):
 
 
 def set_up_findings(view: DayStanding, settings: Settings) -> Iterator[Finding]:
-    """Sample rate, bit depth and timecode rate against what the config expects."""
-    found: dict[tuple[int, Unlike], list[Standing]] = defaultdict(list)
+    """Sample rate, bit depth and timecode rate against what the config expects.
+
+    Of a backup's files that are the primary's to the byte a note: decided on the primary's.
+    """
+    found: dict[tuple[int, Unlike, bool], list[Standing]] = defaultdict(list)
     for standing in view.files:
         if standing.current:
+            mate = decided_on(standing, view)
             for unlike in _unexpected(standing, settings.expect):
-                found[standing.load.id, unlike].append(standing)
-    for (load, unlike), odd in found.items():
+                again = mate is not None and unlike.code not in _SEVERITY
+                found[standing.load.id, unlike, again].append(standing)
+    for (load, unlike, again), odd in found.items():
         code, says = unlike.code, unlike.says
-        severity = _SEVERITY.get(code, Severity.LOOK)
-        do = _DO if severity is Severity.LOOK else ""
+        severity = Severity.NOTE if again else _SEVERITY.get(code, Severity.LOOK)
+        do = _AGAIN if again else _DO if severity is Severity.LOOK else ""
         first = odd[0]
         if len(odd) == 1:
             place, number = display(first.recording.place), first.recording.id
@@ -53,7 +59,7 @@ def set_up_findings(view: DayStanding, settings: Settings) -> Iterator[Finding]:
         more = f" and {len(odd) - NAMED} more" if len(odd) > NAMED else ""
         card, about = shown(first.load.label), these(s.recording for s in odd)
         told = f"{card}: {len(odd)} files: {says}: {names}{more}."
-        subject = f"{card}: {says}"
+        subject = f"{card}: {says}" + (", as the primary's" if again else "")
         yield finding(code, severity, subject, told, do, load=load, covers=about)
 
 

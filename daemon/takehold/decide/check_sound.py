@@ -49,6 +49,7 @@ def sound_findings(view: DayStanding, settings: Settings, packs: Coverage) -> It
         tracks = {take.first: [t for t in tracks_of(recorder, take) if t.frames] for take in takes}
         yield from _silent(recorder, takes, tracks, packs)
         yield from _dead(recorder, takes, tracks, packs)
+        yield from _mostly_silent(recorder, takes, tracks)
         for take in takes:
             yield from _tail(recorder.index, tracks[take.first])
     for standing in view.files:
@@ -73,7 +74,9 @@ def _silent(
             odd.append((take, f"no sound at all on {names}: exactly zero for the whole take"))
     for alike, says in recorder.alike(odd):
         instead = _instead(((take, silent[take.first]) for take in alike), packs)
-        yield recorder.noticed_of(alike, "track-silent", LOOK, says, instead + LISTEN)
+        some = (t.first for t in alike if len(silent[t.first]) < len(tracks[t.first]))
+        of = {first: _files(silent[first]) for first in some}
+        yield recorder.noticed_of(alike, "track-silent", LOOK, says, instead + LISTEN, of=of)
 
 
 def _dead(
@@ -89,15 +92,37 @@ def _dead(
         gaps = [(track, _gap(track, take, tail)) for track in sounding]
         dead[take.first] = [(track, gap) for track, gap in gaps if gap]
         waits = ((track, _seconds(take, track.zeros[0])) for track, gap in gaps if not gap)
-        late[take.first] = [(track, time) for track, time in waits if time]
+        mute = _mute(take, sounding)
+        late[take.first] = [(track, time) for track, time in waits if time and not mute]
     for alike, says, where in _by_tracks(recorder, takes, dead, "goes dead within the take"):
-        its = ((take, [track for track, _ in dead[take.first]]) for take in alike)
-        do = _instead(its, packs) + LISTEN
-        yield recorder.noticed_of(alike, "track-dead", LOOK, says, do, where)
+        its = [(take, [track for track, _ in dead[take.first]]) for take in alike]
+        do, of = _instead(its, packs) + LISTEN, {t.first: _files(tracks) for t, tracks in its}
+        yield recorder.noticed_of(alike, "track-dead", LOOK, says, do, where, of)
     for alike, says, where in _by_tracks(
         recorder, takes, late, "exactly zero before the first sound"
     ):
-        yield recorder.noticed_of(alike, "track-late", NOTE, says, "", where)
+        of = {take.first: _files(track for track, _ in late[take.first]) for take in alike}
+        yield recorder.noticed_of(alike, "track-late", NOTE, says, "", where, of)
+
+
+def _mostly_silent(
+    recorder: Recorder, takes: list[Take], tracks: dict[int, list[Track]]
+) -> Iterator[Finding]:
+    """Takes that have sound on no track for more than half of their time: no microphone is so."""
+    mute = {take.first: _mute(take, tracks[take.first]) for take in takes}
+    says = "exactly zero on every track for more than half of its time, before the first sound"
+    for alike, _ in recorder.alike((take, says) for take in takes if mute[take.first]):
+        told = says if len(alike) > 1 else f"{says} ({mute[alike[0].first]})"
+        where = {take.first: mute[take.first] for take in alike}
+        yield recorder.noticed_of(alike, "track-late", LOOK, told, LISTEN, where)
+
+
+def _mute(take: Take, tracks: Iterable[Track]) -> str:
+    """The time before the first sound on any track, if that is more than half; else ""."""
+    sounding = [track for track in tracks if not track.silent]
+    frames = min((track.zeros[0] for track in sounding), default=0)
+    most = max((track.frames for track in sounding), default=0)
+    return _seconds(take, frames) if frames * 2 > most else ""
 
 
 def _by_tracks(
@@ -119,6 +144,11 @@ def _by_tracks(
         else:
             told = [f"{track.name} ({how})" for track, how in odd[alike[0].first]]
             yield alike, f"{says}: {_listed(told)}", {}
+
+
+def _files(tracks: Iterable[Track]) -> tuple[int, ...]:
+    """Those of a take's set that have these tracks, in its first part."""
+    return tuple(dict.fromkeys(track.pieces[0][0].id for track in tracks))
 
 
 def _instead(lacking: Iterable[tuple[Take, list[Track]]], packs: Coverage) -> str:

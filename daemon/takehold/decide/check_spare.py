@@ -86,3 +86,5 @@ def _less(mine: Standing, its: Standing, answer: Counterpart) -> Iterator[str]:
         yield f"it at {quality(mine, its)} quality: {figures}{cut_peaks(mine, its, answer)}"
     if answer.channels:
         yield f"other tracks of it only than {tracks(mine, answer.channels)}"
+    elif not figures:
+        yield "some of it, or it at another quality"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from functools import lru_cache
 from itertools import chain, pairwise
 
@@ -18,6 +18,7 @@ from takehold.decide.noticed import finding
 from takehold.decide.recorder import UNCOUNTED, Recorder, by_source, length, recorders
 from takehold.decide.standing import DayStanding
 from takehold.decide.take_names import same_number
+from takehold.decide.whole_beside import is_whole_beside
 from takehold.formats.names import brief
 from takehold.formats.timecode import day_samples, label
 from takehold.model.finding import Finding, Severity
@@ -45,9 +46,13 @@ _SPOILED = re.compile(
 # It may keep the number of the take that it picks up. (Common practice, no source.)
 PICKUP = "PICKUP"
 MISCOUNTED = "Look in the recorder and the paperwork: was it recorded, deleted or miscounted?"
-_COUNTED = re.compile(r"([^\W\d_]*)0*([0-9]{1,6})")
+_COUNTED = re.compile(r"#?([^\W\d_]*)0*([0-9]{1,6})")
 # A pick-up ("3PU") or a lettered take ("3A") has its number from the others.
 _FURTHER = re.compile(r"0*([0-9]{1,6})(?:\D.*)?")
+# Takes that were rolled without a cut are one file with all their numbers: `2+3`, `2-4`, `2/3`.
+# (Common practice, no source.)
+_SERIES = re.compile(r"[0-9]{1,6}(?:\s*[-+&/,\s]\s*[0-9]{1,6})+")
+_MARK = re.compile(r"\s*([-+&/,\s])\s*")
 
 
 def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
@@ -79,7 +84,7 @@ def _set(
     recorder: Recorder, take: Take, view: DayStanding, beside: Mapping[int, Take]
 ) -> Iterator[Finding]:
     lacking = lacks(take, recorder.recording)
-    if lacking and _is_whole_beside(take, view, beside):
+    if lacking and is_whole_beside(take, view, beside):
         says = f"{_named(take)} is incomplete here ({lacking}) and whole on the backup card"
         do = "Hand the backup card's files over with it."
         yield recorder.noticed(take, "set-incomplete", LOOK, says, do)
@@ -102,20 +107,6 @@ def _set(
             says = f"the files of {_named(take)} are not of one {what}"
             yield recorder.noticed(take, "set-uneven", LOOK, says, "Listen to their ends.")
             return
-
-
-def _is_whole_beside(take: Take, view: DayStanding, beside: Mapping[int, Take]) -> bool:
-    """Whether what answers its files is of a backup card's take that lacks none of the set's."""
-    expected = take.expected or 0
-    answers = (view.index[number].answer for number in take.files)
-    others = (beside.get(n) for answer in answers if answer for n in answer.others)
-    return any(
-        other.expected == expected or other.channels >= expected
-        for other in others
-        if other is not None
-        and not other.rerecorded
-        and not lacks(other, lambda n: view.index[n].recording)
-    )
 
 
 def _parts(recorder: Recorder, take: Take) -> Iterator[Finding]:
@@ -218,8 +209,7 @@ def _counted_on(recorder: Recorder) -> list[int]:
 
 def _left_out(recorder: Recorder, count: list[int]) -> Iterator[Finding]:
     """Numbers that such a count leaves out; what the backup cards have is not missing here."""
-    beside = (_FURTHER.match(take.take.strip()) for take in (*recorder.takes, *recorder.beside))
-    there = {int(found[1]) for found in beside if found}
+    there = _further(take.take.strip() for take in (*recorder.takes, *recorder.beside))
     missing = [number for number in _missing(sorted(set(count))) if number not in there]
     if missing:
         word = ", ".join(map(str, missing))
@@ -237,17 +227,19 @@ def _numbers(
     """
     scenes: dict[tuple[str, str], dict[int, str]] = defaultdict(dict)
     given: dict[tuple[str, str], set[int]] = defaultdict(set)
+    names: dict[str, list[str]] = defaultdict(list)
     for take in (*recorder.takes, *recorder.beside):
+        names[same_words(take.scene)].append(take.take.strip())
         found = _COUNTED.fullmatch(take.take.strip())
         if not found or not take.scene:
-            if further := _FURTHER.fullmatch(take.take.strip()):
-                given[same_words(take.scene), ""].add(int(further[1]))
             continue
         series, number = (same_words(take.scene), found[1].casefold()), int(found[2])
         given[series].add(number)
         # Such a take may have a number of the others, or one of its own that tells nothing of them.
         if found[1] or UNCOUNTED.isdisjoint(take.types):
             scenes[series].setdefault(number, brief(take.scene))
+    for scene, its in names.items():
+        given[scene, ""] |= _further(its)
     mine, primary = {same_words(take.scene) for take in recorder.takes}, recorder.primary
     for (scene, letters), numbers in sorted(scenes.items()):
         missing = _missing(sorted(numbers))
@@ -264,6 +256,34 @@ def _numbers(
             says = f"{name} has no {takes} {word}."
             subject = f"{name} {letters}".strip()
             yield finding("take-numbers", LOOK, subject, says, MISCOUNTED, covers=word)
+
+
+def _further(names: Iterable[str]) -> set[int]:
+    """The numbers that takes of these names have, those of a series of takes in one file too.
+
+    Not where another name begins with the same number: then `2-3` may be the third part of two.
+    """
+    begun: dict[int, set[str]] = defaultdict(set)
+    for name in names:
+        if found := _FURTHER.fullmatch(name):
+            begun[int(found[1])].add(name)
+    alone = (name for its in begun.values() if len(its) == 1 for name in its)
+    return set(begun).union(*map(_of_series, alone))
+
+
+def _of_series(name: str) -> set[int]:
+    """Numbers that go up, and are joined by marks; behind `-` all that lie between them."""
+    if not _SERIES.fullmatch(name):
+        return set()
+    first, *rest = _MARK.split(name)
+    numbers, marks = [int(first), *map(int, rest[1::2])], rest[::2]
+    there = set(numbers)
+    for (low, high), mark in zip(pairwise(numbers), marks, strict=True):
+        if high <= low:
+            return set()
+        if mark == "-" and high - low <= FAR:
+            there.update(range(low, high))
+    return there
 
 
 def _missing(numbers: list[int]) -> list[int]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from takehold.decide.backup_words import full_name
 from takehold.decide.noticed import of_file
 from takehold.decide.reads import Reads
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display
 from takehold.model.finding import Finding, Severity
+from takehold.model.recording import Recording
 from takehold.model.settings import Role
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
@@ -33,9 +35,7 @@ def version_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]
         yield of_file(standing, "first-read-wrong", LOOK, says, do)
         return
     if standing.renamed is not None:
-        says = "it was renamed on its card since it was copied, and is "
-        says += f"{display(standing.renamed.path)} there now; both are kept"
-        yield of_file(standing, "edited", NOTE, says)
+        yield of_file(standing, "edited", NOTE, _is_now(standing.renamed, mine))
         return
     newer = next(
         (
@@ -54,7 +54,15 @@ def version_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]
         says = "its metadata was edited later; both versions are kept"
         yield of_file(standing, "edited", NOTE, says)
     else:
-        yield from _other_audio(standing, view)
+        yield from _other_audio(standing, newer, view)
+
+
+def _is_now(now: Recording, mine: Recording) -> str:
+    if now.day != mine.day:
+        says = "its date was changed on its card since it was copied, and it counts as a recording "
+        return says + f"of {now.day}; both versions are kept"
+    says = "it was renamed on its card since it was copied, and is "
+    return says + f"{display(now.path)} there now; both are kept"
 
 
 def _was_backup(standing: Standing, view: DayStanding) -> bool:
@@ -77,16 +85,29 @@ def version_lost(standing: Standing, seen: str) -> Finding:
     return of_file(standing, "version-lost", LOOK, says, "See whether the newer one is enough.")
 
 
-def _other_audio(standing: Standing, view: DayStanding) -> Iterator[Finding]:
-    """An earlier take of that name; one that was read once waits for the backup card that is in."""
-    says, do = (
-        "the same name holds other audio now; both are kept",
-        "See that both takes are known.",
-    )
-    if not standing.confirmed:
+def _other_audio(standing: Standing, newer: Recording, view: DayStanding) -> Iterator[Finding]:
+    """An earlier take of that name; one that was read once waits for the backup card that is in.
+
+    What is so on both cards is decided on the primary's.
+    """
+    says = "the same name holds other audio now; both are kept: on the drives the newer one is "
+    says += f"{display(newer.place.rpartition(b'/')[2])}, and the first "
+    says += display(standing.recording.place.rpartition(b"/")[2])
+    severity, do = LOOK, "See that both takes are known."
+    if (mate := _on_primary(standing, view)) is not None:
+        severity, do = NOTE, f"{full_name(mate)} had the same bytes: decide on that one."
+    elif not standing.confirmed:
         says += "; the first was read once only"
         if any(s.load.role is Role.BACKUP and s.reads is Reads.NONE for s in view.files):
             waits = "its first version was read once only, and the backup was not read yet"
             do = "Leave the backup card in: it may hold the first one."
             yield of_file(standing, "unconfirmed", HOLD, waits, do)
-    yield of_file(standing, "other-audio", LOOK, says, do)
+    yield of_file(standing, "other-audio", severity, says, do)
+
+
+def _on_primary(standing: Standing, view: DayStanding) -> Standing | None:
+    """The primary's earlier version with the bytes of this one, of a backup card."""
+    if standing.load.role is not Role.BACKUP or standing.answer is None:
+        return None
+    mates = (view.of(number) for number in standing.answer.others)
+    return next((mate for mate in mates if mate is not None and not mate.current), None)

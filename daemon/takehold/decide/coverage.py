@@ -21,8 +21,8 @@ from typing import NamedTuple
 from takehold.decide.pack_names import pack_names
 from takehold.decide.sides import production_folder
 from takehold.decide.sounding import sounding
-from takehold.decide.standing import DayStanding
-from takehold.decide.takes import takes_of_day
+from takehold.decide.standing import DayStanding, day_standing
+from takehold.decide.takes import in_order, takes_of_day
 from takehold.formats.names import brief, shown
 from takehold.formats.timecode import day_samples, label, samples_when, seconds_shown
 from takehold.model.ledger import Ledger
@@ -125,6 +125,42 @@ def _covered(view: DayStanding, ledger: Ledger, _serial: int, settings: Settings
     return Coverage(takes, packs, covers)
 
 
+class Misdated(NamedTuple):
+    """Files of a pack that name another day, and have so many takes of this one by timecode."""
+
+    load: Load
+    day: str
+    files: tuple[Recording, ...]
+    takes: int
+
+
+def misdated(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Misdated]:
+    """Packs that came in that day with nothing of its date: takes of it, and none of their own's.
+
+    What began before the day did, and goes on in it, names the day before and is right.
+    """
+    came = [load for load in view.loads if load.day == view.day and load.role is Role.BODYPACK]
+    for load in came:
+        paths = ledger.of_load.get(load.id, {}).values()
+        of_day: dict[str, list[Recording]] = defaultdict(list)
+        for file in (ledger.recordings[numbers[-1]] for numbers in paths):
+            of_day[file.day].append(file)
+        for day, files in of_day.items() if view.day not in of_day else ():
+            stretches = [s for s in map(_stretch, files) if s is not None]
+            pack = Pack("", load.label, load.id, tuple(stretches))
+            spilt = any(_spilt(stretch, settings.day_starts_at) for stretch in stretches)
+            takes = 0 if spilt else _has(pack, view, settings)
+            if takes and not _has(pack, day_standing(ledger, day, settings), settings):
+                yield Misdated(load, day, tuple(s.recording for s in stretches), takes)
+
+
+def _has(pack: Pack, view: DayStanding, settings: Settings) -> int:
+    """How many takes of a day a pack has, or some of them."""
+    clock = _Clock((pack,), frozenset())
+    covers = (cover for take in _takes(view, settings) for cover in clock.covers(take))
+    return sum(cover.extent is not Extent.NOT for cover in covers)
+
+
 def told(cover: Cover, take: Take) -> str:
     """A cover in words, without a dot at its end."""
     name = f"{shown(cover.pack.card)} ({brief(cover.pack.name)})"
@@ -154,7 +190,7 @@ def _takes(view: DayStanding, settings: Settings) -> tuple[Take, ...]:
         loads = [load.id for load in view.loads if load.role is role]
         found = [take for n in loads for take in of_load[n] if not take.rerecorded]
         if found:
-            return tuple(found)
+            return in_order(found, settings.day_starts_at)
     return ()
 
 

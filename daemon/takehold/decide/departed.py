@@ -6,6 +6,10 @@ Recorders rename a file when its scene or take is edited. By the last whole list
    it is now, and what is gone or was recorded over under its own path is an earlier version of it.
 2. Else it was deleted; that is said only where the rest of its day lies there and was all read. A
    day that is gone as a whole was cleared.
+3. What another recording took the name of is deleted, too: that holds other audio, and begins at
+   another time. No listing is needed to know it.
+4. Where a newer version of it has the same audio from the same time on and tells another day, its
+   date was corrected on the card: it is an earlier version of a recording of that day.
 Absence is evidence only in a listing that was whole, of a card that holds still what it held when
 the file was first seen: a card that is not in tells nothing, nor does one that was formatted.
 Cost: linear in the number of recordings.
@@ -77,7 +81,8 @@ def _held_since(ledger: Ledger, load: int, there: Mapping[bytes, Stamp]) -> int 
 class Departed:
     """Recordings that their card holds no more, by number.
 
-    `renamed` tells what it holds in their stead, `deleted` those of which it holds nothing.
+    `renamed` tells what it holds in their stead, under another name or date, `deleted` those of
+    which it holds nothing.
     """
 
     renamed: Mapping[int, Recording] = field(default_factory=dict)
@@ -102,6 +107,8 @@ def departed(recordings: Iterable[Recording], listings: Mapping[int, Listed]) ->
         holds = {_same(r): r for r in there.values() if r.readings} if away else {}
         now = {r.id: holds[_same(r)] for r in away if _same(r) in holds}
         renamed |= {r.id: now[r.id] for r in away if r.id in now and now[r.id].path != r.path}
+        over = _recorded_over(files, newest) if away else ()
+        deleted.update(number for number in over if number not in now)
         if listed is None or listed.untaken or not all(r.readings for r in there.values()):
             continue
         if any(map(_tells, there.values())):
@@ -110,12 +117,53 @@ def departed(recordings: Iterable[Recording], listings: Mapping[int, Listed]) ->
     return Departed(renamed, frozenset(deleted))
 
 
+def _recorded_over(files: Iterable[Recording], newest: Mapping[bytes, Recording]) -> Iterator[int]:
+    """The recordings whose name another one has now; what was only edited or went on is none."""
+    last = {(r.path, _moment(r)): r for r in files}
+    for (path, mine), recording in last.items():
+        its = _moment(newest[path])
+        if mine is None or its is None or not _tells(recording):
+            continue
+        if all(one != other for one, other in zip(mine, its, strict=True)):
+            yield recording.id
+
+
+def dated_anew(recordings: Iterable[Recording], ledger: Ledger) -> dict[int, Recording]:
+    """Those whose date was corrected on their card, by number, and what they are there now."""
+    listed = list(recordings)
+    paths = {load: ledger.of_load.get(load, {}) for load in {r.load for r in listed}}
+    found: dict[int, Recording] = {}
+    for recording in listed:
+        versions = paths[recording.load].get(recording.path, ())
+        moment = _to_the_second(recording) if len(versions) > 1 else None
+        if moment is not None:
+            known = map(ledger.recordings.__getitem__, versions)
+            alike = (version for version in known if _to_the_second(version) == moment)
+            newest = max(alike, key=lambda version: version.version)
+            found |= {recording.id: newest} if newest.day != recording.day else {}
+    return found
+
+
+def _to_the_second(recording: Recording) -> Hashable | None:
+    """Its moment; where the timecode stands still, as at 0, by the recorder's clock.
+
+    A line-up tone may have the same samples, and the same name, each day.
+    """
+    moment = _moment(recording)
+    return moment and (moment, moment[1] or recording.description.metadata.time)
+
+
 def _same(recording: Recording) -> Hashable | None:
     """What an edit and a new name leave; of silence, or without timecode, no byte may differ."""
+    return _moment(recording) or recording.digests
+
+
+def _moment(recording: Recording) -> tuple[Hashable, int] | None:
+    """Its audio and the time from which on; None of silence, or without timecode."""
     said, sound = recording.description, recording.sound
-    if sound is not None and said.metadata.time_reference is not None and not silent(recording):
-        return sound.digest, said.format, said.metadata.time_reference
-    return recording.digests
+    if sound is None or said.metadata.time_reference is None or silent(recording):
+        return None
+    return (sound.digest, said.format), said.metadata.time_reference
 
 
 def _tells(recording: Recording) -> bool:

@@ -17,8 +17,9 @@ def tie(recording: Recording) -> Hashable:
     """What a recording shares with the others of its set and with nothing else."""
     said = recording.description.metadata
     if said.family_uid:
-        return (said.originator, said.tape, said.family_uid, said.total_files)
-    if said.time_reference is None or not recording.description.frames:
+        files = None if _split_off(recording) else said.total_files
+        return (said.originator, said.tape, said.family_uid, files)
+    if not recording.description.frames:
         return recording.id
     made = recording.description.format
     rate = made.sample_rate if made else 0
@@ -26,22 +27,30 @@ def tie(recording: Recording) -> Hashable:
     told = said.set_index or said.tracks
     folder = b"" if told else recording.path.rpartition(b"/")[0]
     known = (*who, said.time_reference, recording.description.frames, rate, folder)
-    if said.time_reference or who[-1] or (said.total_files or 0) > 1:
+    declared = who[-1] or (said.total_files or 0) > 1
+    if said.time_reference or (declared and said.time_reference is not None):
         return known
-    name = set_name([stem(recording.path)])  # many recorders have no timecode, and write 0
+    name = set_name([stem(recording.path)])  # many recorders have no timecode, or write 0
     return (*known, name) if name else recording.id
 
 
 def place(recording: Recording) -> Hashable:
     """Its place in a set. Monos that do not tell it have one of their own in their folder's set."""
     said, made = recording.description.metadata, recording.description.format
-    if said.set_index:
+    if said.set_index and not _split_off(recording):
         return said.set_index.lstrip("0")
     if said.tracks:
-        return tuple(track.channel for track in said.tracks)
+        named = _split_off(recording)  # and then it may tell one channel only, its own first
+        return tuple((track.channel, track.name if named else "") for track in said.tracks)
     if made is None or made.channels > 1:
         return "poly"
     return recording.id
+
+
+def _split_off(recording: Recording) -> bool:
+    """A mono file that says it is a whole set: so says the poly file that it may be split from."""
+    said, made = recording.description.metadata, recording.description.format
+    return said.total_files == 1 and made is not None and made.channels == 1
 
 
 def lacks(take: Take, recording: Callable[[int], Recording]) -> str:

@@ -97,6 +97,7 @@ def shares_some(told: Comparison, one: Recording) -> bool:
     """Whether two that differ have a beginning with sound in common, or a track with sound."""
     if told.relation is not Relation.DIFFERENT or one.sound is None:
         return False
-    rest = (c for n, c in enumerate(heard(one), 1) if n not in told.channels)
+    unlike = {*told.channels, *told.alone}
+    rest = (c for n, c in enumerate(heard(one), 1) if n not in unlike)
     track = bool(told.channels) and len(told.ours) == 1 and any(rest)
     return track or sounds_before(one.sound, (told.frame or 0) - one.sound.block_frames)

@@ -160,14 +160,20 @@ class _Shelf:
     ) -> bool:
         """Whether something beside what answers `ours` may be the rest of it, changed.
 
-        Where some of it is not held, is silent, or two copies hold a part each, that is any channel
-        that answers nothing; where all is held, as many channels of which the idle ones differ.
+        Where either side has a channel without one of its own on the other, that is any such
+        channel; so it is where some of it is silent, or two copies hold a part each. Where all is
+        held, it is as many channels of which the idle ones differ.
         """
         theirs = self._beside(holders)
-        if any(c not in holders for mate in theirs for c in self._free(mate)):
+        mine = Counter(c for file in ours for c in heard(file) if c)
+        its = Counter(c for mate in theirs for c in self._free(mate))
+        strange = its.keys() - holders.keys()
+        if (strange or not all_held) and mine - its and its - mine:
+            return True
+        if strange:
             of_part = Counter(self._part_of[mate.id] for mate in theirs for _ in self._free(mate))
             copies = len(of_part) > 1 and max(of_part.values()) >= len(holders)
-            if copies or not all_held or any(None in heard(file) for file in ours):
+            if copies or any(None in heard(file) for file in ours):
                 return True
         idle = [sorted(c for file in side for c in quiet(file)) for side in (ours, theirs)]
         widths = [sum(len(heard(file)) for file in side) for side in (ours, theirs)]

@@ -136,7 +136,7 @@ def _nearly(ours: Array, theirs: Array, rate: int, *, lossy: bool) -> Alike | No
             return None
     held = Held(LOSSY, rate)
     held.take(0, ours, theirs)
-    if held.strange or not held.power:
+    if held.strange or not held.power or held.correlation is None:
         return None
     return Alike(LOSSY if lossy else Manner(SHAPED_STEPS, step), (1, held.correlation or 0.0))
 
@@ -146,7 +146,8 @@ class Held:
 
     `first` is the first frame, in ours, that differs. `power` is the sum of the squares of ours,
     0.0 where they are held against each other exactly. `unshown`: a lossy copy has much in common
-    with ours, and may be of another take all the same (decide/bands); known at the end.
+    with ours, and may be of another take all the same (decide/bands), or is too short to show
+    anything; known at the end.
     """
 
     def __init__(self, manner: Manner, rate: int) -> None:
@@ -198,7 +199,8 @@ class Held:
         found = [frame for frame, power in self._odd if power >= least]
         found += [self._dropout.first] if self._dropout.first is not None else []
         self.first = min(found, default=self.first)
-        self.unshown = self._bands.other_sound()
+        too_short = self.manner.lossy and self._phase.agreement is None
+        self.unshown = (too_short and not self._is_silent) or self._bands.other_sound()
 
     @property
     def apart(self) -> float:
@@ -218,10 +220,14 @@ class Held:
     @property
     def strange(self) -> bool:
         """Whether a lossy copy, taken as a whole, is not one of this sound."""
-        if not self.manner.lossy or max(self.power, self._other) <= _SILENCE * self._frames:
+        alike = self._phase.agreement
+        if not self.manner.lossy or self._is_silent or alike is None:
             return False
-        like = (self._phase.agreement or 0.0) >= ALIKE
-        return not like or not QUIETEST_DB <= self._phase.gain_db <= LOUDEST_DB
+        return alike < ALIKE or not QUIETEST_DB <= self._phase.gain_db <= LOUDEST_DB
+
+    @property
+    def _is_silent(self) -> bool:
+        return max(self.power, self._other) <= _SILENCE * self._frames
 
     def _listen(self, frame: int, ours: Array, theirs: Array) -> None:
         """Keep a half second that does not agree, if it is louder than those before it."""

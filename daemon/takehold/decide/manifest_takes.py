@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from takehold.decide.coverage import Cover, Coverage, Extent, times
 from takehold.decide.manifest_file import TEXT_CAP, named, writable
-from takehold.decide.standing import DayStanding
+from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.timecode import label
 from takehold.model.take import Part, Take
 
@@ -40,10 +40,7 @@ def _entry(take: Take, view: DayStanding, known: Coverage) -> dict[str, object]:
         entry["start_timecode"] = label(take.start, take.sample_rate, take.rate)
     if take.frames is not None and take.sample_rate:
         entry |= {"frames": take.frames, "sample_rate": take.sample_rate}
-    entry["parts"] = [
-        [named("path", view.index[number].recording.path) for number in part.files]
-        for part in take.parts
-    ]
+    entry["parts"] = [[_file(view.index[number]) for number in part.files] for part in take.parts]
     packs = [_pack(cover, take, view) for cover in known.of(take)]
     if packs:
         entry["packs"] = packs
@@ -52,6 +49,13 @@ def _entry(take: Take, view: DayStanding, known: Coverage) -> dict[str, object]:
     if again:
         entry["again"] = again
     return entry
+
+
+def _file(standing: Standing) -> dict[str, object]:
+    """A file of a take by its path; one whose name was used again by its version, too."""
+    mine = standing.recording
+    version = {} if standing.current else {"version": mine.version}
+    return named("path", mine.path) | version
 
 
 def _pack(cover: Cover, take: Take, view: DayStanding) -> dict[str, object]:

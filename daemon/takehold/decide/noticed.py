@@ -6,10 +6,11 @@ import hashlib
 from collections.abc import Iterable
 
 from takehold.decide.backup_words import full_name
-from takehold.decide.standing import Standing
+from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display
-from takehold.model.finding import Counterpart, Finding, Severity
+from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.recording import Recording
+from takehold.model.settings import Role
 
 
 def finding(
@@ -34,6 +35,20 @@ def of_file(
     return finding(
         code, severity, subject, f"{full_name(standing)}: {says}.", do, standing.recording.id
     )
+
+
+def decided_on(standing: Standing, view: DayStanding) -> Standing | None:
+    """The primary's file that a backup's is to the byte: what is odd about both is decided there.
+
+    None where the primary card has none of that day any more.
+    """
+    answer = standing.answer
+    if standing.load.role is not Role.BACKUP or answer is None:
+        return None
+    if answer.relation is not Relation.IDENTICAL:
+        return None
+    mates = (mate for mate in map(view.of, answer.others) if mate is not None and mate.current)
+    return next((mate for mate in mates if mate.recording.day == view.day), None)
 
 
 def content_of(recording: Recording) -> str:

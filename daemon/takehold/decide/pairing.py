@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from takehold.decide.likeness import EDGE, EXACT, LOSSY, Alike, Held, Manner, residual_db
+from takehold.decide.likeness import (
+    EDGE,
+    EXACT,
+    LOSSY,
+    WITHIN_SHARE,
+    Alike,
+    Held,
+    Manner,
+    residual_db,
+)
 from takehold.model.comparison import Comparison, Side, Stretch
 from takehold.model.finding import Relation
 
@@ -26,9 +36,11 @@ def pairs(
     found: Pairs = {}
     used: set[int] = set()
     best = _best(likes, 1)
-    near = [pair for pair, one in likes.items() if one.near(best[pair[1]])]
-    ranked = sorted(near, key=lambda p: (*(-x for x in likes[p].rank), abs(p[0] - p[1]), p))
-    for mine, other in ranked:
+    by_rank = sorted(likes, key=lambda p: (*(-x for x in likes[p].rank), abs(p[0] - p[1]), p))
+    ranked = [pair for pair in by_rank if likes[pair].near(best[pair[1]])]
+    # Of two tracks with the same samples one may have gone wrong in either.
+    damaged = (pair for pair in by_rank if likes[pair].rank >= (3, WITHIN_SHARE))
+    for mine, other in (*ranked, *damaged):
         if mine not in found and other not in used:
             found[mine] = other, likes[mine, other].manner
             used.add(other)
@@ -41,6 +53,17 @@ def pairs(
     manner = max(manners, key=lambda m: (m.lossy, m.steps * m.step), default=otherwise)
     left = [n for n in strangers(likes, theirs) if n not in used]
     return _with_rest(found, left, ours, manner)
+
+
+def answering(likes: Mapping[tuple[int, int], Alike]) -> Counter[int]:
+    """How many channels of ours each of theirs answers, of those that are alike."""
+    return Counter(other for other, _ in pairs(likes, 0, 0, EXACT).values())
+
+
+def doubled(likes: Mapping[tuple[int, int], Alike]) -> set[int]:
+    """The channels of ours that are the same and have one channel of theirs together."""
+    times = answering(likes)
+    return {n for n, (other, _) in pairs(likes, 0, 0, EXACT).items() if times[other] > 1}
 
 
 def strangers(likes: Mapping[tuple[int, int], Alike], theirs: int) -> list[int]:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import groupby, pairwise
 from types import MappingProxyType
 
-from takehold.decide.beside_better import beside_better, lossy_beside
+from takehold.decide.beside_better import beside_better
 from takehold.decide.noticed import finding, these
+from takehold.decide.one_recording import one_recording
 from takehold.decide.standing import DayStanding, Standing
-from takehold.decide.takes import position, takes_of_day
+from takehold.decide.takes import in_order, position, takes_of_day
 from takehold.formats.names import display, shown
 from takehold.formats.timecode import day_samples
 from takehold.model.finding import Finding, Severity
@@ -81,15 +82,21 @@ class Recorder:
         says: str,
         do: str = "",
         beside: Take | None = None,
+        of: Sequence[int] = (),
     ) -> Finding:
-        """A finding about a take, told of its first file; `beside` is what it was weighed against.
+        """A finding about a take, told of its first file, or of those of its set that it is `of`.
 
-        A decision on it covers just the files that these takes have now.
+        `beside` is what it was weighed against. A decision on it covers just the files that these
+        takes have now.
         """
-        place = display(self.recording(take.first).place)
+        first, *others = of or (take.first,)
+        place = display(self.recording(first).place)
         files = [r for one in (take, beside) if one is not None for r in self.recordings(one)]
-        about = f"{self.name(take)}: {says}."
-        return finding(code, severity, place, about, do, take.first, covers=these(files))
+        names = ", ".join([self.name_of(first), *map(self._path, others)])
+        return finding(code, severity, place, f"{names}: {says}.", do, first, covers=these(files))
+
+    def _path(self, number: int) -> str:
+        return display(self.recording(number).path)
 
     def alike(self, odd: Iterable[tuple[Take, str]]) -> Iterator[tuple[list[Take], str]]:
         """The takes of one card of which the same is said: a day of them is one decision."""
@@ -107,17 +114,20 @@ class Recorder:
         says: str,
         do: str,
         where: Mapping[int, str] = MappingProxyType({}),
+        of: Mapping[int, Sequence[int]] = MappingProxyType({}),
     ) -> Finding:
         """One finding about takes of one card; one take more, and it is asked for anew.
 
-        `where` tells of some, by their first recording, what stands beside their names.
+        `where` tells of some, by their first recording, what stands beside their names, and `of`
+        which files of their sets it is about.
         """
         first = takes[0]
         if len(takes) == 1:
-            return self.noticed(first, code, severity, says, do)
+            return self.noticed(first, code, severity, says, do, of=of.get(first.first, ()))
         card = shown(self.index[first.first].load.label)
         most = EACH if where else NAMED
-        paths = ((take.first, display(self.recording(take.first).path)) for take in takes[:most])
+        told_of = ((n, of.get(n, (n,))) for n in (take.first for take in takes[:most]))
+        paths = ((n, ", ".join(map(self._path, files))) for n, files in told_of)
         names = ", ".join(f"{p} ({where[n]})" if n in where else p for n, p in paths)
         more = f" and {len(takes) - most} more" if len(takes) > most else ""
         told = f"{card}: {len(takes)} takes: {says}: {names}{more}."
@@ -131,16 +141,8 @@ class Recorder:
         return None if at is None or not take.sample_rate else at / take.sample_rate
 
     def same(self, one: Take, other: Take) -> bool:
-        """Whether both hold one recording, as a poly file and the monos split from it.
-
-        So does an MP3 that has the name of the file beside it: its number is from that name.
-        """
-        if lossy_beside(self.recordings(one), self.recordings(other)):
-            return True
-        if one.start is not None and one.frames is not None:
-            return (one.start, one.frames) == (other.start, other.frames)
-        sounds = [self.recording(take.first).sound for take in (one, other)]
-        return None not in sounds and sounds[0] == sounds[1]
+        """Whether both hold one recording (decide/one_recording)."""
+        return one_recording(one, other, self.recording)
 
 
 def length(take: Take) -> float:
@@ -226,9 +228,4 @@ def _by_originator(
 
 
 def _in_order(takes: Iterable[Take], starts_at: int) -> tuple[Take, ...]:
-    def order(take: Take) -> tuple[bool, float, int]:
-        at = position(take, starts_at)
-        return at is None, (at or 0) / (take.sample_rate or 1), take.first
-
-    rolled = (take for take in takes if not take.rerecorded and not take.derived)
-    return tuple(sorted(rolled, key=order))
+    return in_order((t for t in takes if not t.rerecorded and not t.derived), starts_at)

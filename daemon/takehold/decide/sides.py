@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from takehold.decide.departed import Departed, departed
+from takehold.decide.departed import Departed, dated_anew, departed
 from takehold.formats.names import safe_part
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Load, Recording
@@ -17,7 +17,8 @@ class Sides(NamedTuple):
 
     `departed` are those that their cards hold no more; what was renamed there is not current.
 
-    `backups` leave out those on the disk of a primary card. `elsewhere` counts the files of other
+    `backups` leave out those on the disk of a primary card, and so does `earlier`: what is not
+    current. `elsewhere` counts the files of other
     productions.
     """
 
@@ -25,6 +26,7 @@ class Sides(NamedTuple):
     current: frozenset[int]
     primaries: tuple[Recording, ...]
     backups: tuple[Recording, ...]
+    earlier: tuple[Recording, ...]
     has_backup: bool
     elsewhere: int
     departed: Departed
@@ -37,6 +39,8 @@ def sides(ledger: Ledger, day: str, settings: Settings) -> Sides:
     recordings = tuple(r for r in everything if r.place.startswith(ours))
     newest = {(r.load, r.path): r for r in recordings}
     left = departed(recordings, ledger.listings)
+    moved = dated_anew(recordings, ledger)
+    left = Departed({**moved, **left.renamed}, left.deleted - moved.keys())
     current = frozenset(r.id for r in newest.values() if r.id not in left.renamed)
     by_role: dict[Role, list[Recording]] = {role: [] for role in Role}
     for recording in recordings:
@@ -50,6 +54,7 @@ def sides(ledger: Ledger, day: str, settings: Settings) -> Sides:
         current,
         tuple(by_role[Role.PRIMARY]),
         tuple(r for r in backups if r.load not in own),
+        tuple(r for r in recordings if r.id not in current and r.load not in own),
         bool(backups),
         len(everything) - len(recordings),
         left,

@@ -12,11 +12,12 @@ from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
 from takehold.decide.candidates import COPY_KEYS, MIRROR_KEYS, SPARE_KEYS, Key, keyed
-from takehold.decide.hints import other_throughout
+from takehold.decide.hints import STRANGE, other_throughout
 from takehold.decide.unit import Unit
 from takehold.decide.weighing import STRENGTH, Compared, file_by_file, mirror, weigh
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
+from takehold.model.sound import Kind
 
 # Copies of one take that are looked for among what is left. Chosen, no source.
 MOST_ROUNDS = 16
@@ -138,16 +139,17 @@ def lower_copies(
     backup_of: Mapping[int, Unit],
     compared: Compared,
 ) -> tuple[dict[int, Counterpart], list[tuple[Side, Side]]]:
-    """How the lossy files `mine` are held in what answers the files of their names beside them.
+    """How the files `mine` are held in what answers those of their names beside them.
 
-    `answered` are those of their card, then of others; `backup_of` has what answers each of their
-    files. What does not hold all of it is no answer.
+    One of the two is lossy. `answered` are those of their card, then of others; `backup_of` has
+    what answers each of their files. What does not hold all of a lossy file is no answer for it,
+    and what was seen to be of other sound none for any.
     """
     found: dict[int, Counterpart] = {}
     uncompared: list[tuple[Side, Side]] = []
     left = list(mine)
     for beside in answered:
-        pairs = keyed(beside, left, COPY_KEYS)
+        pairs = [pair for pair in keyed(beside, left, COPY_KEYS) if any(map(_lossy, pair))]
         gone = {one.first.id for _, one in pairs}
         left = [unit for unit in left if unit.first.id not in gone]
         for better_one, one in pairs:
@@ -155,9 +157,14 @@ def lower_copies(
             answers, wanted = weigh(one, its, compared)
             uncompared += [(one.side, its.side)] if wanted else []
             for answer in answers:
-                if answer.relation is Relation.REDUCED and not answer.channels:
+                whole = answer.relation is Relation.REDUCED and not answer.channels
+                if whole if _lossy(one) else answer.relation not in STRANGE:
                     found[answer.recording] = replace(answer, theirs_alone=())
     return found, uncompared
+
+
+def _lossy(unit: Unit) -> bool:
+    return unit.first.description.kind is Kind.COMPRESSED
 
 
 def _unsure(answer: Counterpart) -> Counterpart:

@@ -7,12 +7,14 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from takehold.decide.by_digest import WHOLE
+from takehold.decide.layouts import heard
 from takehold.decide.side import DAY_S, Laid, lines
 from takehold.decide.unit import Unit
 from takehold.formats.timecode import day_samples
 from takehold.model.comparison import Comparison
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
+from takehold.model.sound import Kind
 
 # What may be of lower quality besides; the figures are then those of all that is there.
 CUT = Relation.SHORT, Relation.LONGER
@@ -48,8 +50,9 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
     """What a comparison says of each file, which lies where the comparison laid it (decide/side).
 
     What is not blamed is the same audio, or of lower quality as all of it is; a file of which
-    nothing is there has no counterpart. How much longer the backup is shows at the end. What falls
-    on none of several files, as their lengths are known, is told of the last.
+    nothing that sounds is there has no counterpart. How much longer the backup is shows at the end,
+    where that is not told of another part. What falls on none of several files, as their lengths
+    are known, is told of the last.
     """
     if len(mine.files) == 1:
         yield _of_all(mine.first, found)
@@ -63,7 +66,8 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
     if found.relation not in WHOLE and all(answer.relation in WHOLE for answer in answers):
         answers[-1] = _answer(mine.files[-1], found, found.relation)
     for answer, place in zip(answers, places, strict=True):
-        yield answer if place.begin == end else replace(answer, duration_difference=None)
+        told = place.begin == end and answer.relation is found.relation
+        yield answer if told else replace(answer, duration_difference=None)
 
 
 def theirs_alone(its: Unit, found: Comparison) -> tuple[tuple[int, int], ...]:
@@ -72,6 +76,11 @@ def theirs_alone(its: Unit, found: Comparison) -> tuple[tuple[int, int], ...]:
         return ()
     places = zip(its.files, _places(its.files), strict=True)
     return tuple((f.id, n) for f, place in places for n in sorted(place.own(found.theirs_alone)))
+
+
+def begins(files: Sequence[Recording]) -> list[int]:
+    """The first frame of each file, from that of the first."""
+    return [place.begin for place in _places(files)]
 
 
 def _places(files: Sequence[Recording]) -> list[_Place]:
@@ -102,14 +111,31 @@ def _one_stretch(found: Comparison, all_lines: Iterable[int]) -> Iterator[tuple[
 
 
 def later(mine: Unit, its: Unit, found: Comparison) -> int | None:
-    """How many frames the backup's sound lies later than both TimeReferences say."""
+    """How many frames the backup's sound lies later than both TimeReferences say.
+
+    One of 0 says nothing beside another: many recorders have no timecode, and write 0.
+    """
     one, other = mine.first.description, its.first.description
     begins = one.metadata.time_reference, other.metadata.time_reference
     if one.format is None or begins[0] is None or begins[1] is None:
         return None
+    if 0 in begins and any(begins):
+        return None
     day = day_samples(one.format.sample_rate, one.metadata.timecode_rate)
     told = begins[0] - begins[1]
     return ((found.offset or 0) - told + day // 2) % day - day // 2 if day else None
+
+
+def beyond(mine: Unit, its: Unit, found: Comparison) -> tuple[int, int]:
+    """How many frames the backup holds before ours and behind it; none of lossy files, which pad.
+
+    Frame n of ours is frame n + `offset` of theirs.
+    """
+    if any(file.description.kind is Kind.COMPRESSED for file in (*mine.files, *its.files)):
+        return 0, 0
+    ours, theirs = (max(place.end for place in _places(unit.files)) for unit in (mine, its))
+    offset = found.offset or 0
+    return max(offset, 0), max(theirs - offset - ours, 0)
 
 
 def _of_all(file: Recording, found: Comparison) -> Counterpart:
@@ -118,7 +144,9 @@ def _of_all(file: Recording, found: Comparison) -> Counterpart:
     since = found.frame if found.relation is Relation.SHORT else min(lost, default=None)
     figure = found.frame if found.relation is Relation.DIFFERENT else found.frames
     answer = _answer(file, found, found.relation, figure, found.channels, since)
-    return replace(answer, alone=found.alone)
+    cut = found.relation is Relation.SHORT
+    missing = _several((first, end) for _, first, end in found.missing if cut)
+    return replace(answer, alone=found.alone, missing=missing)
 
 
 def _of_file(file: Recording, found: Comparison, place: _Place, *, last: bool) -> Counterpart:
@@ -127,7 +155,8 @@ def _of_file(file: Recording, found: Comparison, place: _Place, *, last: bool) -
     gone = {n for n, some in missing.items() if _frames(some) == place.end - place.begin}
     held_not = found.channels if found.relation is Relation.REDUCED else found.alone
     alone = place.own(held_not) | gone
-    if len(alone) == len(place.lines):
+    sounding = {n for n, channel in enumerate(heard(file), 1) if channel}
+    if len(alone) == len(place.lines) or (gone and sounding and sounding <= alone):
         return Counterpart(file.id, Relation.MISSING)
     lacking = {n: some for n, some in missing.items() if n not in alone}
     since = min((first for some in lacking.values() for first, _ in some), default=None)
@@ -137,7 +166,8 @@ def _of_file(file: Recording, found: Comparison, place: _Place, *, last: bool) -
         channels = tuple(sorted(lacking)) if len(lacking) + len(alone) < len(place.lines) else ()
         frames = _frames(s for some in lacking.values() for s in some)
         answer = _answer(file, found, Relation.SHORT, frames, channels, since)
-        return replace(answer, alone=tuple(sorted(alone)))
+        stretches = _several(s for some in lacking.values() for s in some)
+        return replace(answer, alone=tuple(sorted(alone)), missing=stretches)
     if found.relation is Relation.LONGER and last:
         answer = _answer(file, found, Relation.LONGER, found.frames)
         return replace(answer, alone=tuple(sorted(alone)))
@@ -163,11 +193,23 @@ def _different(
 
 def _frames(stretches: Iterable[tuple[int, int]]) -> int:
     """How many frames lie in any of them."""
-    count = reached = 0
+    return sum(end - first for first, end in _joined(stretches))
+
+
+def _joined(stretches: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """What lies in any of them, in order; what touches is one."""
+    joined: list[tuple[int, int]] = []
     for first, end in sorted(stretches):
-        count += max(end - max(first, reached), 0)
-        reached = max(reached, end)
-    return count
+        if joined and first <= joined[-1][1]:
+            joined[-1] = joined[-1][0], max(joined[-1][1], end)
+        else:
+            joined.append((first, end))
+    return joined
+
+
+def _several(stretches: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+    joined = _joined(stretches)
+    return tuple(joined) if len(joined) > 1 else ()
 
 
 def _whole(file: Recording, found: Comparison) -> Counterpart:

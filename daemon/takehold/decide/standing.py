@@ -25,13 +25,16 @@ from takehold.model.recording import Copy, Load, Recording
 from takehold.model.settings import Role, Settings
 from takehold.model.sound import Kind
 
+_OTHER_CARD = {Role.PRIMARY: Role.BACKUP, Role.BACKUP: Role.PRIMARY}
+
 
 class Standing(NamedTuple):
     """One version of a file: its copies, on how many devices, and whether its read is confirmed.
 
     `doubtful` copies could not be read again and count for nothing. `answer` is the counterpart,
     seen from this recording, whichever card it is on. `renamed` is what its card holds in its
-    stead; `deleted` says that it holds nothing of it any more.
+    stead; `deleted` says that it holds nothing of it any more: one that is not current had its name
+    used again.
     """
 
     recording: Recording
@@ -226,11 +229,11 @@ def _answers(
         for number in answer.others:
             seen[number].append(answer)
     answers |= {file.id: mirror(file, seen[file.id]) for file in other.files}
-    backups = (ledger.recordings[found.recording] for found in matched.backups)
-    held = {r.digests: r.id for r in backups if r.digests is not None}
-    for old in both.recordings:
-        primary = ledger.loads[old.load].role is Role.PRIMARY
-        if old.id not in both.current and primary and old.digests in held:
-            twin = held[old.digests]
+    files = (*both.earlier, *both.primaries, *both.backups)
+    shelf = {(ledger.loads[r.load].role, r.digests): r.id for r in files}
+    for old in both.earlier:
+        other_card = _OTHER_CARD.get(ledger.loads[old.load].role)
+        twin = shelf.get((other_card, old.digests)) if other_card and old.digests else None
+        if twin is not None:
             answers[old.id] = Counterpart(old.id, Relation.IDENTICAL, twin, others=(twin,))
     return answers

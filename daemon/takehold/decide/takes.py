@@ -74,10 +74,13 @@ class _Piece(NamedTuple):
 
 @lru_cache(maxsize=2)  # each check asks; a day that is kept here cannot leave memory
 def takes_of_day(view: DayStanding, settings: Settings) -> dict[int, tuple[Take, ...]]:
-    """The takes of each load of a day, from the newest versions of its files."""
+    """The takes of each load of a day, from the newest versions of its files.
+
+    And from those whose name another recording has now.
+    """
     shelves: dict[int, list[Recording]] = {load.id: [] for load in view.loads}
     for standing in view.files:
-        if standing.current:
+        if standing.current or standing.deleted:
             shelves[standing.load.id].append(standing.recording)
     roles = {load.id: load.role for load in view.loads}
     found: list[Take] = []
@@ -92,7 +95,7 @@ def takes_of_day(view: DayStanding, settings: Settings) -> dict[int, tuple[Take,
     on: dict[int, list[Take]] = {load: [] for load in shelves}
     for take in _across(found, roles):
         on[take.load].append(take)
-    return {load: _in_order(there, settings.day_starts_at) for load, there in on.items()}
+    return {load: in_order(there, settings.day_starts_at) for load, there in on.items()}
 
 
 def takes(
@@ -102,7 +105,7 @@ def takes(
 
     `words` mark what was recorded again; `starts_at` is in minutes since midnight.
     """
-    return _in_order(_rolled(recordings, words), starts_at)
+    return in_order(_rolled(recordings, words), starts_at)
 
 
 def _rolled(recordings: Iterable[Recording], words: Iterable[str]) -> Iterator[Take]:
@@ -138,7 +141,8 @@ def _told_apart(
     return firsts, later
 
 
-def _in_order(found: Iterable[Take], starts_at: int) -> tuple[Take, ...]:
+def in_order(found: Iterable[Take], starts_at: int) -> tuple[Take, ...]:
+    """By their timecode, in a day from `starts_at` minutes since midnight on."""
     return tuple(sorted(found, key=lambda take: _order(take, starts_at)))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
@@ -11,9 +12,11 @@ from takehold.decide.by_digest import (
     comparable,
     compare,
     name_of,
+    sounds_before,
     whole_blocks,
 )
-from takehold.decide.spread import later, spread, theirs_alone
+from takehold.decide.layouts import Heard, heard, quiet
+from takehold.decide.spread import CUT, begins, beyond, later, spread, theirs_alone
 from takehold.decide.unit import Unit
 from takehold.model.comparison import Comparison, Side
 from takehold.model.finding import Counterpart, Relation
@@ -59,7 +62,8 @@ def weigh(mine: Unit, its: Unit, compared: Compared) -> tuple[Sequence[Counterpa
         if known.relation is Relation.SAME_AUDIO:  # in one layout: file by file
             return list(_one_by_one(mine, its, lies)), False
         answers = [replace(answer, later=lies, theirs_alone=rest) for answer in spread(mine, known)]
-        return list(_by_blocks(mine, its, answers)), False
+        told = list(_by_digests(mine, its, known.offset or 0, answers))
+        return _at_ends(mine, its, known, told), False
     if single:
         answer = compare(mine.first, its.first)
         unsure = answer.relation in (Relation.DIFFERENT, Relation.UNCOMPARED)
@@ -75,20 +79,84 @@ def _one_by_one(mine: Unit, its: Unit, lies: int | None) -> Iterator[Counterpart
         yield Counterpart(one.id, Relation.SAME_AUDIO, other.id, others=(other.id,), later=lies)
 
 
-def _by_blocks(mine: Unit, its: Unit, answers: Sequence[Counterpart]) -> Iterator[Counterpart]:
-    """A comparison ends with the first part that differs; of later ones their blocks tell."""
-    one_each = [len(part) for part in mine.parts] == [len(part) for part in its.parts]
-    for number, answer in enumerate(answers):
-        if answer.relation is Relation.DIFFERENT and answer.frames is None and one_each:
-            told = compare(mine.files[number], its.files[number])
-            if told.relation in WHOLE:
-                whole = replace(answer, relation=Relation.OTHER_LAYOUT, channels=(), alone=())
-                yield replace(whole, since=None)
-                continue
-            if told.relation is Relation.DIFFERENT and told.frames is not None:
-                yield replace(answer, frames=told.frames, channels=told.channels)
-                continue
-        yield answer
+def _by_digests(
+    mine: Unit, its: Unit, offset: int, answers: Sequence[Counterpart]
+) -> Iterator[Counterpart]:
+    """A comparison ends with the first part that differs; of later ones their digests tell.
+
+    They do of parts that begin at one place: frame n of ours is frame n + `offset` of theirs.
+    """
+    if all(answer.relation is not Relation.DIFFERENT for answer in answers):
+        yield from answers
+        return
+    ours, theirs = _together(mine), _together(its)
+    where = {file.id: begin for begin, part in ours.items() for file in part}
+    for file, answer in zip(mine.files, answers, strict=True):
+        begin = where[file.id]
+        if answer.relation is Relation.DIFFERENT and answer.frames is None:
+            yield _in_its_part(answer, file, ours[begin], theirs.get(begin + offset, []))
+        else:
+            yield answer
+
+
+def _together(unit: Unit) -> dict[int, list[Recording]]:
+    """The files that begin together, by that frame of the unit."""
+    found: dict[int, list[Recording]] = defaultdict(list)
+    for file, begin in zip(unit.files, begins(unit.files), strict=True):
+        found[begin].append(file)
+    return found
+
+
+def _in_its_part(
+    answer: Counterpart, file: Recording, ours: Sequence[Recording], theirs: Sequence[Recording]
+) -> Counterpart:
+    """What the digests of two parts say of a file; of two equal channels theirs must hold two."""
+    wanted, held = (Counter(c for file in part for c in _channels(file)) for part in (ours, theirs))
+    own = _channels(file)
+    told = compare(file, theirs[0]) if len(ours) == len(theirs) == 1 else None
+    same = bool(own) and all(wanted[channel] <= held[channel] for channel in own)
+    if same or (told is not None and told.relation in WHOLE):
+        whole = replace(answer, relation=Relation.OTHER_LAYOUT, channels=(), alone=())
+        return replace(whole, since=None)
+    if told is None or told.relation is not Relation.DIFFERENT or told.frames is None:
+        return answer
+    begin_alike = file.sound is not None and sounds_before(file.sound, told.frames)
+    if not begin_alike and not _in_one_order(file, theirs[0]):
+        return answer
+    return replace(answer, frames=told.frames, channels=told.channels)
+
+
+def _channels(file: Recording) -> list[Heard]:
+    """What its channels hold, those without sound too."""
+    return [*filter(None, heard(file)), *quiet(file)]
+
+
+def _in_one_order(one: Recording, other: Recording) -> bool:
+    """Whether no channel of one lies elsewhere in the other, of two of one length.
+
+    Else the blocks, which are of all channels together, differ where nothing else does.
+    """
+    mine, its = heard(one), heard(other)
+    if len(mine) == len(its) == 1:
+        return True
+    unlike = [pair for pair in zip(mine, its, strict=False) if pair[0] != pair[1]]
+    moved = {a for a, _ in unlike if a} & {b for _, b in unlike if b}
+    return one.description.frames == other.description.frames and not moved
+
+
+def _at_ends(
+    mine: Unit, its: Unit, known: Comparison, answers: list[Counterpart]
+) -> list[Counterpart]:
+    """The answers of which the first tell what the backup holds before, the last what behind."""
+    before, behind = beyond(mine, its, known) if known.relation in CUT else (0, 0)
+    if not (before or behind):
+        return answers
+    first, last = ({file.id for file in mine.parts[n]} for n in (0, -1))
+    told = []
+    for one in answers:
+        ends = before * (one.recording in first), behind * (one.recording in last)
+        told.append(replace(one, beyond=ends) if one.relation in CUT else one)
+    return told
 
 
 def mirror(backup: Recording, answers: Sequence[Counterpart]) -> Counterpart:

@@ -16,7 +16,7 @@ import numpy as np
 import xxhash
 
 from takehold.decide.likeness import EXACT, LOSSY, Alike, Held, alike, by_depth
-from takehold.decide.pairing import Pairs, Tally, pairs, strangers, verdict
+from takehold.decide.pairing import Pairs, Tally, answering, doubled, pairs, strangers, verdict
 from takehold.decide.phase import lag
 from takehold.decide.side import offsets, stretches
 from takehold.engine.samples import OpenSide, open_side
@@ -123,11 +123,26 @@ class _Comparing:
 
     def _is_open(self, likes: Likes) -> bool:
         """Whether both sides have sounding channels of which the blocks told nothing."""
-        return all(
-            any(side.sounds(n) is not False for n in range(len(side.lines)) if n not in known)
-            for side, known in zip(
-                (self._ours, self._theirs), zip(*likes, strict=True), strict=True
-            )
+        mine = any(self._ours.sounds(n) is not False for n in self._open(likes))
+        return mine and self._theirs_open(likes)
+
+    def _open(self, likes: Likes) -> list[int]:
+        """The channels of ours that nothing was found for yet.
+
+        Of two that are the same and have one counterpart, either may have another, gone wrong.
+        """
+        known = {mine for mine, _ in likes}
+        if self._theirs_open(likes):
+            known -= doubled(likes)
+        return [n for n in range(len(self._ours.lines)) if n not in known]
+
+    def _theirs_open(self, likes: Likes) -> bool:
+        """Whether a channel of theirs that may sound answers none of ours yet."""
+        used = answering(likes)
+        return any(
+            self._theirs.sounds(n) is not False
+            for n in range(len(self._theirs.lines))
+            if n not in used
         )
 
     def _by_ear(self, likes: Likes) -> Likes:
@@ -186,8 +201,7 @@ class _Comparing:
         levels = np.array([self._level(begin, min(begin + GLANCE, last)) for begin in glances])
         levels /= np.maximum(levels.max(axis=0), 1e-30)
         for _ in range(MOST_WINDOWS):
-            known = {mine for mine, _ in likes}
-            open_ones = [n for n in range(levels.shape[1]) if n not in known]
+            open_ones = self._open(likes)
             if not open_ones or not levels[:, open_ones].any():
                 return
             best = int(levels[:, open_ones].sum(axis=1).argmax())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from takehold.decide.astray import beyond, reach
+from takehold.decide.sides import sides
 from takehold.model.facts import Fact, Inventoried, WasMeasured, WasRead
 from takehold.model.finding import Counterpart
 from takehold.model.ledger import Ledger
@@ -29,7 +30,9 @@ class Neighbours:
                 continue
             other, _ = beyond(ledger, day, settings)
             self._told[day] = frozenset(other.told())
-            reads = (file.readings[0].at for file in other.files if file.readings)
+            newer = sides(ledger, day, settings).departed.renamed.values()
+            files = (*other.files, *newer)
+            reads = (file.readings[0].at for file in files if file.readings)
             found |= {day} if max(reads, default=-1) >= newest.at else set()
         return found
 
@@ -47,10 +50,14 @@ class Neighbours:
                     numbers.add(number)
                 case _:
                     pass
-        known = filter(None, map(ledger.recordings.get, numbers))
+        known = list(filter(None, map(ledger.recordings.get, numbers)))
         first = {(recording.load, recording.day): recording for recording in known}
         days = {day for recording in first.values() for day in reach(ledger, recording, settings)}
-        yield from (day for day in sorted(days) if self._changed(ledger, settings, day))
+        of_path = (v for r in known for v in ledger.versions(r.load, r.path) if v.day != r.day)
+        before = {version.day for version in of_path if ledger.newest(version.day) is not None}
+        for day in sorted(days | before):
+            if self._changed(ledger, settings, day) or day in before:
+                yield day
 
     def _changed(self, ledger: Ledger, settings: Settings, day: str) -> bool:
         if ledger.newest(day) is None:

@@ -26,7 +26,7 @@ FREE = frozenset(
         *("set-incomplete", "set-uneven", "part-gap", "part-missing", "take-twice", "take-numbers"),
         *("tracks-unnamed", "tracks-changed", "format-changed", "channels-changed"),
         *("timecode-overlap", "timecode-off-clock", "timecode-apart", "pack-not-covering"),
-        "pack-silent",
+        *("pack-silent", "pack-day-off"),
         *("report-names-missing", "report-omits", "report-agrees", "report-of-other-day"),
         *("track-silent", "track-dead", "track-late", "zero-tail", "clipped", "not-numbers"),
         "above-full-scale",

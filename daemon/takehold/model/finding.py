@@ -73,6 +73,8 @@ class Counterpart:
     `duration_difference` is how many frames the backup's sound is longer, negative if shorter.
     `later` is how many frames the backup's sound lies later than both TimeReferences say, None
     where that is not known.
+    `missing` are the stretches of a `short` one, first frame and end (not included), if there are
+    several. `beyond` is how many frames the backup holds before the first, and behind the last.
     """
 
     recording: int
@@ -88,6 +90,8 @@ class Counterpart:
     alone: tuple[int, ...] = ()
     duration_difference: int | None = None
     theirs_alone: tuple[tuple[int, int], ...] = ()
+    missing: tuple[tuple[int, int], ...] = ()
+    beyond: tuple[int, int] = (0, 0)
 
     @property
     def confirms(self) -> bool:

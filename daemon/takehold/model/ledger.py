@@ -88,6 +88,8 @@ class Ledger:
                 self._note_differing(self.recordings[rid])
                 # A further read that agrees with those before tells nothing new of its bytes.
                 self.news[known.day] += not known.readings or rid in self.differing
+                # The version before it may be of another day, and is none of that one's any more.
+                self.news[""] += not known.readings and known.version > 1
             case f.SameBytes(recording=rid, stamp=stamp):
                 self.recordings[rid] = replace(self.recordings[rid], stamp=stamp)
             case f.Gone(recording=rid):

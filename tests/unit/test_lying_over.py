@@ -1,0 +1,34 @@
+"""A backup recorder that rolls on over several takes is not matched: its file is named."""
+
+from __future__ import annotations
+
+from test_check_backup import TEN, about_backup, facts_of
+
+from twocards import HZ, Cards
+
+SOUND = tuple(1 + n % 241 for n in range(6 * HZ))
+
+
+def missing(start: int, begins: int = TEN, length: int = 6 * HZ) -> str:
+    """What is said of a take of a second, beside a backup's file of so many frames."""
+    made = Cards()
+    made.add(1, "4T1.WAV", [SOUND[:HZ]], start, number=1, scene="4", take="1")
+    made.add(2, "LONG.WAV", [tuple(-s for s in SOUND[:length])], begins, number=2)
+    (one,) = [x for x in about_backup(facts_of(made)) if x.code == "backup-missing"]
+    return one.says
+
+
+def test_the_file_that_lies_over_a_take_is_named() -> None:
+    assert missing(TEN + 2 * HZ).endswith(
+        "no such recording; SND_B1/LONG.WAV lies over it by timecode, and was not compared with it."
+    )
+
+
+def test_so_it_is_across_midnight() -> None:
+    assert "LONG.WAV" in missing(HZ, begins=24 * 3600 * HZ - HZ)
+
+
+def test_one_that_covers_a_part_only_or_tells_no_timecode_is_not() -> None:
+    assert "LONG.WAV" not in missing(TEN + 5 * HZ + 1)
+    assert "LONG.WAV" not in missing(TEN - 1)
+    assert "LONG.WAV" not in missing(HZ, begins=0)
