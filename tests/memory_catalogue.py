@@ -55,7 +55,8 @@ class MemoryCatalogue:
             for recording in known.day(day):
                 sketch.take(recording, known.copies_of(recording.id))
             mine = known.of_day[day]
-            yield Asleep(day, sketch.outline(), known.differing & mine)
+            later = tuple((r.load, r.path, r.version) for r in known.day(day) if r.version > 1)
+            yield Asleep(day, sketch.outline(), known.differing & mine, later)
 
     def of_day(self, day: str) -> list[Fact]:
         known = self._ledger()

@@ -18,6 +18,7 @@ from takehold.model.slate import slated
 _RECORDINGS = """SELECT id, load, day, stamp, seen_at, place, path,
     json_extract(description, '$.metadata.scene'), json_extract(description, '$.metadata.take')
     FROM recording WHERE NOT gone ORDER BY id"""
+_RENEWED = "SELECT day, load, path, version FROM recording WHERE version > 1 AND NOT gone"
 _COPIES = "SELECT recording, root, at, durable, written_on, remounted FROM copy"
 # Two reads of one recording that gave other bytes (model/ledger.differing).
 _DIFFERING = """SELECT DISTINCT one.recording FROM reading one JOIN reading other
@@ -51,8 +52,12 @@ def sleepers(db: sqlite3.Connection) -> Iterator[Asleep]:
         weak = None if durable else _weak(*weakness)
         sketches[days[number]].proven(intern(root), number, at, weak)
     differing = {number for (number,) in rows.execute(_DIFFERING)}
+    renewed: dict[str, list[tuple[int, bytes, int]]] = defaultdict(list)
+    for day, *version in rows.execute(_RENEWED):
+        renewed[day].append(tuple(version))
     for day, sketch in sketches.items():
-        yield Asleep(day, sketch.outline(), differing.intersection(sketch.recordings))
+        mine = differing.intersection(sketch.recordings)
+        yield Asleep(day, sketch.outline(), mine, tuple(renewed[day]))
 
 
 def traces(db: sqlite3.Connection, load: int) -> Iterator[Trace]:

@@ -130,14 +130,12 @@ def _recorded_over(files: Iterable[Recording], newest: Mapping[bytes, Recording]
 
 def dated_anew(recordings: Iterable[Recording], ledger: Ledger) -> dict[int, Recording]:
     """Those whose date was corrected on their card, by number, and what they are there now."""
-    listed = list(recordings)
-    paths = {load: ledger.of_load.get(load, {}) for load in {r.load for r in listed}}
     found: dict[int, Recording] = {}
-    for recording in listed:
-        versions = paths[recording.load].get(recording.path, ())
-        moment = _to_the_second(recording) if len(versions) > 1 else None
-        if moment is not None:
-            known = map(ledger.recordings.__getitem__, versions)
+    for recording in recordings:
+        days = ledger.renewed.get((recording.load, recording.path), {}).values()
+        moment = _to_the_second(recording) if {*days} - {recording.day} else None
+        if moment is not None:  # only now are the files of other days asked for: they may sleep
+            known = ledger.versions(recording.load, recording.path)
             alike = (version for version in known if _to_the_second(version) == moment)
             newest = max(alike, key=lambda version: version.version)
             found |= {recording.id: newest} if newest.day != recording.day else {}

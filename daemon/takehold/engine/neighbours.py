@@ -53,7 +53,8 @@ class Neighbours:
         known = list(filter(None, map(ledger.recordings.get, numbers)))
         first = {(recording.load, recording.day): recording for recording in known}
         days = {day for recording in first.values() for day in reach(ledger, recording, settings)}
-        of_path = (v for r in known for v in ledger.versions(r.load, r.path) if v.day != r.day)
+        later = (r for r in known if r.version > 1)
+        of_path = (v for r in later for v in ledger.versions(r.load, r.path) if v.day != r.day)
         before = {version.day for version in of_path if ledger.newest(version.day) is not None}
         for day in sorted(days | before):
             if self._changed(ledger, settings, day) or day in before:

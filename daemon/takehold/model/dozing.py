@@ -105,6 +105,8 @@ class Dozing(Ledger):
         for load in outline.loads:
             self._days_of[load].add(known.day)
         self.differing |= known.differing
+        for load, path, version in known.renewed:
+            self._note_version(load, path, version, known.day)
         self.asleep[known.day] = outline
         self.next_id = max(self.next_id, outline.recordings[-1] + 1)
         self.serial += 1

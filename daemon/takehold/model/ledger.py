@@ -25,9 +25,10 @@ class Ledger:
     """Facts by what they are about. `copies` are by recording, then (root, path).
 
     `held` are the recordings with a copy on a root; `differing` those of which a later read gave
-    other bytes; `serial` counts the facts, `news` those that tell something new of the recordings
-    of a day, and of the loads under "". `asleep` are days that are not in memory, where a ledger
-    has any (model/dozing): of those `held` tells nothing.
+    other bytes; `renewed` the days of the later versions of a file, by their numbers. `serial`
+    counts the facts, `news` those that tell something new of the recordings of a day, and of the
+    loads under "". `asleep` are days that are not in memory, where a ledger has any (model/dozing):
+    of those `held` tells nothing.
     """
 
     loads: dict[int, Load] = field(default_factory=dict)
@@ -39,6 +40,7 @@ class Ledger:
     copies: dict[int, dict[CopyKey, Copy]] = field(default_factory=dict)
     held: dict[str, set[int]] = field(default_factory=dict)
     differing: set[int] = field(default_factory=set)
+    renewed: dict[tuple[int, bytes], dict[int, str]] = field(default_factory=dict)
     comparisons: dict[tuple[Side, Side], Comparison] = field(default_factory=dict)
     broken: dict[int, list[f.Broken]] = field(default_factory=dict)
     salvaged: dict[int, list[f.Salvaged]] = field(default_factory=dict)
@@ -172,12 +174,17 @@ class Ledger:
         paths.setdefault(recording.path, []).append(recording.id)
         paths[recording.path].sort()
         self.of_day[recording.day].add(recording.id)
+        self._note_version(recording.load, recording.path, recording.version, recording.day)
         self.news[recording.day] += 1
         self.next_id = max(self.next_id, recording.id + 1)
 
     def _note_differing(self, recording: Recording) -> None:
         if any(reading.digests != recording.digests for reading in recording.readings):
             self.differing.add(recording.id)
+
+    def _note_version(self, load: int, path: bytes, version: int, day: str) -> None:
+        if version > 1:
+            self.renewed.setdefault((load, path), {})[version] = day
 
     def _forget(self, rid: int) -> None:
         self.differing.discard(rid)
@@ -189,6 +196,7 @@ class Ledger:
         if not paths[known.path]:
             del paths[known.path]
         self.of_day[known.day].discard(rid)
+        self.renewed.get((known.load, known.path), {}).pop(known.version, None)
         self.news[known.day] += 1
 
     def rouse(self, facts: Iterable[f.Fact]) -> None:

@@ -68,12 +68,14 @@ class Outline:
 class Asleep:
     """A day as it is laid down.
 
-    `differing` are its recordings of which a later read gave other bytes.
+    `differing` are its recordings of which a later read gave other bytes; `renewed` load, path and
+    number of those that are later versions.
     """
 
     day: str
     outline: Outline
     differing: Set[int]
+    renewed: tuple[tuple[int, bytes, int], ...]
 
 
 @dataclass(slots=True)
