@@ -145,6 +145,25 @@ def test_a_watch_folder_of_later_days_holds_no_earlier_one_up() -> None:
     assert alone.findings == among.findings
 
 
+def test_a_pack_of_another_day_is_held_against_the_takes_of_that() -> None:
+    """Put in days later, it has takes of its own date, on a card that the day does not read."""
+    track = (Track(1, 1, "Keeper"),)
+    at = 9 * 3600 * HZ
+    its = wav(10, b"1.WAV", "1", "1", at, 10 * HZ, of=1, tracks=track)
+    mine = wav(11, b"2.WAV", "2", "1", at, 10 * HZ, of=4, tracks=track)
+    worn = wav(12, b"P.WAV", start=at - 3600 * HZ, frames=3 * 3600 * HZ, of=5, tracks=track)
+    days = {10: "2031-04-05", 11: DAYS[2], 12: "2031-04-05"}
+    files = [replace(one, day=days[one.id]) for one in (its, mine, worn)]
+    for taken, expected in ((files, False), (files[1:], True)):
+        facts: list[f.Fact] = [f.LoadSeen(one) for one in LOADS.values()]
+        facts += [f.Inventoried(one) for one in taken]
+        asked, known = with_share(), ledger(facts)
+        with kept(facts) as home:
+            alone, _ = judged_day(home, DAYS[2], asked, Around())
+        assert alone.findings == judge(known, DAYS[2], asked).findings
+        assert ("pack-day-off" in {found.code for found in alone.findings}) is expected
+
+
 def test_a_packs_file_of_the_evening_before_is_read_with_the_day() -> None:
     """Its card came in days later; the file reaches into the morning of the take."""
     track = (Track(1, 1, "Keeper"),)

@@ -14,8 +14,9 @@ from takehold.model.finding import Finding
 from takehold.model.ledger import Ledger
 from takehold.model.settings import Settings
 
-# A take number that a scene seems to lack may be of an earlier day.
-TOLD_BY_OTHER_DAYS = frozenset({"take-numbers"})
+# A take number that a scene seems to lack may be of an earlier day, and the day that a pack's files
+# are dated may have takes of theirs.
+TOLD_BY_OTHER_DAYS = frozenset({"take-numbers", "pack-day-off"})
 
 
 def judged_day(place: Home, day: str, settings: Settings, around: Around) -> tuple[Judged, Ledger]:
