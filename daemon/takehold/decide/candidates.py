@@ -195,10 +195,6 @@ def _is_audio(unit: Unit) -> bool:
     return unit.first.description.kind is not Kind.OTHER
 
 
-def _is_lossy(unit: Unit) -> bool:
-    return unit.first.description.kind is Kind.COMPRESSED
-
-
 def _name_of(unit: Unit) -> str:
     return same_key(unit.first.path.rsplit(b"/", 1)[-1])
 
@@ -272,7 +268,7 @@ def _set_word(unit: Unit) -> str | None:
     name = _set_name(unit)
     if name is None or len(unit.files) > 1:
         return name
-    return without_word(name) or None if _is_lossy(unit) else None
+    return without_word(name) or None if unit.compressed else None
 
 
 def _shared(unit: Unit, names: list[str]) -> str | None:

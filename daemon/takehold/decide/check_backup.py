@@ -22,7 +22,7 @@ from takehold.decide.check_spare import spare_findings
 from takehold.decide.held_twice import its_twin
 from takehold.decide.layouts import heard
 from takehold.decide.litter import holds_audio
-from takehold.decide.noticed import answered, of_file
+from takehold.decide.noticed import KEEP, answered, of_file
 from takehold.decide.over_it import lying_over
 from takehold.decide.reads import Reads
 from takehold.decide.standing import DayStanding, Standing, container
@@ -31,7 +31,6 @@ from takehold.model.settings import Role
 from takehold.model.sound import Kind
 
 HOLD, LOOK = Severity.HOLD, Severity.LOOK
-KEEP = "Keep the card as it is."
 
 
 def backup_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]:

@@ -10,7 +10,7 @@ from takehold.decide.check_backup import backup_findings
 from takehold.decide.check_versions import version_findings, version_lost
 from takehold.decide.day import DATED
 from takehold.decide.litter import holds_audio, named_wave
-from takehold.decide.noticed import decided_on, of_file
+from takehold.decide.noticed import KEEP, decided_on, of_file
 from takehold.decide.reads import Reads, other_digests
 from takehold.decide.standing import DayStanding, Standing
 from takehold.decide.unsettled import UNSETTLED_DO, UNSETTLED_SAYS, dispute, is_unsettled
@@ -22,7 +22,6 @@ from takehold.model.settings import Settings
 from takehold.model.sound import Complaint, Description, Kind
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
-KEEP = "Keep the card as it is."
 
 COMPLAINTS = {
     "header-unfinished": (

@@ -22,14 +22,13 @@ from takehold.decide.backup_words import (
 )
 from takehold.decide.beside_better import beside_better
 from takehold.decide.layouts import silent
-from takehold.decide.noticed import answered, finding, of_file, these
+from takehold.decide.noticed import KEEP, answered, finding, of_file, these
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display, shown
 from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.settings import Role
 
 LOOK = Severity.LOOK
-KEEP = "Keep the card as it is."
 # So many are no accident. Chosen, no source.
 FEWEST = 3
 # Files that are named; more are counted.

@@ -12,6 +12,8 @@ from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.recording import Recording
 from takehold.model.settings import Role
 
+KEEP = "Keep the card as it is."
+
 
 def finding(
     code: str,

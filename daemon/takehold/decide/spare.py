@@ -17,7 +17,6 @@ from takehold.decide.unit import Unit
 from takehold.decide.weighing import STRENGTH, Compared, file_by_file, mirror, weigh
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
-from takehold.model.sound import Kind
 
 # Copies of one take that are looked for among what is left. Chosen, no source.
 MOST_ROUNDS = 16
@@ -149,7 +148,7 @@ def lower_copies(
     uncompared: list[tuple[Side, Side]] = []
     left = list(mine)
     for beside in answered:
-        pairs = [pair for pair in keyed(beside, left, COPY_KEYS) if any(map(_lossy, pair))]
+        pairs = [pair for pair in keyed(beside, left, COPY_KEYS) if any(u.compressed for u in pair)]
         gone = {one.first.id for _, one in pairs}
         left = [unit for unit in left if unit.first.id not in gone]
         for better_one, one in pairs:
@@ -158,13 +157,9 @@ def lower_copies(
             uncompared += [(one.side, its.side)] if wanted else []
             for answer in answers:
                 whole = answer.relation is Relation.REDUCED and not answer.channels
-                if whole if _lossy(one) else answer.relation not in STRANGE:
+                if whole if one.compressed else answer.relation not in STRANGE:
                     found[answer.recording] = replace(answer, theirs_alone=())
     return found, uncompared
-
-
-def _lossy(unit: Unit) -> bool:
-    return unit.first.description.kind is Kind.COMPRESSED
 
 
 def _unsure(answer: Counterpart) -> Counterpart:

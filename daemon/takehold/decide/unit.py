@@ -13,6 +13,7 @@ from itertools import groupby
 
 from takehold.model.comparison import Side
 from takehold.model.recording import Recording
+from takehold.model.sound import Kind
 from takehold.model.take import Take
 
 
@@ -36,6 +37,11 @@ class Unit:
     def side(self) -> Side:
         """Their numbers."""
         return tuple(file.id for file in self.files)
+
+    @property
+    def compressed(self) -> bool:
+        """Whether it is a FLAC or MP3."""
+        return self.first.description.kind is Kind.COMPRESSED
 
     @property
     def start(self) -> Fraction | None:
