@@ -43,3 +43,19 @@ def imported_by(command: str) -> set[str]:
 )
 def test_nothing_heavy_is_imported(command: str, heavy: frozenset[str]) -> None:
     assert imported_by(command) & heavy == set()
+
+
+def test_numpy_starts_no_thread() -> None:
+    """Those of its BLAS cost each program that measures 0.1 s of processor time, for nothing."""
+    script = (
+        "import contextlib, sys, threading, psutil\n"
+        "from takehold.cli.main import main\n"
+        "sys.argv = ['takehold', '--version']\n"
+        "with contextlib.suppress(SystemExit):\n"
+        "    main()\n"
+        "import numpy\n"
+        "print(psutil.Process().num_threads() - threading.active_count())"
+    )
+    run = (sys.executable, "-c", script)
+    done = subprocess.run(run, capture_output=True, text=True, timeout=60, check=True)
+    assert done.stdout.split()[-1] == "0"

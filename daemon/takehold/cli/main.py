@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import atexit
 import gc
+import os
 import sys
 from typing import Any
 
@@ -296,5 +297,7 @@ def demo(folder: str | None) -> None:
 
 def main() -> None:
     """The console script. What a terminal cannot show is escaped, never an error."""
+    # numpy's BLAS starts a thread a core as it is imported, each of which waits busily at first.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     open_outlets()
     cli()
