@@ -50,7 +50,7 @@ def recording(
     word = f"{' '.join(tracks)} {bits}"
     sha = xxhash.xxh3_128_hexdigest(f"{word} {more}".encode()) * 2
     sound = Sound(
-        60 * HZ, xxhash.xxh3_128_hexdigest(word.encode()), xxhash.xxh64_digest(word.encode()) * 60
+        60 * HZ, xxhash.xxh3_128_hexdigest(word.encode()), xxhash.xxh3_64_digest(word.encode()) * 60
     )
     sound = replace(
         sound, coding=Coding.INTEGER, levels=packed(channel(f"{t} {bits}") for t in tracks)

@@ -85,7 +85,7 @@ class Season:
         size = len(head) + self._frames(0) * self._format.block_align
         self._said = describe(lambda at, length: head[at : at + length], size)
         hole = bytes(BLOCK_FRAMES * self._format.block_align)
-        self._hole = xxhash.xxh64_digest(hole)
+        self._hole = xxhash.xxh3_64_digest(hole)
 
     @property
     def today(self) -> str:
@@ -183,7 +183,7 @@ class Season:
         sha = hashlib.sha256(word)
         audio = xxhash.xxh3_128_hexdigest(word)
         started = -(-frames // BLOCK_FRAMES)
-        blocks = b"".join(xxhash.xxh64_digest(word, n) for n in range(started))
+        blocks = b"".join(xxhash.xxh3_64_digest(word, n) for n in range(started))
         whole = max(frames // BLOCK_FRAMES - 1, 0) * 8
         blocks = blocks[:whole] + self._hole + blocks[whole + 8 :]
         levels = packed(self._channel(word, n, frames) for n in range(self.shape.tracks))
@@ -195,7 +195,7 @@ class Season:
             Seen.MEDIUM,
         )
         of_channels = tuple(
-            b"".join(xxhash.xxh64_digest(word, 1000 * c + n) for n in range(started + 1))
+            b"".join(xxhash.xxh3_64_digest(word, 1000 * c + n) for n in range(started + 1))
             for c in range(self.shape.tracks)
         )
         size = said.data.offset + frames * self._format.block_align

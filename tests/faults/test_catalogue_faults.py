@@ -12,7 +12,7 @@ import sqlite3
 import subprocess
 import sys
 import time
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 
 import pytest
@@ -28,9 +28,9 @@ from takehold.adapters.catalogue import (
 from takehold.model import facts as f
 from takehold.model.errors import FileMissing, TakeholdError, UsageError, VolumeFull, WorldError
 from takehold.model.ledger import Ledger
-from takehold.model.recording import Load, Recording, Stamp
+from takehold.model.recording import Digests, Load, Reading, Recording, Seen, Stamp
 from takehold.model.settings import Role
-from takehold.model.sound import Description, Kind
+from takehold.model.sound import Description, Kind, Sound
 
 LOAD = Load(1, "primary", Role.PRIMARY, "uuid:1", "SND_A", b"SND_A", frozenset(), 1, "d")
 
@@ -349,6 +349,24 @@ def test_an_older_form_is_brought_up_with_a_backup_beside(tmp_path: Path) -> Non
     backup = SqliteCatalogue.open(f"{path}.form-{len(scripts)}")
     assert len(ledger_of(backup).recordings) == 58
     backup.close()
+
+
+def test_blocks_of_another_checksum_count_as_not_known(tmp_path: Path) -> None:
+    """Form 8 kept XXH64 of a payload's blocks; held against XXH3-64, each of them would differ."""
+    path = tmp_path / "catalogue.db"
+    filled(path)
+    sound = Sound(96_000, "2" * 32, b"\x00\xff" * 8)
+    read = Reading(Digests("0" * 16, "1" * 64), sound, 7, Seen.MEDIUM)
+    catalogue = SqliteCatalogue.open(str(path))
+    catalogue.record([f.WasRead(2, read)])
+    catalogue.close()
+    with contextlib.closing(sqlite3.connect(path)) as db:
+        db.execute("PRAGMA user_version = 8")
+    catalogue = SqliteCatalogue.open(str(path))
+    known = ledger_of(catalogue).recordings[2]
+    catalogue.close()
+    assert known.sound == replace(sound, blocks=b"")
+    assert known.digests == read.digests
 
 
 def test_a_broken_step_changes_nothing(tmp_path: Path) -> None:

@@ -58,7 +58,7 @@ def _of_header(said: Description) -> tuple[object, ...]:
 
 
 def last_block(recording: Recording) -> tuple[Span, bytes] | None:
-    """The last whole block of a recording's audio, or its only one, and the XXH64 that it had.
+    """The last whole block of a recording's audio, or its only one, and the XXH3-64 that it had.
 
     None where no audio was measured.
     """

@@ -67,4 +67,4 @@ def _pauses(recording: Recording, channels: Sequence[Channel]) -> Iterator[Frame
 @lru_cache(maxsize=64)
 def _silent(length: int) -> bytes:
     """The digest of so many bytes that are zero, as `Sound.blocks` has it."""
-    return xxhash.xxh64(bytes(length)).digest()
+    return xxhash.xxh3_64_digest(bytes(length))

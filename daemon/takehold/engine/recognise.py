@@ -43,8 +43,8 @@ def _is_same(reader: Reader, recording: Recording) -> bool:
 
 
 def _digest(reader: Reader, offset: int, length: int) -> bytes:
-    """The XXH64 of these bytes, or of those that are there."""
-    found = xxhash.xxh64()
+    """The XXH3-64 of these bytes, or of those that are there."""
+    found = xxhash.xxh3_64()
     while length and (piece := reader.read_at(offset, length)):
         found.update(piece)
         offset += len(piece)

@@ -36,7 +36,7 @@ class AudioMeter:
         self._at = 0
         self._done = 0
         self._payload = xxhash.xxh3_128()
-        self._block = xxhash.xxh64()
+        self._block = xxhash.xxh3_64()
         self._blocks = bytearray()
         self._frames = _frames_meter(form, first_sample)
 
@@ -56,11 +56,11 @@ class AudioMeter:
                 self._frames.feed(payload)
 
     def _measure(self, payload: memoryview) -> None:
-        self._payload.update(payload)
         taken = 0
         while taken < len(payload):
             room = self._block_bytes - self._done % self._block_bytes
             piece = payload[taken : taken + room]
+            self._payload.update(piece)
             self._block.update(piece)
             taken += len(piece)
             self._done += len(piece)

@@ -142,7 +142,7 @@ class Coding(StrEnum):
 class Sound:
     """What was measured of the audio payload while it streamed by.
 
-    `digest` is the XXH3-128 of the payload in hex, `blocks` the XXH64 of each started run of
+    `digest` is the XXH3-128 of the payload in hex, `blocks` the XXH3-64 of each started run of
     `block_frames` frames, 8 bytes each, big-endian. `levels` are its channels (formats/levels),
     empty where they were not measured.
     """
