@@ -151,7 +151,7 @@ def unread(recorded: Recording) -> Recording:
 def copy(recorded: Recording, on: Target, path: bytes | None = None, **proof: Any) -> Copy:
     """A proven copy on a destination."""
     home = on.root
-    proven = replace(Proof(NOON + 60, Seen.MEDIUM, durable=True), **proof)
+    proven = Proof(NOON + 60, Seen.MEDIUM, durable=True)._replace(**proof)
     return Copy(recorded.id, on.name, home.identity, home.disks, path or recorded.place, proven)
 
 

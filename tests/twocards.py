@@ -60,7 +60,7 @@ class Cards:
         about = Description(Kind.WAVE, made, Span(0, len(raw)), len(lines[0]), metadata)
         base = recording(number, path.encode(), of=of, audio=raw, head=repr((path, said)).encode())
         (read,) = base.readings
-        sound = replace(read, sound=meter.sound())
+        sound = read._replace(sound=meter.sound())
         self.files[number] = replace(base, description=about, readings=(sound,))
         self.samples[number] = tuple(
             tuple(s >> (24 - bits) << (24 - bits) for s in line) for line in lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.adapters import places
 from takehold.adapters.catalogue import SqliteCatalogue
@@ -18,8 +18,7 @@ from takehold.model.settings import Settings
 CONFIG_BYTES = 1 << 20
 
 
-@dataclass(frozen=True, slots=True)
-class Home:
+class Home(NamedTuple):
     """Where this takehold keeps its things."""
 
     config: str

@@ -165,7 +165,7 @@ def told_as(step: Compare, sound: Sound | None, *codes: str) -> Compare:
     """The step with our recording as a measure left it: its sound, or what it complained of."""
     [(made, copy)] = step.ours
     complaints = tuple(Complaint(code, "") for code in codes)
-    reading = replace(made.readings[0], sound=sound)
+    reading = made.readings[0]._replace(sound=sound)
     said = replace(made.description, complaints=complaints)
     made = replace(made, description=said, readings=(reading,))
     return replace(step, ours=((made, copy),))

@@ -53,7 +53,7 @@ class OnFake:
         made, copy = recorded("T1.flac", content)
         self.drive = self.disk.volume(b"/media/SHUTTLE", {copy.path: content})
         root = self.drive.root
-        self.copy = replace(copy, root=root.identity)
+        self.copy = copy._replace(root=root.identity)
         self.step = Measure(Target("shuttle-1", root, 1 << 40), made, self.copy)
         self.told: list[Outcome] = []
         self.stop = threading.Event()

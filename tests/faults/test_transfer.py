@@ -491,7 +491,7 @@ def _grows(card: FakeVolume) -> None:
 
 def _is_touched(card: FakeVolume) -> None:
     stamp = card.stamps[b"T01.WAV"]
-    card.stamps[b"T01.WAV"] = replace(stamp, mtime_ns=stamp.mtime_ns + 1)
+    card.stamps[b"T01.WAV"] = stamp._replace(mtime_ns=stamp.mtime_ns + 1)
 
 
 @pytest.mark.parametrize("change", [_shrinks, _grows, _is_touched])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from fakeworld import DAY, Site, take
 from takehold.decide.judged import Judged
 from takehold.engine import days as writing
@@ -75,8 +73,8 @@ def test_it_is_weighed_again_if_anything_became_known(monkeypatch) -> None:
     """Of whatever time: the clock may have been set back."""
     site = rechecked()
     [proven, *_] = [p for p in site.told(Proven) if p.copy.path.endswith(b"T01.WAV")]
-    proof = replace(proven.copy.proof, at=proven.copy.proof.at - 10)
-    site.catalogue.record([Proven(replace(proven.copy, proof=proof))])
+    proof = proven.copy.proof._replace(at=proven.copy.proof.at - 10)
+    site.catalogue.record([Proven(proven.copy._replace(proof=proof))])
     assert weighings(site, monkeypatch) == [DAY]
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from fakeworld import DAY, Site, call_count, take
@@ -46,7 +44,7 @@ def test_a_copy_with_another_time_and_the_same_bytes_is_fine() -> None:
     """A drive that was in another computer: read once, and known by its new time from then on."""
     site, place = wrapped()
     drive = site.disk.volumes[b"/media/SHUTTLE_1"]
-    drive.stamps[place] = replace(drive.stamps[place], mtime_ns=77)
+    drive.stamps[place] = drive.stamps[place]._replace(mtime_ns=77)
     site.wrap()
     assert not site.told(Broken)
     reads = call_count(drive, "read", place)

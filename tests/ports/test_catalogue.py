@@ -62,7 +62,7 @@ READING = Reading(
     Digests("0" * 16, "1" * 64), Sound(100, "2" * 32, b"\x00\xff" * 4, 50), 7, Seen.MEDIUM
 )
 MEASURED = Sound(100, "2" * 32, b"", coding=Coding.FLOAT32, levels=b"\x00\xff" * 36)
-UNMEASURED = replace(READING, sound=None)
+UNMEASURED = READING._replace(sound=None)
 LONG = Description(Kind.COMPRESSED, WaveFormat(0x55, 2, 48_000, 0, 1), frames=100)
 BROKEN_OFF = replace(LONG, frames=None, complaints=(Complaint("not-decoded", "odd \udcff"),))
 BLOCKS = f.ChannelBlocks(2, 2**40, (b"\x00\xff" * 8, b"\x01" * 16))
@@ -140,17 +140,17 @@ def test_both_answer_the_port(open_again: Callable[[], Any]) -> None:
 
 ONE_OF_EACH: list[list[f.Fact]] = [
     [f.Listed(1, 9, 3, ((".Trashes", 2),), (f.Skip(b"l\xfe", "a link"),), 2, SINCE)],
-    [f.WasRead(2, READING), f.WasRead(2, replace(READING, sound=None, seen=Seen.UNKNOWN))],
+    [f.WasRead(2, READING), f.WasRead(2, READING._replace(sound=None, seen=Seen.UNKNOWN))],
     [f.SameBytes(2, Stamp(1300, 2**71, 0))],
     [f.Gone(2)],
     [MET, MET._replace(number=2, ours=False), MET._replace(loose=False)],
-    [f.Proven(COPY), f.Proven(replace(COPY, proof=Proof(99, Seen.MEDIUM, True)))],
+    [f.Proven(COPY), f.Proven(COPY._replace(proof=Proof(99, Seen.MEDIUM, True)))],
     [f.Proven(COPY), BROKEN],
     [f.Proven(COPY), BROKEN, f.Proven(COPY)],
-    [f.Proven(replace(COPY, proof=Proof(8, Seen.UNKNOWN, False, 2**70, "boot disk 7", True)))],
+    [f.Proven(COPY._replace(proof=Proof(8, Seen.UNKNOWN, False, 2**70, "boot disk 7", True)))],
     [SALVAGED, SALVAGED._replace(missing=(), kept=(), appearance="")],
     [SALVAGED, f.Gone(2)],
-    [f.WasRead(2, replace(READING, sound=MEASURED)), BLOCKS],
+    [f.WasRead(2, READING._replace(sound=MEASURED)), BLOCKS],
     [f.WasRead(2, UNMEASURED), f.WasRead(2, UNMEASURED), f.WasMeasured(2, BROKEN_OFF, None)],
     [f.WasRead(2, UNMEASURED), f.WasRead(2, UNMEASURED), f.WasMeasured(2, LONG, MEASURED), BLOCKS],
     [f.Compared(COMPARED), f.Compared(replace(COMPARED, theirs=(9,), residual_db=-98.5))],
@@ -410,7 +410,7 @@ def test_a_catalogue_of_the_first_form_is_brought_up_with_its_copies(tmp_path: P
     old.close()
     with closing(SqliteCatalogue.open(path)) as catalogue:
         [found] = [fact for fact in catalogue.facts() if isinstance(fact, f.Proven)]
-        assert found.copy == replace(COPY, proof=Proof(8, Seen.CACHE, False, 7, "", False))
+        assert found.copy == COPY._replace(proof=Proof(8, Seen.CACHE, False, 7, "", False))
         catalogue.record([SALVAGED])
     with closing(SqliteCatalogue.open(path)) as catalogue:
         assert SALVAGED in list(catalogue.facts())

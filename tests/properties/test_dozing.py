@@ -64,7 +64,7 @@ def file(draw: st.DrawFn, number: int) -> Recording:
             return replace(made, readings=())
         case 1:  # compressed, and not measured yet
             said = replace(made.description, kind=Kind.COMPRESSED)
-            bare = replace(made.readings[0], sound=None)
+            bare = made.readings[0]._replace(sound=None)
             return replace(made, description=said, readings=(bare,))
         case _:
             return made
@@ -88,7 +88,7 @@ def of_files(draw: st.DrawFn, files: list[Recording]) -> list[f.Fact]:
         match draw(st.integers(0, 5)) if one.readings else 4:
             case 0 | 1 | 2:
                 made = draw(proof())
-                facts.append(f.Proven(replace(copy(one, drive), proof=made)))
+                facts.append(f.Proven(copy(one, drive)._replace(proof=made)))
             case 3:
                 about = drive.name, drive.root.identity, one.place
                 facts += copied(one, drive)
@@ -98,8 +98,8 @@ def of_files(draw: st.DrawFn, files: list[Recording]) -> list[f.Fact]:
             case _:
                 again = one.readings[0]
                 if draw(st.booleans()):
-                    again = replace(again, digests=digests(b"other"))
-                facts.append(f.WasRead(one.id, replace(again, at=NOON + 5)))
+                    again = again._replace(digests=digests(b"other"))
+                facts.append(f.WasRead(one.id, again._replace(at=NOON + 5)))
     read = [one for one in files if one.readings]
     for one in read[:1] if draw(st.booleans()) else []:
         facts.append(f.WasMeasured(one.id, one.description, one.readings[0].sound))

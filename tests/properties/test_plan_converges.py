@@ -8,7 +8,7 @@ moved; a copy is remembered as what was read when it was made.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from random import Random
 
 from hypothesis import settings as hypothesis_settings
@@ -261,7 +261,7 @@ class World:
                 self.drives.pop((copy.root, copy.path))
                 self.done(key, gone)
             else:
-                again = replace(copy, proof=replace(copy.proof, at=self.now))
+                again = copy._replace(proof=copy.proof._replace(at=self.now))
                 self.done(key, f.Proven(again))
 
 

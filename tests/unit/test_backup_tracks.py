@@ -274,7 +274,7 @@ def floats(number: int, lines: list[list[float]]) -> Recording:
     said = Metadata(time_reference=TEN)
     about = Description(Kind.WAVE, made, Span(0, len(raw)), len(lines[0]), said)
     return replace(
-        base, description=about, readings=(replace(base.readings[0], sound=meter.sound()),)
+        base, description=about, readings=(base.readings[0]._replace(sound=meter.sound()),)
     )
 
 

@@ -121,7 +121,7 @@ def test_a_decision_holds_for_the_backup_that_was_there() -> None:
     (one,) = about_backup(facts_of(pair(LINES[:1])))
     other = pair(LINES[:1])
     (read,) = other.files[2].readings
-    written_anew = replace(read, digests=digests(b"its metadata was edited"))
+    written_anew = read._replace(digests=digests(b"its metadata was edited"))
     other.files[2] = replace(other.files[2], readings=(written_anew,))
     (now,) = about_backup(facts_of(other))
     assert (one.says, one.id == now.id) == (now.says, False)
@@ -318,7 +318,7 @@ def test_a_coding_that_is_not_decoded_is_not_called_other_audio(
         file = made.files[number]
         sound = Sound(71, f"{number:032}", bytes(8))  # as it is measured: 71 blocks, no channel
         about = replace(file.description, format=form, frames=None)
-        read = replace(file.readings[0], sound=sound)
+        read = file.readings[0]._replace(sound=sound)
         made.files[number] = replace(file, description=about, readings=(read,))
     (one,) = about_backup(facts_of(made))
     assert one.code == "backup-not-comparable"

@@ -45,8 +45,8 @@ def metered(raw: bytes, form: WaveFormat) -> Sound:
 
 def heard(one: Recording, measured: Sound) -> Recording:
     """The recording as it was read and measured."""
-    read = replace(reading(one.path), sound=measured)
-    return replace(one, readings=(read, replace(read, sound=None, at=read.at + SECOND)))
+    read = reading(one.path)._replace(sound=measured)
+    return replace(one, readings=(read, read._replace(sound=None, at=read.at + SECOND)))
 
 
 def poly(samples: np.ndarray, *words: str, name: bytes = b"T01.WAV", start: int = MORNING, nth=1):
@@ -292,7 +292,7 @@ def test_a_track_is_silent_only_if_it_is_so_in_every_part():
     first, second = noise(), noise()
     first[:, 1] = 0
     parts = [
-        replace(one, stamp=replace(one.stamp, size=full)) if nth == 1 else one
+        replace(one, stamp=one.stamp._replace(size=full)) if nth == 1 else one
         for nth, one in enumerate(
             [
                 poly(first, "Boom", "Lav"),

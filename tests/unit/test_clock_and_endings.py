@@ -40,7 +40,7 @@ NEXT_DAY = "2031-05-07"
 def with_reads(made: Recording, *at: int) -> Recording:
     """Reads at these times, all alike."""
     first = made.readings[0]
-    return replace(made, readings=tuple(replace(first, at=when) for when in at))
+    return replace(made, readings=tuple(first._replace(at=when) for when in at))
 
 
 def undescribed(made: Recording) -> Recording:

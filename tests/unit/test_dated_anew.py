@@ -143,7 +143,7 @@ def test_the_closed_day_that_it_had_is_looked_at_again() -> None:
     facts = [*taken(NEW), *taken(ITS_NEW)]
     book.apply(facts)
     assert set(Neighbours().touched(book, settings(), facts)) == {BEFORE}
-    late = replace(NEW.readings[0], at=revised(1).at + 60)
+    late = NEW.readings[0]._replace(at=revised(1).at + 60)
     for reads, days in (((late,), {BEFORE}), (NEW.readings, set())):
         anew = ledger(cards(), taken(OLD, replace(NEW, readings=reads)), [revised(1, BEFORE)])
         assert Neighbours().remember(anew, settings()) == days, "after the program stopped"

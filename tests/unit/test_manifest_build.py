@@ -125,7 +125,7 @@ def test_the_largest_time_reference_is_kept_to_its_last_digit() -> None:
 def test_names_that_are_no_utf_8_stand_with_their_bytes() -> None:
     card = load(1, label="A\udcff", folder=b"A%FF", identity="uuid:\udcfe")
     odd = recording(1, b"\xffT\x1b.WAV", place=b"Lantern Bay/2031-05-06/A%FF/%FFT%1B.WAV")
-    away = replace(copy(odd, DRIVES[0], b"Lantern Bay/2031-05-06/A%FF/\xff.WAV"), root="r\udcff")
+    away = copy(odd, DRIVES[0], b"Lantern Bay/2031-05-06/A%FF/\xff.WAV")._replace(root="r\udcff")
     doc = checked(written([f.LoadSeen(card)], taken(odd), [f.Proven(away)]))
     (entry,) = doc["files"]
     assert (entry["path"], entry["path_hex"]) == ("\\xffT\\x1b.WAV", b"\xffT\x1b.WAV".hex())
@@ -225,7 +225,7 @@ GOOD = basis(written(good_day()))
 
 def proven_again() -> list[f.Fact]:
     return [
-        x._replace(copy=replace(x.copy, proof=replace(x.copy.proof, at=NOON + 9_999)))
+        x._replace(copy=x.copy._replace(proof=x.copy.proof._replace(at=NOON + 9_999)))
         if isinstance(x, f.Proven)
         else x
         for x in good_day()

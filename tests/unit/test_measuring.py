@@ -58,7 +58,7 @@ SAID = Description(Kind.COMPRESSED, form_of(FLAC, 1, 48_000, 24), frames=3)
 def flac(number: int = 1, name: bytes = b"T01.FLAC", **changes: Any) -> Recording:
     """A FLAC file that was read twice, and not measured."""
     made = recording(number, name, head=name, description=SAID)
-    twice = (replace(made.readings[0], sound=None),) * 2
+    twice = (made.readings[0]._replace(sound=None),) * 2
     return replace(made, readings=twice, **changes)
 
 
@@ -134,7 +134,7 @@ def test_nothing_else_is_measured(other: Recording) -> None:
 
 def test_a_first_read_that_was_refuted_is_not_measured() -> None:
     made = flac()
-    wrong = replace(made.readings[0], digests=reading(b"wrong").digests)
+    wrong = made.readings[0]._replace(digests=reading(b"wrong").digests)
     of = known(replace(made, readings=(wrong, *made.readings)))
     assert measures(steps(of)) == []
 

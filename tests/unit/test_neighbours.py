@@ -19,7 +19,7 @@ def its(audio: bytes = LONG, at: int = NOON) -> Recording:
     made = recording(101, of=2, audio=audio, head=b"b")
     place = made.place.replace(DAY.encode(), BEFORE.encode())
     (read,) = made.readings
-    return replace(made, day=BEFORE, place=place, readings=(replace(read, at=at),))
+    return replace(made, day=BEFORE, place=place, readings=(read._replace(at=at),))
 
 
 def test_a_backup_that_was_read_touches_the_day_that_it_answers() -> None:

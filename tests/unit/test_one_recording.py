@@ -117,7 +117,7 @@ def heard(one: Recording, *digests: str) -> Recording:
     """The recording with channels of these digests."""
     found = [Channel(d * 16, b"", 900, 300.0, 0, 0, 0, 0, LONG - 1, 0) for d in digests]
     sound = Sound(LONG, str(one.id), b"", coding=Coding.INTEGER, levels=packed(found))
-    return replace(one, readings=(replace(reading(one.path), sound=sound),))
+    return replace(one, readings=(reading(one.path)._replace(sound=sound),))
 
 
 def test_monos_that_a_program_split_and_dated_anew_are_no_second_take():
@@ -139,7 +139,7 @@ def lossy(path: bytes, frames: int | None = LONG, number: int = 9) -> Recording:
     if frames is None:
         return replace(one, readings=())
     sound = Sound(frames, str(number), b"", coding=Coding.INTEGER)
-    return replace(one, readings=(replace(reading(path), sound=sound),))
+    return replace(one, readings=(reading(path)._replace(sound=sound),))
 
 
 @pytest.mark.parametrize("path", [b"D/4T1.MP3", b"MP3/4T1.MP3", b"D/4T1_Mix.MP3", b"M/4t1-mix.mp3"])

@@ -33,7 +33,7 @@ def heard(one: Recording, *channels: Channel) -> Recording:
     """The recording with what was measured of its channels."""
     frames = one.description.frames or 0
     sound = Sound(frames, one.path.hex(), b"", coding=Coding.INTEGER, levels=packed(channels))
-    return replace(one, readings=(replace(reading(one.path), sound=sound),))
+    return replace(one, readings=(reading(one.path)._replace(sound=sound),))
 
 
 def dead_keeper(start: int = MORNING) -> Recording:
@@ -130,7 +130,7 @@ def paused(*zeros: tuple[int, int], channels: int = 1) -> Recording:
     meter.feed(samples.tobytes(), 0)
     sound = meter.sound()
     described = replace(made.description, format=form)
-    return replace(made, description=described, readings=(replace(made.readings[0], sound=sound),))
+    return replace(made, description=described, readings=(made.readings[0]._replace(sound=sound),))
 
 
 def test_a_pause_within_the_file_is_not_offered_where_all_its_tracks_are_zero():

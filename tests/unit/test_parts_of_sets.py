@@ -31,7 +31,7 @@ def part(nth: int, mute: str = "", lacks: str = "", *, by: str = "channel") -> l
         levels = packed([MUTE if word == mute else OPEN])
         sound = Sound(LONG, str(one.id), b"", coding=Coding.INTEGER, levels=levels)
         if word != lacks:
-            made.append(replace(one, readings=(replace(reading(one.path), sound=sound),)))
+            made.append(replace(one, readings=(reading(one.path)._replace(sound=sound),)))
     return made
 
 

@@ -272,7 +272,7 @@ def test_a_card_in_a_reader_needs_no_waiting() -> None:
 
 def test_a_changed_file_is_taken_stock_of_anew() -> None:
     facts = [*cards(), *taken(ONE), *copied(ONE, *DRIVES)]
-    now = situation(sight(1, (ONE.path, replace(ONE.stamp, mtime_ns=5))), targets=DRIVES)
+    now = situation(sight(1, (ONE.path, ONE.stamp._replace(mtime_ns=5))), targets=DRIVES)
     assert [type(s) for s in steps(facts, now)] == [TakeStock]
 
 

@@ -171,7 +171,7 @@ def seen_in(ledger: Ledger, day: str, settings: Settings = SETTINGS) -> dict[str
                 s.confirmed,
                 s.answer and s.answer.relation,
                 tuple(
-                    replace(c, recording=0, proof=replace(c.proof, mtime_ns=0)) for c in s.copies
+                    c._replace(recording=0, proof=c.proof._replace(mtime_ns=0)) for c in s.copies
                 ),
             )
             for s in judged.view.files
@@ -576,7 +576,7 @@ def test_a_compressed_file_stays_one(said: Description) -> None:
     shoot = Shoot()
     shoot.recording(shoot.load(), b"T01.DAT", said)
     for made in list(shoot.ledger.recordings.values()):
-        bare = tuple(replace(reading, sound=None) for reading in made.readings)
+        bare = tuple(reading._replace(sound=None) for reading in made.readings)
         shoot.ledger.apply([f.Inventoried(replace(made, readings=bare))])
     entry = shoot.write()["files"][0]
     assert entry["audio"] is None

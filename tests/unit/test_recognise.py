@@ -76,7 +76,7 @@ def test_of_a_rebuilt_catalogue_the_start_counts() -> None:
     assert same_header(rebuilt, now)
     assert not same_header(rebuilt, described(b"xyz", time_reference=8))
     assert same_header(replace(rebuilt, metadata=Metadata()), now)
-    measured = replace(reading(b"xyz"), sound=replace(sound(b"xyz"), blocks=b""))
+    measured = reading(b"xyz")._replace(sound=replace(sound(b"xyz"), blocks=b""))
     assert last_block(replace(recording(1), description=now, readings=(measured,))) is None
 
 

@@ -319,9 +319,9 @@ def test_a_weak_promise_notes_where_it_was_written() -> None:
         (WEAK, volume("two"), True),
         (WEAK, volume(""), False),
         (WEAK, volume("two", "tmpfs"), False),
-        (replace(WEAK, written_on=""), volume("two"), True),
-        (replace(WEAK, remounted=True), volume("two"), False),
-        (replace(WEAK, durable=True), volume("two"), False),
+        (WEAK._replace(written_on=""), volume("two"), True),
+        (WEAK._replace(remounted=True), volume("two"), False),
+        (WEAK._replace(durable=True), volume("two"), False),
     ],
 )
 def test_it_is_read_again_once_its_volume_came_back(proof: Proof, on: Volume, wanted: bool) -> None:
@@ -338,7 +338,7 @@ def test_a_read_after_the_volume_came_back_is_noted() -> None:
 
 def test_where_it_is_not_known_where_it_was_written_the_read_notes_that() -> None:
     """A rebuilt catalogue: nothing is claimed, and the next absence counts."""
-    once = read_again(replace(WEAK, written_on=""), volume("two"), NOON, Seen.UNKNOWN, 7)
+    once = read_again(WEAK._replace(written_on=""), volume("two"), NOON, Seen.UNKNOWN, 7)
     assert (once.remounted, once.written_on) == (False, "two")
     assert not wants_read(once, volume("two"))
     assert wants_read(once, volume("three"))

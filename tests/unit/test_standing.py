@@ -33,7 +33,7 @@ ONE = recording(1)
 def devices(*disks: tuple[str, ...], kind: str = "exfat") -> int:
     """Devices that copies on volumes with these disks come to."""
     homes = [root(f"v{n}", *on, kind=kind) for n, on in enumerate(disks)]
-    return devices_of(replace(copy(ONE, target()), disks=home.disks) for home in homes)
+    return devices_of(copy(ONE, target())._replace(disks=home.disks) for home in homes)
 
 
 @pytest.mark.parametrize(

@@ -153,7 +153,7 @@ def test_gapless_parts_are_one_take():
 def test_one_sample_beside_it_is_another_take_unless_the_file_was_full(off: int):
     made = parts(MORNING, MORNING + 10 * HZ + off)
     assert len(takes(made)) == 2
-    full = replace(made[0], stamp=replace(made[0].stamp, size=TWO_GB))
+    full = replace(made[0], stamp=made[0].stamp._replace(size=TWO_GB))
     assert len(takes([full, made[1]])) == 1
 
 

@@ -106,7 +106,7 @@ def without_blocks(file: Recording) -> Recording:
     """As a rebuilt catalogue knows it."""
     (read,) = file.readings
     assert read.sound
-    return replace(file, readings=(replace(read, sound=replace(read.sound, blocks=b"")),) * 2)
+    return replace(file, readings=(read._replace(sound=replace(read.sound, blocks=b"")),) * 2)
 
 
 def test_without_blocks_the_part_that_tells_it_is_named() -> None:

@@ -1,8 +1,8 @@
 """Frozen values <-> JSON text, by their type hints.
 
-Handles nested dataclasses, StrEnum, tuple, frozenset, Optional, bytes (as hex), str, int, bool.
-Every field is written, so that a changed default never changes what was kept; a field that is not
-in the text takes its default, so that a field can be added.
+Handles nested dataclasses and named tuples, StrEnum, tuple, frozenset, Optional, bytes (as hex),
+str, int, bool. Every field is written, so that a changed default never changes what was kept; a
+field that is not in the text takes its default, so that a field can be added.
 
 Many thousand values are read at each start: what makes a type is put together once, and equal
 texts, sets, and parts of a tuple are one object in memory.
@@ -51,8 +51,7 @@ def _plain(value: Any) -> Any:
 @cache
 def _flattener(kind: Any) -> Maker | None:
     """What takes a value of that type apart; None for one that JSON holds as it is."""
-    if is_dataclass(kind):
-        names = tuple(f.name for f in fields(kind))
+    if names := _names(kind):
         return lambda value: {name: _plain(getattr(value, name)) for name in names}
     if issubclass(kind, bytes):
         return bytes.hex
@@ -76,13 +75,20 @@ def _maker(kind: Any) -> Maker:
     if origin in (tuple, frozenset):
         of = _part_maker(args[0])
         return lambda plain: shared(origin([of(p) for p in plain]))
-    return _dataclass_maker(kind) if is_dataclass(kind) else _single_maker(kind)
+    return _record_maker(kind) if _names(kind) else _single_maker(kind)
+
+
+def _names(kind: Any) -> tuple[str, ...]:
+    """The fields of a record; none for what is not one."""
+    if is_dataclass(kind):
+        return tuple(f.name for f in fields(kind))
+    return getattr(kind, "_fields", ())
 
 
 def _part_maker(kind: Any) -> Maker:
     """What makes a part of several: of one that is plain all through, an equal one is made once."""
     made = _maker(kind)
-    names = [f.name for f in fields(kind)] if is_dataclass(kind) else []
+    names = [*_names(kind)]
     if not names or not PLAIN.issuperset(get_type_hints(kind).values()):
         return made
 
@@ -93,9 +99,9 @@ def _part_maker(kind: Any) -> Maker:
     return lambda plain: of_values(*plain.values()) if list(plain) == names else made(plain)
 
 
-def _dataclass_maker(kind: Any) -> Maker:
+def _record_maker(kind: Any) -> Maker:
     hints = get_type_hints(kind)
-    makers = {f.name: _maker(hints[f.name]) for f in fields(kind)}
+    makers = {name: _maker(hints[name]) for name in _names(kind)}
     names, several = list(makers), list(makers.values())
 
     def made(plain: Any) -> Any:

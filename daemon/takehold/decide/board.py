@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from takehold.decide.anew import paired_anew
 from takehold.decide.by_digest import (
@@ -355,7 +355,7 @@ def as_well(
     """The answer for another recording of the same payload."""
     if answer.relation in (Relation.IDENTICAL, Relation.SAME_AUDIO):
         return compare(recording, backups[answer.others[0]])
-    return replace(answer, recording=recording.id)
+    return answer._replace(recording=recording.id)
 
 
 def _by_take(recordings: Iterable[Recording], words: Sequence[str]) -> list[Take]:

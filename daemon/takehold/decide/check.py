@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from takehold.decide.check_beside import answered_elsewhere, beside_findings, packs_alone, undated
 from takehold.decide.check_cards import card_findings
@@ -51,8 +51,7 @@ HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
 ORDER = {HOLD: 0, LOOK: 1, NOTE: 2}
 
 
-@dataclass(frozen=True, slots=True)
-class Around:
+class Around(NamedTuple):
     """What is so at this moment only.
 
     Destinations that are not there, files not settled yet, sources that cannot be listed, and of
@@ -131,7 +130,7 @@ def named(found: Finding, day: str, ledger: Ledger) -> Finding:
         about += [load.identity, str(load.seen_at)]
     about += [found.covers] if found.covers else []
     name = hashlib.sha256("\n".join(about).encode("utf-8", "surrogateescape")).hexdigest()[:8]
-    return replace(found, id=name)
+    return found._replace(id=name)
 
 
 def verdict(found: tuple[Finding, ...], acks: dict[str, Acked]) -> tuple[Verdict, tuple[str, ...]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from takehold.decide.backup_words import (
     around,
@@ -41,7 +40,7 @@ def backup_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     answer = standing.answer
     others = map(view.of, answer.others if answer else ())
     covers = answered(answer, (its.recording for its in others if its is not None))
-    yield from (replace(found, covers=covers) for found in _backup(standing, view))
+    yield from (found._replace(covers=covers) for found in _backup(standing, view))
 
 
 def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:

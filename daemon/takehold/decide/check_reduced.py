@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 from takehold.decide.backup_words import (
@@ -156,7 +155,7 @@ def _of_one(one: _Less, view: DayStanding) -> Finding:
         )
         says += f": {one.lacking}"
     found = of_file(one.mine, one.code, LOOK, says, one.do)
-    return replace(found, covers=_covers(one, view))
+    return found._replace(covers=_covers(one, view))
 
 
 def _of_cards(some: Sequence[_Less], view: DayStanding) -> Finding:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
@@ -49,8 +49,7 @@ class Extent(StrEnum):
     NOT = "not"
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(NamedTuple):
     """A file of a pack: `frames` samples from `start`, both at its own sample rate."""
 
     recording: Recording
@@ -220,7 +219,7 @@ def _sounding(stretch: Stretch, name: str) -> Iterator[Stretch]:
     for low, high in sounding(stretch.recording, name):
         first = max(low, begins)
         if first < high:
-            yield replace(stretch, start=stretch.start + first - begins, frames=high - first)
+            yield stretch._replace(start=stretch.start + first - begins, frames=high - first)
 
 
 def _stretches(

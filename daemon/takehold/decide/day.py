@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import NamedTuple
 
 from takehold.model.sound import Complaint, Metadata
 
@@ -21,8 +21,7 @@ BEHIND = timedelta(days=400)
 UNUSUAL = timedelta(days=8)
 
 
-@dataclass(frozen=True, slots=True)
-class DayOf:
+class DayOf(NamedTuple):
     """The day, and what was odd about the recorder's date."""
 
     day: str

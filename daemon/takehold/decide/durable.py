@@ -7,15 +7,13 @@ known to have come from the medium settles it at once.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from takehold.model.recording import Proof, Seen
 from takehold.model.volume import Volume
 
 
 def promised(proof: Proof, volume: Volume, *, durable: bool) -> Proof:
     """The proof of a copy just written; without the promise, with where it was written."""
-    return replace(proof, durable=durable, written_on="" if durable else volume.appearance)
+    return proof._replace(durable=durable, written_on="" if durable else volume.appearance)
 
 
 def came_back(proof: Proof, volume: Volume) -> bool:

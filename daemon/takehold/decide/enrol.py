@@ -10,8 +10,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from takehold.decide.litter import holds_audio
 from takehold.decide.looked_into import undescribed
@@ -26,8 +25,7 @@ if TYPE_CHECKING:
 Files = tuple[tuple[bytes, Stamp], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(NamedTuple):
     """A source's root and the files to copy on it."""
 
     source: Source

@@ -138,7 +138,7 @@ def _day(
         odd = undated(mtime_ns, fresh.day, seen, settings.day_starts_at)
         fresh = DayOf(fresh.day, odd)
     if not kept:
-        return replace(fresh, day=ends.day_of(item.description, fresh.day))
+        return fresh._replace(day=ends.day_of(item.description, fresh.day))
     before, date = kept[-1], item.description.metadata.date
     same = date == before.description.metadata.date
     if not date:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
+from typing import NamedTuple
 
 from takehold.decide.coverage import Coverage
 from takehold.decide.standing import DayStanding
@@ -10,8 +11,7 @@ from takehold.model.finding import Finding, Verdict
 from takehold.model.take import Take
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(NamedTuple):
     """A day with its findings, its verdict, its takes load by load, and what packs have of them."""
 
     view: DayStanding

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import islice
 
@@ -215,7 +215,7 @@ def other_layouts(
             shelf.take(holders)
             found.used |= set(holders.values())
             answers = (a for file in part for a in _answer(file, holders, known))
-            found.answers |= {a.recording: replace(a, theirs_alone=alone) for a in answers}
+            found.answers |= {a.recording: a._replace(theirs_alone=alone) for a in answers}
     found.alike += [hint for _, hint in sorted(rivals, key=lambda one: one[0])]
     return found
 

@@ -10,7 +10,6 @@ a person decides, in the manifest.
 from __future__ import annotations
 
 from collections.abc import Set as AbstractSet
-from dataclasses import replace
 from typing import Protocol
 
 from takehold.decide.listing import days_of
@@ -54,5 +53,5 @@ def of_lost_card(
         return found
     mine = found.load in {load.id for load in view.loads}
     if mine or view.day in days_of(ledger.listings.get(found.load)):
-        return replace(found, says=found.says + SAYS, do=OWN)
-    return replace(found, severity=Severity.LOOK, says=found.says + SAYS, do=OTHER)
+        return found._replace(says=found.says + SAYS, do=OWN)
+    return found._replace(severity=Severity.LOOK, says=found.says + SAYS, do=OTHER)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from takehold.decide.coverage import Cover, Coverage, Extent, times
 from takehold.decide.manifest_file import TEXT_CAP, named, writable
@@ -19,8 +18,8 @@ def take_entries(take: Take, view: DayStanding, known: Coverage) -> Iterator[dic
             Part(tuple(n for n in part.files if view.index[n].load.id == load), *part[1:])
             for part in take.parts
         )
-        here = replace(take, load=load, parts=tuple(part for part in parts if part.files))
-        yield _entry(here if load == take.load else replace(here, again=()), view, known)
+        here = take._replace(load=load, parts=tuple(part for part in parts if part.files))
+        yield _entry(here if load == take.load else here._replace(again=()), view, known)
 
 
 def _entry(take: Take, view: DayStanding, known: Coverage) -> dict[str, object]:

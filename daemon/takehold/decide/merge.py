@@ -122,7 +122,7 @@ def _of_file(merge: _Merge, fact: f.Fact) -> Iterator[f.Fact]:
             here = merge.recordings.get(copy.recording, merge.same.get(copy.recording))
             known = () if here is None else merge.ledger.copies.get(here, {})
             if here is not None and (copy.root, copy.path) not in known:
-                yield f.Proven(replace(copy, recording=here))
+                yield f.Proven(copy._replace(recording=here))
         case _:
             pass
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import replace
 
 from takehold.model.finding import Finding, Severity
 from takehold.model.settings import Settings
@@ -19,7 +18,7 @@ def weighed(found: Finding, settings: Settings) -> Finding:
     if asked is found.severity:
         return found
     says = f"{found.says} By itself a {found.severity}; the config makes it a {asked}."
-    return replace(found, severity=asked, says=says)
+    return found._replace(severity=asked, says=says)
 
 
 def own_words(says: str) -> str:

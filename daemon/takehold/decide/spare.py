@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import replace
 
 from takehold.decide.candidates import COPY_KEYS, MIRROR_KEYS, SPARE_KEYS, Key, keyed
 from takehold.decide.hints import STRANGE, other_throughout
@@ -42,8 +41,8 @@ def spares(
             found[backup.id] = mirror(backup, held or answers)
         if len(answers) == len(other.files) == 1:
             alone = found[other.first.id].alone
-            told = replace(answers[0], recording=other.first.id, other=one.first.id)
-            found[other.first.id] = replace(told, others=one.side, alone=alone)
+            told = answers[0]._replace(recording=other.first.id, other=one.first.id)
+            found[other.first.id] = told._replace(others=one.side, alone=alone)
         uncompared += [(one.side, other.side)] if wanted else []
     return found, uncompared
 
@@ -158,14 +157,14 @@ def lower_copies(
             for answer in answers:
                 whole = answer.relation is Relation.REDUCED and not answer.channels
                 if whole if one.compressed else answer.relation not in STRANGE:
-                    found[answer.recording] = replace(answer, theirs_alone=())
+                    found[answer.recording] = answer._replace(theirs_alone=())
     return found, uncompared
 
 
 def _unsure(answer: Counterpart) -> Counterpart:
     if answer.relation is not Relation.SHORT:
         return answer
-    return replace(answer, relation=Relation.UNCOMPARED, frames=None, since=None)
+    return answer._replace(relation=Relation.UNCOMPARED, frames=None, since=None)
 
 
 def _is_plain(unit: Unit) -> bool:

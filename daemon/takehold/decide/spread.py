@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 from takehold.decide.by_digest import WHOLE
@@ -67,7 +66,7 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
         answers[-1] = _answer(mine.files[-1], found, found.relation)
     for answer, place in zip(answers, places, strict=True):
         told = place.begin == end and answer.relation is found.relation
-        yield answer if told else replace(answer, duration_difference=None)
+        yield answer if told else answer._replace(duration_difference=None)
 
 
 def theirs_alone(its: Unit, found: Comparison) -> tuple[tuple[int, int], ...]:
@@ -146,7 +145,7 @@ def _of_all(file: Recording, found: Comparison) -> Counterpart:
     answer = _answer(file, found, found.relation, figure, found.channels, since)
     cut = found.relation is Relation.SHORT
     missing = _several((first, end) for _, first, end in found.missing if cut)
-    return replace(answer, alone=found.alone, missing=missing)
+    return answer._replace(alone=found.alone, missing=missing)
 
 
 def _of_file(file: Recording, found: Comparison, place: _Place, *, last: bool) -> Counterpart:
@@ -161,19 +160,19 @@ def _of_file(file: Recording, found: Comparison, place: _Place, *, last: bool) -
     lacking = {n: some for n, some in missing.items() if n not in alone}
     since = min((first for some in lacking.values() for first, _ in some), default=None)
     if (answer := _different(file, found, place, alone)) is not None:
-        return replace(answer, alone=tuple(sorted(alone)), since=since)
+        return answer._replace(alone=tuple(sorted(alone)), since=since)
     if lacking:
         channels = tuple(sorted(lacking)) if len(lacking) + len(alone) < len(place.lines) else ()
         frames = _frames(s for some in lacking.values() for s in some)
         answer = _answer(file, found, Relation.SHORT, frames, channels, since)
         stretches = _several(s for some in lacking.values() for s in some)
-        return replace(answer, alone=tuple(sorted(alone)), missing=stretches)
+        return answer._replace(alone=tuple(sorted(alone)), missing=stretches)
     if found.relation is Relation.LONGER and last:
         answer = _answer(file, found, Relation.LONGER, found.frames)
-        return replace(answer, alone=tuple(sorted(alone)))
+        return answer._replace(alone=tuple(sorted(alone)))
     if alone and found.relation is not Relation.UNDECODED:
         return _answer(file, found, Relation.REDUCED, channels=tuple(sorted(alone)))
-    return replace(_whole(file, found), alone=tuple(sorted(alone)))
+    return _whole(file, found)._replace(alone=tuple(sorted(alone)))
 
 
 def _different(
@@ -233,8 +232,7 @@ def _answer(
     made = Counterpart(file.id, relation, theirs[0], frames, theirs, channels, since=since)
     if relation is not found.relation and not (found.relation in CUT and relation in LESS):
         return made
-    return replace(
-        made,
+    return made._replace(
         residual_db=found.residual_db,
         correlation=found.correlation,
         duration_difference=found.duration_difference,

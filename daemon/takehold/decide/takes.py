@@ -19,7 +19,6 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from functools import lru_cache, partial
 from itertools import chain, pairwise
 from typing import TYPE_CHECKING, NamedTuple
@@ -324,7 +323,7 @@ def _beside(firsts: list[Take], later: Iterable[Take]) -> list[Take]:
         else:
             again[number].append(take)
     whole = [
-        replace(t, again=(*t.again, *again[n])) if n in again else t for n, t in enumerate(firsts)
+        t._replace(again=(*t.again, *again[n])) if n in again else t for n, t in enumerate(firsts)
     ]
     return [*whole, *alone]
 
@@ -342,7 +341,7 @@ def _across(found: list[Take], roles: Mapping[int, Role]) -> Iterator[Take]:
         yield from packs
         later = [take for take in side if take.rerecorded]
         told = _beside(rest, later) if later else rest
-        yield from (replace(t, rerecorded=False) if t.rerecorded else t for t in told)
+        yield from (t._replace(rerecorded=False) if t.rerecorded else t for t in told)
 
 
 def _around(take: Take, firsts: list[Take], timed: list[tuple[int, int]]) -> int | None:

@@ -7,9 +7,9 @@ files of a part that are left.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
+from typing import NamedTuple
 
 from takehold.model.comparison import Side
 from takehold.model.recording import Recording
@@ -17,8 +17,7 @@ from takehold.model.sound import Kind
 from takehold.model.take import Take
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """What is compared at once: the files of each part, part after part."""
 
     parts: tuple[tuple[Recording, ...], ...]

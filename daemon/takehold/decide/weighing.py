@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 
 from takehold.decide.by_digest import (
     BY_BLOCKS,
@@ -61,7 +60,7 @@ def weigh(mine: Unit, its: Unit, compared: Compared) -> tuple[Sequence[Counterpa
         lies, rest = later(mine, its, known), theirs_alone(its, known)
         if known.relation is Relation.SAME_AUDIO:  # in one layout: file by file
             return list(_one_by_one(mine, its, lies)), False
-        answers = [replace(answer, later=lies, theirs_alone=rest) for answer in spread(mine, known)]
+        answers = [answer._replace(later=lies, theirs_alone=rest) for answer in spread(mine, known)]
         told = list(_by_digests(mine, its, known.offset or 0, answers))
         return _at_ends(mine, its, known, told), False
     if single:
@@ -116,14 +115,14 @@ def _in_its_part(
     told = compare(file, theirs[0]) if len(ours) == len(theirs) == 1 else None
     same = bool(own) and all(wanted[channel] <= held[channel] for channel in own)
     if same or (told is not None and told.relation in WHOLE):
-        whole = replace(answer, relation=Relation.OTHER_LAYOUT, channels=(), alone=())
-        return replace(whole, since=None)
+        whole = answer._replace(relation=Relation.OTHER_LAYOUT, channels=(), alone=())
+        return whole._replace(since=None)
     if told is None or told.relation is not Relation.DIFFERENT or told.frames is None:
         return answer
     begin_alike = file.sound is not None and sounds_before(file.sound, told.frames)
     if not begin_alike and not _in_one_order(file, theirs[0]):
         return answer
-    return replace(answer, frames=told.frames, channels=told.channels)
+    return answer._replace(frames=told.frames, channels=told.channels)
 
 
 def _channels(file: Recording) -> list[Heard]:
@@ -155,7 +154,7 @@ def _at_ends(
     told = []
     for one in answers:
         ends = before * (one.recording in first), behind * (one.recording in last)
-        told.append(replace(one, beyond=ends) if one.relation in CUT else one)
+        told.append(one._replace(beyond=ends) if one.relation in CUT else one)
     return told
 
 

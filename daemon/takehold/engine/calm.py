@@ -55,7 +55,7 @@ def _still(found: Found, moving: frozenset[bytes]) -> Found:
     if not moving:
         return found
     files = tuple(file for file in found.arrival.files if file[0] not in moving)
-    return replace(found, arrival=replace(found.arrival, files=files))
+    return replace(found, arrival=found.arrival._replace(files=files))
 
 
 def rounded(free: int) -> int:

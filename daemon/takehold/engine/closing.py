@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import replace
 from typing import Protocol
 
 from takehold.decide.backoff import due, trouble
@@ -274,7 +273,7 @@ class Closer:
     def _written(self, ledger: Ledger, day: str, now: Present) -> tuple[Revised, bool]:
         """The day's newest revision, and whether it is new: one just written need not be again."""
         there = tuple((target.name, target.root) for target in now.situation.targets)
-        amid = replace(now.around, now=0), there
+        amid = now.around._replace(now=0), there
         newest = ledger.newest(day)
         if newest is not None and self._fresh.get(day) == amid:
             return newest, False

@@ -305,7 +305,7 @@ def _blocks(recording: int, meter: AudioMeter | None) -> Iterator[ChannelBlocks]
 
 def _lighter(reading: Reading) -> Reading:
     """Later reads are kept by their checksums; the audio was measured at the first."""
-    return replace(reading, sound=None)
+    return reading._replace(sound=None)
 
 
 def _meter(recording: Recording) -> AudioMeter | None:

@@ -16,7 +16,6 @@ from __future__ import annotations
 import queue
 from collections.abc import Sequence
 from copy import copy as another
-from dataclasses import replace
 
 from takehold.decide.durable import promised
 from takehold.decide.place import beside
@@ -231,7 +230,7 @@ class Prover:
             durable = copy.proof.durable and folder_durable
             volume = self._course.target.root.volume
             proof = promised(copy.proof, volume, durable=durable)
-            self._course.answer(job, replace(copy, proof=proof))
+            self._course.answer(job, copy._replace(proof=proof))
 
 
 def folder_of(path: bytes) -> bytes:

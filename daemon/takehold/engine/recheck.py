@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from takehold.decide.durable import read_again
 from takehold.decide.keys import prove_key
@@ -29,7 +29,7 @@ class Recheck:
 
     def holds(self, recording: Recording, copy: Copy) -> bool:
         """Tell what a copy is; False if it is not what was proven. Raises VolumeGone."""
-        copy = replace(copy, disks=self.target.root.disks)
+        copy = copy._replace(disks=self.target.root.disks)
         key = prove_key(copy)
         try:
             with self.tree.open(copy.path) as reader:
@@ -48,7 +48,7 @@ class Recheck:
             return False
         volume = self.target.root.volume
         proof = read_again(copy.proof, volume, self.clock.now(), seen, mtime_ns)
-        self.tell(Outcome((Proven(replace(copy, proof=proof)),), key))
+        self.tell(Outcome((Proven(copy._replace(proof=proof)),), key))
         return True
 
 

@@ -5,7 +5,7 @@ Layout: Microsoft WAVEFORMATEX and WAVEFORMATEXTENSIBLE.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from takehold.model.sound import Coding, WaveFormat
 
@@ -13,8 +13,7 @@ MOST_CHANNELS = 64
 _PCM, _FLOAT = 1, 3
 
 
-@dataclass(frozen=True, slots=True)
-class Layout:
+class Layout(NamedTuple):
     """How the samples of a frame lie: `width` bytes each, of which `bits` are meant."""
 
     channels: int

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class Severity(StrEnum):
@@ -21,8 +21,7 @@ class Verdict(StrEnum):
     HOLD = "HOLD"
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """One thing noticed. `id` stays the same while code and subject do.
 
     `subject` names the file, load or destination, shown escaped; `says` and `do` are sentences.
@@ -58,8 +57,7 @@ class Relation(StrEnum):
     MISSING = "missing"
 
 
-@dataclass(frozen=True, slots=True)
-class Counterpart:
+class Counterpart(NamedTuple):
     """The answer for one primary recording; `others` are the backup card's recordings.
 
     `frames` counts missing frames for `short`, further ones for `longer`, and is the first frame

@@ -145,7 +145,7 @@ class Ledger:
     def _measure(self, fact: f.WasMeasured) -> None:
         known = self.recordings[fact.recording]
         first, *later = known.readings
-        readings = (replace(first, sound=fact.sound), *later)
+        readings = (first._replace(sound=fact.sound), *later)
         self.recordings[known.id] = replace(known, description=fact.description, readings=readings)
         self.news[known.day] += 1
 

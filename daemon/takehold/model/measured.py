@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from takehold.model.sound import BLOCK_FRAMES, Coding
@@ -51,8 +50,7 @@ class Channel(NamedTuple):
     not_finite: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(NamedTuple):
     """A recording's audio.
 
     `digest` is the XXH3-128 of the raw payload in hex.

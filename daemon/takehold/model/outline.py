@@ -9,7 +9,8 @@ from array import array
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Container, Iterable, Mapping, Set
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from takehold.model.recording import Copy, Proof, Recording, Seen
 from takehold.model.slate import same_words, scene_and_take
@@ -17,8 +18,7 @@ from takehold.model.slate import same_words, scene_and_take
 NOBODY: array[int] = array("q")
 
 
-@dataclass(frozen=True, slots=True)
-class Proofs:
+class Proofs(NamedTuple):
     """Of a day's copies on one root: seconds since 1970 of the oldest and the newest proof.
 
     `of` are the recordings, in order; `weak` the proofs that are not durable, without their times.
@@ -129,7 +129,7 @@ class Sketch:
             self.note(reading.at)
         for copy in copies:
             proof = copy.proof
-            bare = replace(proof, at=0, seen=Seen.UNKNOWN, mtime_ns=0)
+            bare = proof._replace(at=0, seen=Seen.UNKNOWN, mtime_ns=0)
             self.proven(copy.root, recording.id, proof.at, None if proof.durable else bare)
 
     def outline(self) -> Outline:

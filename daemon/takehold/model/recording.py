@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from takehold.model.settings import Role
 from takehold.model.sound import Description, Sound
 
 
-@dataclass(frozen=True, slots=True)
-class Stamp:
+class Stamp(NamedTuple):
     """What a look at a file shows: size in bytes, times in ns. A changed stamp asks for a read."""
 
     size: int
@@ -18,8 +18,7 @@ class Stamp:
     ctime_ns: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Digests:
+class Digests(NamedTuple):
     """Checksums of a whole file, lower-case hex."""
 
     xxh64: str
@@ -34,8 +33,7 @@ class Seen(StrEnum):
     CACHE = "cache"
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One whole read of a recording on its card. `at` in seconds since 1970, UTC."""
 
     digests: Digests
@@ -44,8 +42,7 @@ class Reading:
     seen: Seen
 
 
-@dataclass(frozen=True, slots=True)
-class Trace:
+class Trace(NamedTuple):
     """By what a recording is known again where it lay; `read` says whether it ever was."""
 
     path: bytes
@@ -107,8 +104,7 @@ class Recording:
         return self.readings[0].sound if self.readings else None
 
 
-@dataclass(frozen=True, slots=True)
-class Proof:
+class Proof(NamedTuple):
     """A copy read back and found equal. `durable` says that the flushes were honoured.
 
     `mtime_ns` is what the copy showed then, 0 where that is not known: another time asks for
@@ -124,8 +120,7 @@ class Proof:
     remounted: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Copy:
+class Copy(NamedTuple):
     """A proven copy of a recording: it exists only as proof.
 
     `root` is the identity of the destination's root, `disks` what it stands on, `path` relative

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from takehold.model.sound import Rate, Track
@@ -20,8 +19,7 @@ class Part(NamedTuple):
     frames: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Take:
+class Take(NamedTuple):
     """One poly file, a set of mono files, or either split into parts, in the order of time.
 
     `sample_rate` in Hz, 0 where it is not known. `tracks` are those of all files of a part.
