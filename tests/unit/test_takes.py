@@ -209,6 +209,12 @@ def test_takes_come_in_the_order_of_the_shooting_day():
         (b"UNTITLED01.WAV", "", ""),
         (b"12A-003.wav", "", ""),
         (b"BEST12.WAV", "", ""),
+        (b"16PT1-T002.MP3", "16PT1", "002"),
+        (b"2026-11-26T09-03-07.WAV", "", ""),
+        (b"REC_2026-11-26T09_11.WAV", "", ""),
+        (b"20261126T0911.WAV", "", ""),
+        (b"2026T09.WAV", "2026", "09"),
+        (b"0611-26T09.WAV", "0611-26", "09"),
     ],
 )
 def test_a_name_tells_scene_and_take_where_the_file_does_not(path: bytes, scene: str, take: str):

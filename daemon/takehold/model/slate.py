@@ -13,10 +13,14 @@ from functools import lru_cache
 
 from takehold.model.recording import Recording
 
+_TAKE = r"[Tt](?P<take>[0-9]{1,4})(?![0-9A-Za-z]).*"
+# In this order: `16PT1-T002` is take 2 of scene 16PT1, a part of a scene.
 _NAMED = (
-    r"(?P<scene>.*?[0-9A-Za-z])(?:[-_ ]|(?<=[0-9])|(?<=[0-9][A-Za-z]))"
-    r"[Tt](?P<take>[0-9]{1,4})(?![0-9A-Za-z]).*"
+    rf"(?P<scene>.*?[0-9A-Za-z])(?:[-_ ]|(?<=[0-9])){_TAKE}",
+    rf"(?P<scene>.*?[0-9][A-Za-z]){_TAKE}",
 )
+# The time of day follows a date after a T, too (ISO 8601-1:2019, from memory).
+_DATE = r"(?:.*[^0-9])?[0-9]{4}(-?)(?:0[1-9]|1[0-2])\1(?:0[1-9]|[12][0-9]|3[01])"
 _LONGEST_NAME = 255
 
 
@@ -30,8 +34,12 @@ def slated(scene: str, take: str, path: bytes) -> tuple[str, str]:
     """The same of a file that says `scene` and `take`, one of them or both empty."""
     if scene or take:
         return scene, take
-    found = re.fullmatch(_NAMED, stem(path))  # compiled where a name is asked: it takes 2 ms
-    return (found["scene"], found["take"]) if found else ("", "")
+    name = stem(path)
+    for form in _NAMED:  # compiled where a name is asked: it takes 2 ms
+        found = re.fullmatch(form, name)
+        if found and not re.fullmatch(_DATE, found["scene"]):
+            return found["scene"], found["take"]
+    return "", ""
 
 
 @lru_cache(maxsize=4096)  # a day has few scenes and track names, and each is asked for often
