@@ -286,6 +286,37 @@ def test_a_report_of_the_whole_day_lists_the_first_card_too(source: str):
     )
 
 
+@pytest.mark.parametrize("folders", [("ROLL1", "ROLL2"), ("SND_A1", "SND_A2")])
+def test_names_that_begin_anew_on_the_second_card_are_told_apart_by_folder_or_label(
+    folders: tuple[str, str],
+):
+    names = ("T01.WAV", "T02.WAV")
+    on = ["" if folder.startswith("SND") else f"{folder}/" for folder in folders]
+    first = on_card(*(f"{on[0]}{name}".encode() for name in names))
+    second = on_card(*(f"{on[1]}{name}".encode() for name in names), of=3, first=11)
+    whole = report(*(f"{folder}/{name}" for folder in folders for name in names), of=3)
+    (told,) = of_day(*first, *second, whole)
+    assert told.says.endswith("all 4 recordings it names are there, of them 2 on SND_A1.")
+    (told,) = of_day(*first[:1], *second, whole)
+    assert f"not on that card: {folders[0]}/T02.WAV;" in told.says
+
+
+def test_of_a_report_that_agrees_its_names_are_counted():
+    """And no MP3s beside them, nor names of one file twice, nor tracks of it."""
+    mixes = on_card(*(b"MP3/S01T0%d.MP3" % n for n in (1, 2, 3)), first=11)
+    (says,) = noted(*CARD, *mixes, report(*ALL))
+    assert says.endswith("its card: all 3 recordings it names are there.")
+    paths = tuple(f"DAY01/{name}" for name in ALL)
+    (says,) = noted(*CARD, *mixes, report(*ALL, besides=(paths,)))
+    assert says.endswith("its card: all 3 recordings it names are there.")
+    mp3 = tuple(name.replace("WAV", "MP3") for name in ALL)
+    (says,) = noted(*CARD, *mixes, report(*ALL, *mp3))
+    assert says.endswith("its card: all 6 recordings it names are there.")
+    mixes = on_card(b"MP3/S01T01.MP3", b"MP3/S01T02.MP3", first=31)
+    (told,) = of_day(*MORNING, *mixes, *EVENING, report(*WHOLE_DAY, of=3))
+    assert told.says.endswith("all 4 recordings it names are there, of them 2 on SND_A1.")
+
+
 def test_what_is_on_no_card_of_the_day_is_missing_still():
     (told,) = of_day(*MORNING, *EVENING, report(*WHOLE_DAY, "S01T05.WAV", of=3))
     assert told.says == (

@@ -42,6 +42,120 @@ def test_a_name_for_each_track_of_a_poly_file():
     assert told.code == "report-names-missing"
 
 
+def test_a_row_for_each_track_stands_for_the_poly_file_of_that_name_only():
+    """Files that are numbered so are no tracks of it, however many of them lack."""
+    stereo = [wav(n, b"X_00%d.WAV" % n, take=str(n), channels=2) for n in (1, 2, 3)]
+    names = [f"X_00{n}.WAV" for n in (1, 2, 3, 4, 5)]
+    (told,) = found(*stereo, report(*names))
+    assert told.says.endswith("names 2 files that are not on that card: X_004.WAV, X_005.WAV.")
+    assert codes(*stereo, report(*names[3:])) == ["report-names-missing"]
+    part = wav(60, b"T02_1.WAV", channels=2)
+    (told,) = found(*CARD, part, report(*ALL, "T02_1.WAV", "T02_2.WAV", "T02_3.WAV"))
+    assert told.says.endswith("names 2 files that are not on that card: T02_2.WAV, T02_3.WAV.")
+    first = wav(9, b"X.WAV", take="9", channels=2)
+    told = found(first, *stereo, report(*names))
+    assert [x.code for x in told] == ["report-names-missing", "report-omits"]
+
+
+TAKES = ("T01.WAV", "T02.WAV", "T03.WAV")
+
+
+@pytest.mark.parametrize("above", ["", "A:\\", "/Volumes/SND_A1/", "/Volumes/Any/Day 1/"])
+def test_names_of_a_folder_that_the_card_lacks_are_none_of_another_folder(above: str):
+    """Of two names that would mean one file that one does whose folder it is in."""
+    names = [f"{above}{folder}/{name}" for folder in ("SC1", "SC2") for name in TAKES]
+    one = on_card(*(f"SC1/{name}".encode() for name in TAKES))
+    (told,) = found(*one, report(*names))
+    assert told.says.count("SC2/") == 3
+    assert "names 3 files that are not on that card" in told.says
+    mixes = on_card(*(f"MP3/{name[:-4]}.MP3".encode() for name in TAKES), first=11)
+    plain = [name.removesuffix(".WAV") for name in names]
+    for listed in (names, plain):
+        assert "report-names-missing" in codes(*one, *mixes, report(*listed))
+    rows = [f"{above}{folder}/T01_{n}.WAV" for folder in ("SC1", "SC2") for n in (1, 2)]
+    (told,) = found(wav(1, b"SC1/T01.WAV", channels=2), report(*rows))
+    assert "names 2 files that are not on that card" in told.says
+    both = on_card(*(f"{folder}/{name}".encode() for folder in ("SC1", "SC2") for name in TAKES))
+    assert codes(*both, report(*names)) == []
+    assert codes(*one, report(*names[:3])) == []
+
+
+def test_a_folder_that_lacks_may_have_a_blank_in_its_name():
+    """And more files than are there: they are no log's sentences that end in names."""
+    one = on_card(b"Scene 1/T01.WAV", b"Scene 1/T02.WAV")
+    names = [f"Scene 2/T0{n}.WAV" for n in (1, 2, 3, 4)]
+    for above in ("", "A:\\"):
+        listed = [above + name for name in ("Scene 1/T01.WAV", "Scene 1/T02.WAV", *names)]
+        (told,) = found(*one, report(*listed))
+        assert "names 4 files that are not on that card" in told.says
+        stems = [name.removesuffix(".WAV") for name in listed]
+        (told,) = found(*one, report(besides=(("Sound", *stems),)))
+        assert "names 4 files that are not on that card" in told.says
+
+
+@pytest.mark.parametrize("place", ["", "SC3/"])
+def test_where_no_folder_of_several_agrees_none_is_that_of_the_file(place: str):
+    """One of them at least is not there, and which one nobody can tell."""
+    files = on_card(*(f"{place}{name}".encode() for name in TAKES))
+    names = [f"{folder}/{name}" for folder in ("SC1", "SC2") for name in TAKES]
+    (told,) = found(*files, report(*names))
+    assert told.code == "report-names-missing"
+    assert "names 6 files" in told.says
+
+
+def test_folders_that_tell_no_two_files_apart_are_no_matter():
+    """The path of a copy in a column of its own; a path below another; the same one in short."""
+    files = on_card(b"D/T01.WAV", b"D/T02.WAV")
+    there = ("/Volumes/SND_A1/D/T01.WAV", "/Volumes/SND_A1/D/T02.WAV")
+    copies = ("/Volumes/RAID/x/T01.WAV", "/Volumes/RAID/x/T02.WAV")
+    assert codes(*files, report(*there, besides=(copies,))) == []
+    assert codes(*files, report(*copies, besides=(there,))) == []
+    assert codes(*files, report(*there, "D/T01.WAV", "T02.WAV")) == []
+    below = on_card(b"D/T01.WAV", b"D/FALSE/T01.WAV", b"D/MP3/T01.MP3")
+    names = ("X:/D/T01.WAV", "X:/D/FALSE/T01.WAV", "X:/D/MP3/T01.MP3")
+    assert codes(*below, report(*names)) == []
+    assert codes(*below, report(*(name[:-4] for name in names))) == []
+
+
+def test_a_name_that_ends_otherwise_than_the_file_is_not_its_name():
+    """A WAVE file that is gone, and the MP3 that the recorder wrote beside it."""
+    mixes = on_card(*(b"MP3/S01T0%d.MP3" % n for n in (1, 2, 3)), first=11)
+    assert codes(*CARD, *mixes, report(*ALL)) == []
+    (told, omits) = found(*CARD[:2], *mixes, report(*ALL))
+    assert told.says.endswith("names a file that is not on that card: S01T03.WAV.")
+    assert omits.says.endswith("1 recording is in no sound report: MP3/S01T03.MP3.")
+    assert "report-names-missing" in codes(*mixes, report(*ALL))
+    assert "report-names-missing" in codes(*CARD[:2], *mixes, report(*ALL[:2], "S01T03.WAV*"))
+    mp3 = tuple(name.replace("WAV", "MP3") for name in ALL)
+    (told,) = found(*mixes, report(*ALL, besides=(mp3,)))
+    assert told.says.endswith(f"names 3 files that are not on that card: {', '.join(ALL)}.")
+    stems = [name.removesuffix(".WAV") for name in ALL]
+    assert codes(*CARD[:2], *mixes, report(*stems)) == []
+    kept = on_card(b"DAY01/S01T03.FLAC", first=50)
+    assert "report-names-missing" in codes(*CARD[:2], *kept, report(*ALL))
+    kept = on_card(b"DAY01/S01T03.bwf", first=50)
+    assert codes(*CARD[:2], *kept, report(*ALL)) == []
+
+
+def test_names_of_mp3s_are_those_of_the_wave_files_of_a_card_that_has_no_mp3():
+    """Unless the table has both."""
+    mp3 = [name.replace("WAV", "mp3") for name in ALL]
+    assert codes(*CARD, report(*mp3)) == []
+    assert codes(*CARD, report(*ALL, *mp3)) == ["report-names-missing"]
+    mixes = on_card(b"MP3/S01T01.MP3", b"MP3/S01T02.MP3", first=11)
+    (told,) = found(*CARD, *mixes, report(*ALL, *mp3))
+    assert told.says.endswith("names a file that is not on that card: S01T03.mp3.")
+
+
+def test_the_mp3_of_a_set_of_files_takes_no_name_from_it():
+    """`T01.WAV` for the files of a take, and the mix of them that has that name."""
+    files = [wav(n, b"D/T01_%d.WAV" % n, "1", "1", family_uid="F", total_files=2) for n in (1, 2)]
+    mix = on_card(b"MP3/T01.MP3", first=9)
+    assert codes(*files, *mix, report("T01.WAV", "T01.MP3")) == []
+    assert codes(*files, *mix, report("T01.WAV")) == []
+    assert "report-names-missing" in codes(*mix, report("T01.WAV", "T01.MP3"))
+
+
 def test_a_folder_that_the_card_has_tells_which_file_is_meant():
     """A card that was not cleared, with a folder a day and names that begin anew."""
     old = [replace(r, day=BEFORE) for r in on_card(b"05/T01.WAV", b"05/T02.WAV", first=11)]

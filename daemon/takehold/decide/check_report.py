@@ -44,14 +44,15 @@ def report_findings(view: DayStanding, ledger: Ledger, found: Reports) -> Iterat
 
 def _compared(load: Load, report: Report, ledger: Ledger) -> Iterator[Finding]:
     """What is said of a report in the newest day that it lists something of."""
-    on = Counter(ledger.loads[recording.load].label for recording in report.beside)
+    others = (r.load for r in report.named if r.load != load.id)
+    on = Counter(ledger.loads[number].label for number in others)
     cards = ", ".join(f"{count} on {shown(label)}" for label, count in sorted(on.items()))
     yield _missing(load, report, cards) if report.missing else _agrees(load, report, cards)
 
 
 def _agrees(load: Load, report: Report, cards: str) -> Finding:
     name = f"{shown(load.label)}/{display(report.file.path)}"
-    count = len(report.lists) + len(report.beside)
+    count = len(report.named)
     what = {0: "none of what it names is", 1: "the recording that it names is"}
     what_is = what.get(count, f"all {count} recordings it names are") + " there"
     what_is += f", of them {cards}" if cards else ""

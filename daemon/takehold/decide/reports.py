@@ -28,13 +28,16 @@ _NO_LETTER = re.compile(r"[\W\d_]+")
 # A remark that ends in a name, as `not recorded: S1T4.WAV`: no card takes these in a file's name
 # (exFAT file system specification, section 7.7.3).
 _REMARK = re.compile(r'["<>?|]|:\s')
+# What begins a path.
+_PATH = re.compile(r"(?:[A-Za-z]:)?[\\/]")
 
 
 class Report(NamedTuple):
     """A table, the recordings of its card that it lists, and the names that are of none.
 
     `beside` are recordings that it lists of the day's other cards of that role; `left` those that
-    it names as they are not on their card any more: what was renamed there is listed.
+    it names as they are not on their card any more: what was renamed there is listed. `named` are
+    those there that its names tell apart, one a name: more are listed with them, as MP3s.
     """
 
     file: Recording
@@ -42,6 +45,7 @@ class Report(NamedTuple):
     missing: tuple[str, ...]
     beside: tuple[Recording, ...] = ()
     left: tuple[Recording, ...] = ()
+    named: tuple[Recording, ...] = ()
 
     @property
     def day(self) -> str:
@@ -59,7 +63,8 @@ def reports_on(view: DayStanding, ledger: Ledger) -> Reports:
     cards = {load.id: Card.of(ledger, load) for load in view.loads}
     if not any(_is_table(file) for card in cards.values() for file in card.files):
         return {}
-    shelves = {number: Shelf(card.audio()) for number, card in cards.items()}
+    labels = {load.id: load.label for load in view.loads}
+    shelves = {number: Shelf(card.audio(), labels[number]) for number, card in cards.items()}
     before = {number: Shelf(card.left) for number, card in cards.items()}
     renamed = {number: now for card in cards.values() for number, now in card.renamed.items()}
     found = {}
@@ -68,9 +73,9 @@ def reports_on(view: DayStanding, ledger: Ledger) -> Reports:
         if listed is None or not listed.untaken:
             shelf = shelves[load.id]
             mates = [one.id for one in view.loads if one.role is load.role and one is not load]
-            mates = [mate for mate in mates if not shelf.shares_names(shelves[mate])]
-            others = [shelves[mate] for mate in mates]
-            lost = [before[number] for number in (load.id, *mates)]
+            alike = [mate for mate in mates if shelf.shares_names(shelves[mate])]
+            others = [(shelves[mate], mate in alike) for mate in mates]
+            lost = [before[number] for number in (load.id, *mates) if number not in alike]
             tables = filter(_is_table, cards[load.id].files)
             made = (_report(file, shelf, others, lost, renamed) for file in tables)
             found[load.id] = tuple(one for one in made if one is not None)
@@ -118,30 +123,38 @@ def _is_table(file: Recording) -> bool:
 def _report(
     file: Recording,
     shelf: Shelf,
-    others: Iterable[Shelf],
+    others: Iterable[tuple[Shelf, bool]],
     before: Iterable[Shelf],
     renamed: Mapping[int, Recording],
 ) -> Report | None:
     """A table as a report; None where it is none.
 
-    `shelf` is of its card, `others` are of cards it may list too, `before` hold what has left all
-    these cards, and `renamed` tells what they have in the stead of that.
+    `shelf` is of its card, `others` are of cards it may list too, of those that share names with it
+    by a folder or a label that it lacks. `before` hold what has left all these cards, and `renamed`
+    tells what they have in the stead of that.
     """
     said = file.description
-    here = shelf.found(name for column in (said.listed, *said.besides) for name in column)
-    there = {name: _first(others, name) for name in here if not here[name]}
+    here = shelf.found((said.listed, *said.besides))
+    there = {}
+    for name in (name for name in here if not here[name]):
+        tell = (o for o, alike in others if not alike or o.has_folder_of(name, shelf))
+        there[name] = _first(tell, name)
     lost = {name: _first(before, name) for name in there if not there[name]}
     known = {name for files in (here, there, lost) for name in files if files[name]}
+    known |= set(filter(shelf.has_name, there))  # in another folder, or with another ending
     column = _column(said, known)
     listed = _no_remarks(shelf, {name: here[name] for name in column}, loosely=said.loosely)
     lists, beside, left = (_all(listed, files) for files in (here, there, lost))
-    lists |= {now.id: now for old in left if (now := renamed.get(old)) is not None}
+    now = {new.id: new for old in left if (new := renamed.get(old)) is not None}
+    chief = (files[0] for name in listed if (files := here[name] or there[name]))
+    named = {r.id: r for r in chief} | now
+    lists |= now
     audio = sum(map(names_audio, listed))
     if not lists and not left and audio < FEWEST:
         return None
     missing = [name for name in listed if name in lost and not lost[name]]
     surely = _surely(missing, [name for name in listed if name not in missing])
-    told = (tuple(found.values()) for found in (beside, left))
+    told = (tuple(found.values()) for found in (beside, left, named))
     return Report(file, tuple(lists.values()), tuple(surely), *told)
 
 
@@ -153,10 +166,16 @@ def _no_remarks(shelf: Shelf, found: Mapping[str, object], *, loosely: bool) -> 
     """
     spaced = [name for name in found if " " in name]
     unknown = {n for n in spaced if not found[n] or not _whole(shelf, n, loosely)}
-    sentences = loosely or any(shelf.find(name.split()[-1]) for name in unknown)
+    sentences = loosely or any(_is_there(shelf, name.split()[-1]) for name in unknown)
     if not sentences or 2 * len(unknown) <= len(spaced):
         return list(found)
     return [name for name in found if name not in unknown]
+
+
+def _is_there(shelf: Shelf, word: str) -> bool:
+    """Whether a word is a file's name or path; what a blank in a folder's name parts is no path."""
+    rest = not _PATH.match(word) and not {"/", "\\"}.isdisjoint(word)
+    return shelf.has_path(word) if rest else bool(shelf.find(word))
 
 
 def _whole(shelf: Shelf, name: str, loosely: bool) -> bool:

@@ -1,19 +1,20 @@
 """Which recordings of a card a name in a sound report means.
 
-Names agree in any case, with or without path and ending. A take's name stands for the files of its
-set, and a name with marks around it for what it is without them, if the card has that.
+Names agree in any case, with or without path and ending, but not with another ending: an MP3 is not
+the WAVE file of its name. A take's name stands for the files of its set, and a name with marks
+around it for what it is without them, if the card has that.
 """
 
 from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Set
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence, Set
 
 from takehold.decide.file_set import place, tie
 from takehold.decide.take_names import set_name
 from takehold.formats.names import same_key
-from takehold.formats.report_table import names_audio, unmarked
+from takehold.formats.report_table import LOSSY, audio_kind, names_audio, unmarked
 from takehold.model.recording import Recording
 from takehold.model.slate import same_words, scene_and_take
 
@@ -31,10 +32,13 @@ _Path = tuple[str, ...]
 class Shelf:
     """The recordings of a card by the ends of their paths."""
 
-    def __init__(self, audio: Collection[Recording]) -> None:
+    def __init__(self, audio: Collection[Recording], label: str = "") -> None:
         self._ending: dict[_Path, list[Recording]] = defaultdict(list)
         self._of_take: dict[str, list[Recording]] = defaultdict(list)
         self._folders: set[str] = set()
+        self._label = _keyed(label)[-1]  # paths may begin with it
+        self._kind = {recording.id: _kind(_text(recording.path)) for recording in audio}
+        self._kinds = set(self._kind.values())
         for recording in audio:
             parts = _parts(recording.path)
             for first in range(len(parts)):
@@ -48,44 +52,96 @@ class Shelf:
         """Whether the same name is on both: then a name does not tell which card is meant."""
         return any(len(ending) == 1 and ending in other._ending for ending in self._ending)
 
+    def has_folder_of(self, name: str, other: Shelf) -> bool:
+        """Whether the path of a name has a folder of this card, or its label, that is not there."""
+        mine = (f for f in _keyed(name)[:-1] if f in self._folders or f == self._label)
+        return any(folder not in other._folders and folder != other._label for folder in mine)
+
+    def has_name(self, name: str) -> bool:
+        """Whether anything is called so, wherever it lies and however its name ends."""
+        return bool(self._meant(self._path(name), ""))
+
     def has_path(self, name: str) -> bool:
         """Whether all of it is the end of a path there."""
         parts = name.replace("\\", "/").split("/")
         return len(parts) <= DEEPEST and _keyed(name) in self._ending
 
-    def found(self, names: Iterable[str]) -> dict[str, list[Recording]]:
-        """The recordings that each name means.
+    def found(self, columns: Iterable[Sequence[str]]) -> dict[str, list[Recording]]:
+        """The recordings that each name of a table means, those of its own ending first.
 
         A name that is a take's, or another's with a mark, is that of a file of its own where the
         table has those that it would stand for besides.
         """
-        paths = {name: self._path(name) for name in dict.fromkeys(names)}
+        columns = [*columns]
+        paths = {name: self._path(name) for column in columns for name in column}
         whole = set(map(_keyed, paths))
-        alone = {r.id for path in paths.values() for r in self._named(path)}
+        own = {name: self._own(path, _kind(name)) for name, path in paths.items()}
+        alone = {r.id for files in own.values() for r in files}
         found: dict[str, list[Recording]] = {}
         for name, path in paths.items():
-            files = self._meant(path)
+            files = self._meant(path, _kind(name))
             behind = names_audio(unmarked(name)) and not names_audio(name)  # no part of any name
             marked = path != _keyed(name) and path in whole and not behind
-            takes = not self._named(path) and not alone.isdisjoint(r.id for r in files)
+            takes = not own[name] and not alone.isdisjoint(r.id for r in self._chief(name, files))
             found[name] = [] if marked or takes else files
-        return found | self._of_tracks(found, whole)
+        found |= self._of_tracks(found, whole)
+        for column in columns:
+            found |= {name: [] for name in {*self._strange(column, paths, found)}}
+        return found
 
     def _of_tracks(
         self, found: Mapping[str, list[Recording]], whole: Set[_Path]
     ) -> dict[str, list[Recording]]:
-        """The poly files of which the table names each track, by its names for them."""
+        """The poly files of which the table names each track, called so, by its names for them.
+
+        Where one of these is a file, the others are files that lack: a number is no track there.
+        """
         tracks: dict[_Path, list[str]] = defaultdict(list)
-        for name in (name for name, files in found.items() if not files):
+        for name in found:
             *folders, stem = _keyed(name)
             if _NUMBER.search(stem):
                 tracks[(*folders, _NUMBER.sub("", stem))].append(name)
         polys: dict[str, list[Recording]] = {}
         for path, its in tracks.items():
-            files = self._meant(path)
-            if path not in whole and all(_channels(file) == len(its) > 1 for file in files):
-                polys |= dict.fromkeys(its, files)
+            kind = _kind(its[0])
+            files = self._own(path, kind)
+            rows = path not in whole and not any(found[name] for name in its)
+            if files and rows and all(_channels(file) == len(its) > 1 for file in files):
+                polys |= dict.fromkeys(its, self._meant(path, kind))
         return polys
+
+    def _strange(
+        self,
+        column: Iterable[str],
+        paths: Mapping[str, _Path],
+        found: Mapping[str, list[Recording]],
+    ) -> Iterator[str]:
+        """The names that mean a file that another name means, by folders that it is not in.
+
+        The same name in several folders is several files, also if the card lacks one of these: a
+        file is that of the name whose folders agree the most, and of none of several that agree
+        alike. What the names begin with together, as a volume's, tells nothing.
+        """
+        meant: dict[int, dict[_Path, list[str]]] = defaultdict(dict)
+        files: dict[int, Recording] = {}
+        for name in column:
+            for recording in self._chief(name, found[name]):
+                meant[recording.id].setdefault(paths[name][:-1], []).append(name)
+                files[recording.id] = recording
+        for number, names in meant.items():
+            if len(names) > 1:
+                its = {self._label, *_parts(files[number].path)[:-1]}
+                best, *others = sorted(names, key=lambda f: (-len(its.intersection(f)), len(f), f))
+                for folders in others:
+                    less = len(its.intersection(folders)) < len(its.intersection(best))
+                    alike = not less and _beyond(best, folders, its)
+                    if (less or alike) and _beyond(folders, best, its):
+                        yield from names[folders]
+                        yield from names[best] if alike else ()
+
+    def _chief(self, name: str, files: Sequence[Recording]) -> Sequence[Recording]:
+        """Those of its own ending of what a name means, or all if it is none's."""
+        return [r for r in files if self._fits(r, _kind(name))] or files
 
     def find(self, name: str) -> list[Recording]:
         """The recordings that a report means by a name.
@@ -95,21 +151,39 @@ class Shelf:
         all files of its set, and of its first part the other parts. Marks around a name are a part
         of it only if the card has nothing that is called as what is left.
         """
-        return self._meant(self._path(name))
+        return self._meant(self._path(name), _kind(name))
 
     def _path(self, name: str) -> _Path:
         """What is looked for: the whole, or what is left without marks if the card has that."""
-        whole, left = _keyed(name), _keyed(unmarked(name))
-        return left if whole != left and not self._meant(whole) and self._meant(left) else whole
+        whole, left, kind = _keyed(name), _keyed(unmarked(name)), _kind(name)
+        marked = whole != left and not self._meant(whole, kind) and self._meant(left, kind)
+        return left if marked else whole
 
-    def _meant(self, parts: _Path) -> list[Recording]:
-        found = self._named(parts)
-        takes = {_take(recording) for recording in found}
+    def _meant(self, parts: _Path, kind: str) -> list[Recording]:
+        """What is called so: if a file of that kind is among it, the others are listed with it.
+
+        A name of a lossy file may be that of what it was made of, on a card without any such files.
+        """
+        if kind in LOSSY and kind not in self._kinds:
+            kind = ""
+        own = self._own(parts, kind)
+        takes = {_take(recording) for recording in own}
         its = self._of_take.get(parts[-1], [])
-        return found + self._within(parts, [r for r in its if not found or _take(r) in takes])
+        found = own + self._within(parts, [r for r in its if not own or _take(r) in takes])
+        found += self._named(parts)
+        found.sort(key=lambda r: not self._fits(r, kind))
+        return found if any(self._fits(r, kind) for r in found[:1]) else []
+
+    def _own(self, parts: _Path, kind: str) -> list[Recording]:
+        """The recordings whose own name it is, with its ending."""
+        return [r for r in self._named(parts) if self._fits(r, kind)]
+
+    def _fits(self, recording: Recording, kind: str) -> bool:
+        """Whether it may have a name of that kind; what has no ending of audio may be any."""
+        return not kind or self._kind[recording.id] in (kind, "")
 
     def _named(self, parts: _Path) -> list[Recording]:
-        """The recordings whose own name it is."""
+        """The recordings whose own name it is, with any ending."""
         endings = (parts[first:] for first in range(len(parts)))
         return self._within(
             parts, next((self._ending[e] for e in endings if e in self._ending), [])
@@ -173,6 +247,22 @@ def _take(recording: Recording) -> tuple[bytes, str, str]:
     """The folder, and the take as the file tells it."""
     said = recording.description.metadata
     return recording.path.rpartition(b"/")[0], said.scene, said.take
+
+
+def _kind(name: str) -> str:
+    return audio_kind(name) or audio_kind(unmarked(name))
+
+
+def _text(path: bytes) -> str:
+    return path.decode("utf-8", "surrogateescape")
+
+
+def _beyond(folders: _Path, others: _Path, there: set[str]) -> bool:
+    """Whether it has folders that are not there, but for those that both begin with."""
+    same = next(
+        (n for n, (a, b) in enumerate(zip(folders, others, strict=False)) if a != b), len(others)
+    )
+    return not there.issuperset(folders[same:])
 
 
 def _keyed(name: str) -> _Path:

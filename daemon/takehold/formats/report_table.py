@@ -24,6 +24,8 @@ NAMES_CAP = 10_000
 NAME_CAP = 255
 
 AUDIO = (".wav", ".bwf", ".rf64", ".w64", ".flac", ".mp3", ".aif", ".aiff")
+LOSSY = frozenset({".mp3"})
+_SAME = {".bwf": ".wav", ".rf64": ".wav", ".w64": ".wav", ".aiff": ".aif"}
 MARKS = (",", ";", "\t", "|", "")  # the last: columns that blanks keep apart
 COLUMNS_CAP = 512
 _BLANKS = re.compile(r"\t| {2,}")
@@ -92,6 +94,12 @@ def _bounded(columns: Iterable[Iterable[str]]) -> Iterator[tuple[str, ...]]:
 def names_audio(name: str) -> bool:
     """Whether it has the ending of an audio file."""
     return name.lower().endswith(AUDIO)
+
+
+def audio_kind(name: str) -> str:
+    """The ending of an audio file, one for all that hold the same; "" if it has none."""
+    ending = next((ending for ending in AUDIO if name.lower().endswith(ending)), "")
+    return _SAME.get(ending, ending)
 
 
 def unmarked(name: str) -> str:
