@@ -52,6 +52,28 @@ def test_wrap_does_not_end_well_for_a_day_that_was_never_seen(instance: Instance
     assert instance.run("wrap", yesterday).returncode == 0
 
 
+def test_the_cards_of_a_night_are_closed_in_the_morning(tmp_path: Path):
+    """They came in after the new day began: that makes it no day of work."""
+    today, night = shooting_day(0), shooting_day(1)
+    (tmp_path / "shuttle").mkdir()
+    for name in ("SND_A1", "SND_B1"):
+        put(tmp_path / name, "NIGHT/S01T01.WAV", take(1, 1, day=night))
+    cards = {
+        "primary": ("primary", tmp_path / "SND_A1"),
+        "backup": ("backup", tmp_path / "SND_B1"),
+    }
+    drive, keys = {"shuttle-1": tmp_path / "shuttle"}, {"copies_required": 1}
+    made = Instance(tmp_path / "laptop", cards, drive, keys, NOW)
+    made.run("once")
+    wrapped = made.run("wrap")
+    first, second, *_ = wrapped.stdout.splitlines()
+    assert first == f"! Nothing of today ({today}) was seen; this is {night}."
+    assert second == f"{night}: READY."
+    assert [path.name for path in tmp_path.rglob("*.manifest.json")] != []
+    assert all(night in path.name for path in tmp_path.rglob("*.manifest.json"))
+    assert made.run("day").stdout.splitlines()[:2] == [first, second]
+
+
 def test_what_is_decided_of_another_day_says_which_day_to_close(instance: Instance, tmp_path: Path):
     """`wrap` without a day would close today's."""
     yesterday = shooting_day(1)

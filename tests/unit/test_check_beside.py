@@ -21,11 +21,11 @@ from planworld import (
     target,
     view,
 )
-from takehold.decide.check import Around, check
+from takehold.decide.check import Around, check, verdict
 from takehold.decide.standing import DayStanding, day_standing
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
-from takehold.model.finding import Finding, Relation, Severity
+from takehold.model.finding import Finding, Relation, Severity, Verdict
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Source
@@ -114,6 +114,7 @@ def test_a_watch_folder_of_another_date_was_seen() -> None:
 
 def test_on_the_backups_own_day_it_is_no_recording_without_a_primary() -> None:
     known = day_of(mine(), its())
+    known.apply([closed(Verdict.READY)])
     says = "SND_B1: 1 of its recordings holds audio of 2031-05-06; see that day."
     assert told(known, "backup-day-off", BEFORE) == [(Severity.NOTE, says)]
     assert codes(known, BEFORE).isdisjoint({"only-on-backup", "primary-not-seen"})
@@ -121,6 +122,28 @@ def test_on_the_backups_own_day_it_is_no_recording_without_a_primary() -> None:
     asked = replace(settings(), sources=(*settings().sources, folder))
     said = check(day_standing(known, BEFORE, asked), known, asked, Around())
     assert "source-not-seen" not in {x.code for x in said}
+
+
+def closed(verdict: Verdict) -> f.Revised:
+    """A manifest of the day of the primary's date."""
+    return f.Revised(DAY, 1, f"{DAY}.r1.manifest.json", "0" * 64, NOON, verdict, "basis")
+
+
+@pytest.mark.parametrize("newest", [None, Verdict.HOLD])
+def test_a_day_of_backups_alone_is_not_ready_before_the_day_that_they_back_up(
+    newest: Verdict | None,
+) -> None:
+    """It may be the primary's date that is off: nobody is told READY of half a day's work."""
+    known = day_of(mine(), its())
+    known.apply([closed(newest)] if newest else [])
+    says = (
+        "No primary card with a recording of 2031-05-05 was seen (primary); all that is known of it"
+        " are backups of 2031-05-06, which is not closed as READY."
+    )
+    assert told(known, "primary-not-seen", BEFORE) == [(Severity.LOOK, says)]
+    assert verdict(tuple(found(known, BEFORE)), {})[0] is Verdict.HOLD
+    (one,) = (x for x in found(known, BEFORE) if x.code == "primary-not-seen")
+    assert "takehold wrap 2031-05-06" in one.do
 
 
 def test_a_day_that_has_more_still_wants_its_primary_card() -> None:

@@ -92,3 +92,11 @@ def test_one_more_file_asks_again() -> None:
     (before,), (after,) = (told(*takes(n), expect=Expect(bit_depth=16)) for n in (2, 3))
     assert before.id != after.id
     assert before.subject == after.subject
+
+
+def test_another_set_up_asks_again() -> None:
+    """A decision holds for the words that it was given for, of one file as of several."""
+    for count in (1, 2):
+        rates = (Expect(Rate(n, 1)) for n in (24, 30))
+        (before,), (after,) = (told(*takes(count), expect=expect) for expect in rates)
+        assert before.id != after.id

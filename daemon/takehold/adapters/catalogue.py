@@ -117,7 +117,7 @@ class SqliteCatalogue:
                 ) from error
 
     def days(self) -> frozenset[str]:
-        """The days that any file is of, or on which a load first came."""
+        """The days that any file is of, or on which a card first came that may hold more."""
         with catalogue_file.transaction(self._db, self._path, "DEFERRED"):
             return catalogue_told.days(self._db)
 

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-# A transmitter's file of the evening before may reach into the day. What is gone from its card (the
-# one reason with a g, decide/listing) says nothing of other days. Whether a person has decided
+# Listings with something that only the card can tell. What is gone from it is the one reason with a
+# g (decide/listing).
+OPEN = """untaken OR skipped GLOB '*"why":"[^g]*'"""
+# A transmitter's file of the evening before may reach into the day. Whether a person has decided
 # on a trouble is seen by the reads of its file, whatever its day; and whether what is not known of
 # a watch folder may be of the day, by all that is known of it (decide/check_cards).
-_OF_DAY = """SELECT load FROM recording WHERE day = :day
+_OF_DAY = f"""SELECT load FROM recording WHERE day = :day
     UNION SELECT id FROM load WHERE day = :day
     UNION SELECT load.id FROM load JOIN recording ON recording.load = load.id
         WHERE load.role = 'bodypack' AND recording.day = date(:day, '-1 day')
     UNION SELECT load FROM recording WHERE id IN (
         SELECT CAST(substr(key, 5) AS INTEGER) FROM trouble WHERE key LIKE 'rec %'
     )
-    UNION SELECT load FROM listing WHERE untaken OR skipped GLOB '*"why":"[^g]*'
-    UNION SELECT CAST(substr(key, 6) AS INTEGER) FROM trouble WHERE key LIKE 'load %'"""
+    UNION SELECT load FROM listing WHERE {OPEN}
+    UNION SELECT CAST(substr(key, 6) AS INTEGER) FROM trouble WHERE key LIKE 'load %'"""  # noqa: S608  # own names only
 # The days whose backup cards may answer the day's recordings, or the reverse (decide/astray): two
 # to either side of it, and of each day of the cards that came in with its own.
 _AROUND = """WITH near(day) AS (

@@ -10,7 +10,7 @@ from sys import intern
 from typing import Any
 
 from takehold.adapters import plain
-from takehold.adapters.catalogue_day import conditions
+from takehold.adapters.catalogue_day import OPEN, conditions
 from takehold.model import facts as f
 from takehold.model.comparison import Comparison
 from takehold.model.recording import Copy, Digests, Load, Proof, Reading, Recording, Seen, Stamp
@@ -20,15 +20,17 @@ from takehold.model.sound import Coding, Description, Sound
 _COPY_COLUMNS = (
     "recording, destination, root, disks, path, at, seen, durable, mtime, written_on, remounted"
 )
-# From each day to the next one in the index (schema/0006): not a look at each recording.
-DAYS = """WITH RECURSIVE known(day) AS (
+# From each day to the next one in the index (schema/0006): not a look at each recording. The day on
+# which a card first came, while nobody knows all that is on it: it may be of that day.
+DAYS = f"""WITH RECURSIVE known(day) AS (
         SELECT min(day) FROM recording
         UNION ALL SELECT (SELECT min(day) FROM recording WHERE day > known.day) FROM known
         WHERE known.day IS NOT NULL
     )
     SELECT day FROM known
     WHERE EXISTS (SELECT 1 FROM recording WHERE recording.day = known.day AND NOT gone)
-    UNION SELECT day FROM load"""
+    UNION SELECT day FROM load LEFT JOIN listing ON listing.load = load.id
+        WHERE listing.load IS NULL OR {OPEN}"""  # noqa: S608  # own names only
 _SEEN = {seen.value: seen for seen in Seen}
 _CODINGS = {coding.value: coding for coding in Coding}
 
@@ -104,7 +106,7 @@ def _of_no_file(db: sqlite3.Connection) -> Iterator[f.Fact]:
 
 
 def days(db: sqlite3.Connection) -> frozenset[str]:
-    """The days that any file is of, or on which a load first came."""
+    """The days that any file is of, or on which a card first came that may hold more."""
     return frozenset(row[0] for row in db.execute(DAYS))
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from takehold.cli.tables import count
 from takehold.decide.check import Around
+from takehold.decide.check_beside import packs_alone
 from takehold.decide.judge import judge
 from takehold.decide.judged import Judged
 from takehold.decide.unsettled import DECIDED
@@ -31,7 +32,7 @@ def judged_day(place: Home, day: str, settings: Settings, around: Around) -> tup
         with reading(place, day, around=True) as (ledger, _):
             judged = judge(ledger, day, settings, around)
     mine = {load.id for load in judged.view.loads} | {s.load.id for s in judged.view.beside}
-    if _may_be_explained(judged.findings, mine):
+    if _may_be_explained(judged.findings, mine) or packs_alone(judged.view):
         with reading(place) as (ledger, _):
             judged = judge(ledger, day, settings, around)
     return judged, ledger

@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from takehold.decide.check_beside import answered_elsewhere, beside_findings, packs_alone, undated
+from takehold.decide.check_beside import beside_findings
 from takehold.decide.check_cards import card_findings
 from takehold.decide.check_compared import uncompared_findings
 from takehold.decide.check_coverage import (
@@ -21,6 +21,7 @@ from takehold.decide.check_coverage import (
 )
 from takehold.decide.check_dates import date_findings, uncleared_findings
 from takehold.decide.check_file import file_findings
+from takehold.decide.check_not_seen import not_seen, nothing_seen
 from takehold.decide.check_reduced import reduced_findings
 from takehold.decide.check_report import report_findings
 from takehold.decide.check_set_up import set_up_findings
@@ -45,7 +46,7 @@ from takehold.formats.names import display, shown
 from takehold.model.facts import Acked, Trouble
 from takehold.model.finding import Finding, Severity, Verdict
 from takehold.model.ledger import Ledger
-from takehold.model.settings import Role, Settings
+from takehold.model.settings import Settings
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
 ORDER = {HOLD: 0, LOOK: 1, NOTE: 2}
@@ -96,9 +97,8 @@ def check(
     papers_only = all(
         is_document(r.path) or r.id in papers for r in (s.recording for s in view.files)
     )
-    found += _nothing(view) if papers_only else _day(view, ledger, settings, around)
+    found += nothing_seen(view) if papers_only else not_seen(view, ledger, settings, around)
     found += _same_disk(view, settings)
-    found += () if papers_only else _sources(view, settings)
     found += _other_days(view, ledger)
     found += _unpublished(view, ledger, around)
     found += _met(view, ledger)
@@ -250,75 +250,6 @@ def _met(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
             says = f"{where} stands there and is not of this takehold; it is left alone."
             do = "See who wrote it. Tell post that the revision with the highest number counts."
             yield finding("manifest-of-others", LOOK, where, says, do, covers=met.sha256)
-
-
-def _nothing(view: DayStanding) -> Iterator[Finding]:
-    """A day without a recording; documents alone may be of cards whose takes are of another day."""
-    says, do = f"No recording of {view.day} was seen", "Put the day's cards in"
-    if not view.files:
-        do += ". If they are in, their recorder's date may be wrong: see the other days."
-        yield finding("nothing-seen", HOLD, view.day, f"{says}.", do)
-        return
-    count = "1 document" if len(view.files) == 1 else f"{len(view.files)} documents"
-    about = these(s.recording for s in view.files)
-    do += ", if anything was recorded then. If it was, its recorder's date may be wrong."
-    yield finding("nothing-seen", LOOK, view.day, f"{says}, only {count}.", do, covers=about)
-
-
-def _day(
-    view: DayStanding, ledger: Ledger, settings: Settings, around: Around
-) -> Iterator[Finding]:
-    for role, code in ((Role.PRIMARY, "primary-not-seen"), (Role.BACKUP, "backup-not-seen")):
-        expected = [s for s in settings.sources if s.role is role]
-        there = any(s.load.role is role for s in view.files)
-        there = there or (role is Role.BACKUP and any(s.load.role is role for s in view.beside))
-        elsewhere, recordings = answered_elsewhere(view) if role is Role.PRIMARY else (0, 0)
-        if elsewhere and elsewhere == recordings:
-            continue
-        if expected and not there:
-            names = ", ".join(shown(s.name) for s in expected)
-            owed = [s for s in view.files if s.owes_copies]
-            # An earlier version is not on its card any more: nobody can read it a second time.
-            sure = role is Role.BACKUP and all(s.reads is Reads.AGREED for s in owed if s.current)
-            # Where the date of some of them is off, it may be that of all.
-            sure |= bool(elsewhere) or (role is Role.PRIMARY and undated(view)) or packs_alone(view)
-            yield finding(
-                code,
-                LOOK if sure else HOLD,
-                names,
-                f"No {role} card with a recording of {view.day} was seen ({names})"
-                f"{_of_other_days(ledger, around, role)}.",
-                f"Put the {role} card in. If it was in, its recorder's date may be wrong: then its"
-                " files are in another day, and only those with the same audio are matched.",
-                covers=these(s.recording for s in owed),
-            )
-
-
-def _of_other_days(ledger: Ledger, around: Around, role: Role) -> str:
-    """The cards of that role that are in all the same: yesterday's may have been put in again."""
-    here = (ledger.loads[n] for n in sorted(around.loads or ()) if n in ledger.loads)
-    return "".join(
-        f"; {shown(load.label)} is in, was first seen on {load.day} and holds nothing of that day"
-        for load in here
-        if load.role is role
-    )
-
-
-def _sources(view: DayStanding, settings: Settings) -> Iterator[Finding]:
-    """Sources of which nothing was seen, though another of that role was (P12)."""
-    elsewhere, recordings = answered_elsewhere(view)
-    if elsewhere and elsewhere == recordings:
-        return
-    seen = {s.load.source for s in (*view.files, *view.beside)}
-    for source in settings.sources:
-        if source.name in seen:
-            continue
-        name = shown(source.name)
-        says = f"Nothing of the source {name} was seen on {view.day}."
-        if source.path is not None:
-            yield finding("source-not-seen", LOOK, name, says, "See whether its folder is there.")
-        elif source.role is Role.BODYPACK or any(s.load.role is source.role for s in view.files):
-            yield finding("source-not-seen", NOTE, name, says)
 
 
 def _around(view: DayStanding, around: Around) -> Iterator[Finding]:

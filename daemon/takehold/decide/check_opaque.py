@@ -38,7 +38,8 @@ def opaque_findings(view: DayStanding, found: Iterable[Take]) -> Iterator[Findin
             f"checked among themselves ({checked}); what they lack is said with each."
         )
         do = "Compare the number of takes with the recorder's list or the paperwork, and decide."
-        about = these(files)
+        beside = (view.index[number].recording for number in view.beside_opaque)
+        about = these([*files, *beside])  # one take more to compare, and it is asked for anew
         yield finding(
             "primary-not-comparable", Severity.LOOK, name, says, do, load=load.id, covers=about
         )

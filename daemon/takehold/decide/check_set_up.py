@@ -53,7 +53,8 @@ def set_up_findings(view: DayStanding, settings: Settings) -> Iterator[Finding]:
         first = odd[0]
         if len(odd) == 1:
             place, number = display(first.recording.place), first.recording.id
-            yield finding(code, severity, place, f"{full_name(first)}: {says}.", do, number)
+            told = f"{full_name(first)}: {says}."
+            yield finding(code, severity, place, told, do, number, covers=says)
             continue
         names = ", ".join(display(s.recording.path) for s in odd[:NAMED])
         more = f" and {len(odd) - NAMED} more" if len(odd) > NAMED else ""

@@ -86,14 +86,15 @@ class Recorder:
     ) -> Finding:
         """A finding about a take, told of its first file, or of those of its set that it is `of`.
 
-        `beside` is what it was weighed against. A decision on it covers just the files that these
-        takes have now.
+        `beside` is what it was weighed against. A decision on it covers just what it says, of the
+        files that these takes have now.
         """
         first, *others = of or (take.first,)
         place = display(self.recording(first).place)
         files = [r for one in (take, beside) if one is not None for r in self.recordings(one)]
         names = ", ".join([self.name_of(first), *map(self._path, others)])
-        return finding(code, severity, place, f"{names}: {says}.", do, first, covers=these(files))
+        covers = these(files) + says
+        return finding(code, severity, place, f"{names}: {says}.", do, first, covers=covers)
 
     def _path(self, number: int) -> str:
         return display(self.recording(number).path)

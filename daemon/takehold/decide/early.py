@@ -1,0 +1,42 @@
+"""Transmitters that were switched on before the day began: their first files are of the day before.
+
+An early call, with nothing recorded the evening before: that day has such files and nothing else.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from takehold.decide.check_beside import packs_alone
+from takehold.decide.coverage import coverage
+from takehold.decide.day import recorder_time
+from takehold.decide.standing import DayStanding, day_standing
+from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
+from takehold.model.settings import Settings
+from takehold.model.sound import Kind
+
+# How long before the day begins they may be switched on. Chosen, no source.
+EARLY = timedelta(hours=1)
+
+
+def switched_on_early(view: DayStanding, ledger: Ledger, settings: Settings) -> str:
+    """The next day, where all of this one are packs that began just before it; "" if not so.
+
+    Each of these cards has takes of that day by timecode: it was in use on that day's work.
+    """
+    ends = datetime.fromisoformat(view.day) + timedelta(days=1, minutes=settings.day_starts_at)
+    audio = [s for s in view.files if s.current and s.recording.description.kind is not Kind.OTHER]
+    files = [standing.recording for standing in audio]
+    if not packs_alone(view) or not all(_began_before(ends, file) for file in files):
+        return ""
+    after = (ends - timedelta(minutes=settings.day_starts_at)).date().isoformat()
+    known = coverage(day_standing(ledger, after, settings), ledger, settings)
+    used = {r.load for its in known.covers.values() for cover in its for r in cover.files}
+    return after if used.issuperset(file.load for file in files) else ""
+
+
+def _began_before(ends: datetime, file: Recording) -> bool:
+    said = file.description.metadata
+    began = recorder_time(said.date, said.time) if said.time else None
+    return began is not None and timedelta(0) <= ends - began <= EARLY
