@@ -363,3 +363,43 @@ def test_of_what_cannot_be_measured_that_is_said(form: WaveFormat, why: str):
     length = "its length, " if "tag" in why else ""
     assert f"cannot be measured ({why}): nothing is said of {length}silence and" in found.says
     assert told(heard(one, metered(b"", form))) == []
+
+
+def muting(samples: np.ndarray, zero: float, every: float = 1.0) -> np.ndarray:
+    """Of each so many seconds the last ones are exactly zero on the second track."""
+    every, zero = round(every * HZ), round(zero * HZ)
+    for at in range(every, len(samples), every):
+        samples[at - zero : at, 1] = 0
+    return samples
+
+
+@pytest.mark.parametrize(
+    ("zero", "every", "codes"),
+    [(0.9, 1.0, ["track-dead"]), (0.4, 0.5, ["track-dead"]), (0.5, 1.0, []), (0.09, 0.1, [])],
+)
+def test_a_track_that_is_zero_for_most_of_a_take_in_pieces_is_told(
+    zero: float, every: float, codes: list[str]
+):
+    """As of a receiver that mutes again and again, no piece as long as a second."""
+    found = told(poly(muting(noise(), zero, every), "Boom", "Lav"))
+    assert [one.code for one in found] == codes
+
+
+def test_how_much_is_zero_in_pieces_is_told_in_all_parts_of_a_take():
+    found = only(*split(muting(noise(), 0.9), 4 * HZ, LONG))
+    assert (found.code, found.severity) == ("track-dead", LOOK)
+    assert found.says == (
+        "SND_A1/T01_1.WAV: goes dead within the take: Lav "
+        "(8.1 s in all, in pieces of 0.9 s at most)."
+    )
+
+
+@pytest.mark.parametrize("sigma", [0.15, 0.17, 0.2, 0.3, 0.5, 1.0])
+def test_a_quiet_16_bit_track_is_often_zero_and_not_dead(sigma: float):
+    """An unused input: noise about the last bit, rounded. What it is below that is silence."""
+    dice = np.random.default_rng(7)
+    whole = np.rint(dice.normal(0, (30.0, sigma), (LONG, 2))).astype("<i2")
+    one = wav(1, b"T01.WAV", "1", "1", MORNING, LONG, channels=2, bits=16,
+              tracks=names("Boom", "Unused"))  # fmt: skip
+    measured = metered(whole.tobytes(), WaveFormat(1, 2, HZ, 16, 4))
+    assert told(heard(one, measured)) == []

@@ -50,6 +50,18 @@ def test_a_difference_behind_a_gap_is_told_of_the_part_that_lies_there(frame: in
     assert (answers[1].frames, answers[1].channels) == (frame - 60, (2,))
 
 
+@pytest.mark.parametrize(("further", "of"), [(50, [2]), (60, [3, 4]), (20, [2])])
+def test_what_is_longer_is_the_track_that_ends_early_by_so_much(
+    further: int, of: list[int]
+) -> None:
+    """The last part lacks the file of track 3; further on than all of it, all are cut."""
+    whole = monos(0, 50)
+    first, last = whole.parts
+    answers = told(Unit((first, last[:2])), Relation.LONGER, None, further)
+    assert [n for n, a in enumerate(answers) if a.relation is Relation.LONGER] == of
+    assert {a.relation for n, a in enumerate(answers) if n not in of} == {SAME}
+
+
 def test_a_cut_end_behind_a_gap_is_told_of_the_last_part() -> None:
     answers = told(polys(0, 60), SHORT, 105, 5)
     assert relations(answers) == [SAME, SHORT]

@@ -26,7 +26,7 @@ from takehold.decide.judge import judge
 from takehold.decide.manifest import Writer, document
 from takehold.decide.takes import takes, takes_of_day
 from takehold.model import facts as f
-from takehold.model.finding import Counterpart, Relation
+from takehold.model.finding import Counterpart, Relation, Severity
 from takehold.model.ledger import Ledger
 from takehold.model.recording import Recording
 from takehold.model.settings import Role
@@ -357,6 +357,17 @@ def test_a_set_that_the_primary_lost_is_whole_over_two_backup_cards() -> None:
     said = [says for code, says in told(*kept) if code == "set-incomplete"]
     assert len(said) == 1
     assert "(1 of 3 files are there, not 2, 3) and whole on the backup card" in said[0]
+
+
+def test_a_set_that_a_mirror_has_whole_can_be_decided() -> None:
+    """A second primary card; the backup card lacks what the first one lacks."""
+    files = [member(n, of) for of in (A1, B1) for n in (1, 3)]
+    known, using = known_day(*files, *(member(n, M1) for n in (1, 2, 3))), settings()
+    said = check(view(known, using), known, using, Around())
+    (one,) = (found for found in said if found.code == "set-incomplete")
+    assert one.severity is Severity.LOOK
+    card = known.loads[M1].label
+    assert f"(2 of 3 files are there, not 2) and whole on the card {card}." in one.says
 
 
 def test_what_only_the_second_backup_card_has_of_a_set_is_no_copy_of_what_answers() -> None:

@@ -14,16 +14,17 @@ from itertools import chain, pairwise
 from takehold.decide.check_changes import change_findings
 from takehold.decide.check_opaque import opaque_findings
 from takehold.decide.file_set import lacks
+from takehold.decide.mix_only import mix_findings
 from takehold.decide.noticed import finding
 from takehold.decide.recorder import UNCOUNTED, Recorder, by_source, length, recorders
 from takehold.decide.standing import DayStanding
 from takehold.decide.take_names import same_number
-from takehold.decide.whole_beside import is_whole_beside
-from takehold.formats.names import brief
+from takehold.decide.whole_beside import is_unbroken, whole_beside
+from takehold.formats.names import brief, shown
 from takehold.formats.timecode import day_samples, label
 from takehold.model.finding import Finding, Severity
 from takehold.model.ledger import Ledger
-from takehold.model.settings import Settings
+from takehold.model.settings import Role, Settings
 from takehold.model.slate import same_words
 from takehold.model.take import Part, Take
 
@@ -59,18 +60,27 @@ def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iter
     """Everything to say of a day's takes."""
     made = recorders(view, settings)
     yield from opaque_findings(view, (take for recorder in made for take in recorder.takes))
+    alike: dict[Hashable, list[Take]] = defaultdict(list)
+    for take in chain.from_iterable(recorder.takes for recorder in made):
+        alike[_slate(take)].append(take)
     for recorder in made:
         beside = {number: take for take in recorder.beside for number in take.files}
         for take in chain.from_iterable((take, *take.again) for take in recorder.takes):
-            yield from _set(recorder, take, view, beside)
-            yield from _parts(recorder, take)
+            lacking = lacks(take, recorder.recording)
+            asked = lacking or any(_is_lost(take, gap) for *_, gap in _gaps(take))
+            other = whole_beside(take, view, beside, alike[_slate(take)]) if asked else None
+            yield from _set(recorder, take, lacking, other)
+            yield from _parts(recorder, take, other)
         yield from _overlaps(recorder)
         yield from _twice(recorder)
+        yield from mix_findings(recorder)
         yield from change_findings(recorder, settings)
     told: set[Hashable] = set()
     for recorder in by_source(made):
-        count = _counted_on(recorder)
-        yield from _left_out(recorder, count) if count else _numbers(recorder, view, ledger, told)
+        counts = _counted_on(recorder)
+        yield from _left_out(recorder, counts)
+        if "" not in counts:
+            yield from _numbers(recorder, view, ledger, told, counts)
 
 
 def _named(take: Take) -> str:
@@ -80,13 +90,23 @@ def _named(take: Take) -> str:
     return ", ".join(words) or "a take"
 
 
-def _set(
-    recorder: Recorder, take: Take, view: DayStanding, beside: Mapping[int, Take]
-) -> Iterator[Finding]:
-    lacking = lacks(take, recorder.recording)
-    if lacking and is_whole_beside(take, view, beside):
-        says = f"{_named(take)} is incomplete here ({lacking}) and whole on the backup card"
-        do = "Hand the backup card's files over with it."
+def _slate(take: Take) -> Hashable:
+    """What a recorder's take and its mirror on another card have in common."""
+    return take.originator, take.tape, same_words(take.scene), same_number(take.take)
+
+
+def _card(recorder: Recorder, take: Take) -> str:
+    """The card that another take lies on, as a person knows it."""
+    load = recorder.index[take.first].load
+    return "the backup card" if load.role is Role.BACKUP else f"the card {shown(load.label)}"
+
+
+def _set(recorder: Recorder, take: Take, lacking: str, other: Take | None) -> Iterator[Finding]:
+    """What its set lacks, or that its files differ; `other` is whole on another card."""
+    if lacking and other is not None:
+        card = _card(recorder, other)
+        says = f"{_named(take)} is incomplete here ({lacking}) and whole on {card}"
+        do = f"Hand the files of {card} over with it."
         yield recorder.noticed(take, "set-incomplete", LOOK, says, do)
     elif lacking:
         says = f"{_named(take)} is incomplete: {lacking}"
@@ -109,10 +129,12 @@ def _set(
             return
 
 
-def _parts(recorder: Recorder, take: Take) -> Iterator[Finding]:
-    """Gaps between the parts of a split take; one finding names the first and counts the others."""
-    gaps = [(before, after, _gap(take, before, after)) for before, after in pairwise(take.parts)]
-    odd = [(before, after, gap) for before, after, gap in gaps if gap]
+def _parts(recorder: Recorder, take: Take, other: Take | None) -> Iterator[Finding]:
+    """Gaps between the parts of a split take; one finding names the first and counts the others.
+
+    `other` is whole on another card.
+    """
+    odd = [(before, after, gap) for before, after, gap in _gaps(take) if gap]
     if not odd or not take.sample_rate:
         return
     before, after, gap = max(odd, key=lambda one: abs(one[2]))
@@ -123,12 +145,26 @@ def _parts(recorder: Recorder, take: Take) -> Iterator[Finding]:
         says = f"its parts {names} overlap by {-gap} samples ({seconds:.3f} s){more}"
     else:
         says = f"{gap} samples ({seconds:.3f} s) are missing between {names}{more}"
-    if seconds > LOST and gap > 0:
+    if _is_lost(take, gap) and other is not None and is_unbroken(other):
+        card = _card(recorder, other)
+        says += f"; they are on {card}"
+        do = f"Hand the files of {card} over with it."
+        yield recorder.noticed(take, "part-missing", LOOK, says, do)
+    elif _is_lost(take, gap):
         do = "Look for the missing part on both cards. Keep the cards as they are."
         yield recorder.noticed(take, "part-missing", HOLD, says, do)
     else:
         do = "Listen to it where one file ends and the next begins."
         yield recorder.noticed(take, "part-gap", LOOK, says, do)
+
+
+def _gaps(take: Take) -> list[tuple[Part, Part, int]]:
+    return [(before, after, _gap(take, before, after)) for before, after in pairwise(take.parts)]
+
+
+def _is_lost(take: Take, gap: int) -> bool:
+    """Whether so many samples are a part that is missing."""
+    return take.sample_rate > 0 and gap > LOST * take.sample_rate
 
 
 def _gap(take: Take, before: Part, after: Part) -> int:
@@ -195,35 +231,66 @@ def _is_spoiled(take: Take) -> bool:
     return not SPOILED.isdisjoint(take.types) or _SPOILED.fullmatch(take.note) is not None
 
 
-def _counted_on(recorder: Recorder) -> list[int]:
-    """The takes' numbers where they go on from scene to scene; none where each scene begins anew.
+def _counted(takes: Iterable[Take]) -> dict[str, list[tuple[str, int]]]:
+    """Scenes and numbers of takes, by the letters before the numbers: `WT3` is of the series WT."""
+    series: dict[str, list[tuple[str, int]]] = defaultdict(list)
+    for take in takes:
+        if take.scene and (found := _COUNTED.fullmatch(take.take.strip())):
+            series[found[1].casefold()].append((same_words(take.scene), int(found[2])))
+    return series
 
-    Then no change of the scene begins at a lower one, and most of several at the next.
+
+def _counted_on(recorder: Recorder) -> dict[str, set[int]]:
+    """The numbers of each series that goes on from scene to scene, where no scene begins it anew.
+
+    Then no change of the scene begins at a lower one, and most of several at the next. Of a series
+    beside the plain numbers, as of wild tracks, one change is enough: few of them are recorded.
     """
-    counted = [(t, _COUNTED.fullmatch(t.take.strip())) for t in recorder.takes if t.scene]
-    plain = [(same_words(t.scene), int(n[2])) for t, n in counted if n and not n[1]]
-    changes = [now - was for (old, was), (new, now) in pairwise(plain) if old != new]
-    goes_on = len(changes) > 1 and min(changes) > 0 and 2 * changes.count(1) > len(changes)
-    return [number for _, number in plain] if goes_on else []
+    found = {}
+    series = _counted(recorder.takes)
+    for letters, its in series.items():
+        changes = [now - was for (old, was), (new, now) in pairwise(its) if old != new]
+        least = 1 if letters and "" in series else 2
+        if len(changes) >= least and min(changes) > 0 and 2 * changes.count(1) > len(changes):
+            found[letters] = {number for _, number in its}
+    return found
 
 
-def _left_out(recorder: Recorder, count: list[int]) -> Iterator[Finding]:
+def _left_out(recorder: Recorder, counts: Mapping[str, set[int]]) -> Iterator[Finding]:
     """Numbers that such a count leaves out; what the backup cards have is not missing here."""
-    there = _further(take.take.strip() for take in (*recorder.takes, *recorder.beside))
-    missing = [number for number in _missing(sorted(set(count))) if number not in there]
-    if missing:
-        word = ", ".join(map(str, missing))
-        takes = "take" if len(missing) == 1 else "takes"
-        says = f"{recorder.title} has no {takes} {word}; they are counted on from scene to scene."
-        yield finding("take-numbers", LOOK, recorder.title, says, MISCOUNTED, covers=word)
+    beside, title = _counted(recorder.beside), recorder.title
+    further = _further(take.take.strip() for take in (*recorder.takes, *recorder.beside))
+    for letters, numbers in sorted(counts.items()):
+        there = {number for _, number in beside.get(letters, ())} if letters else further
+        missing = [number for number in _missing(sorted(numbers)) if number not in there]
+        if missing:
+            word = _listed(letters, missing)
+            says = (
+                f"{title} has no {_takes(missing)} {word}; they are counted on from scene to scene."
+            )
+            subject = f"{title} {letters}".strip()
+            yield finding("take-numbers", LOOK, subject, says, MISCOUNTED, covers=word)
+
+
+def _listed(letters: str, numbers: list[int]) -> str:
+    return ", ".join(f"{letters.upper()}{number}" for number in numbers)
+
+
+def _takes(numbers: list[int]) -> str:
+    return "take" if len(numbers) == 1 else "takes"
 
 
 def _numbers(
-    recorder: Recorder, view: DayStanding, ledger: Ledger, told: set[Hashable]
+    recorder: Recorder,
+    view: DayStanding,
+    ledger: Ledger,
+    told: set[Hashable],
+    counts: Mapping[str, set[int]],
 ) -> Iterator[Finding]:
     """Take numbers that a scene leaves out; what the backup cards have is not missing here.
 
-    What no primary source has is said of the first of them; `told` remembers of which scenes.
+    What no primary source has is said of the first of them; `told` remembers of which scenes. The
+    series of `counts` go on from scene to scene.
     """
     scenes: dict[tuple[str, str], dict[int, str]] = defaultdict(dict)
     given: dict[tuple[str, str], set[int]] = defaultdict(set)
@@ -248,12 +315,11 @@ def _numbers(
             missing = [*range(1, first), *missing]
         missing = [number for number in missing if number not in given[scene, letters]]
         said = (primary, scene, letters)
-        if scene in mine and missing and said not in told:
+        if scene in mine and missing and said not in told and letters not in counts:
             told.add(said)
-            word = ", ".join(f"{letters.upper()}{number}" for number in missing)
-            takes = "take" if len(missing) == 1 else "takes"
+            word = _listed(letters, missing)
             name = f"{recorder.title}: scene {numbers[first]}"
-            says = f"{name} has no {takes} {word}."
+            says = f"{name} has no {_takes(missing)} {word}."
             subject = f"{name} {letters}".strip()
             yield finding("take-numbers", LOOK, subject, says, MISCOUNTED, covers=word)
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 
 from takehold.decide.take_names import set_name
+from takehold.formats.timecode import day_samples
 from takehold.model.recording import Recording
 from takehold.model.slate import same_words, scene_and_take, stem
 from takehold.model.take import Take
@@ -16,7 +17,7 @@ NAMED = 64
 def tie(recording: Recording) -> Hashable:
     """What a recording shares with the others of its set and with nothing else."""
     said = recording.description.metadata
-    if said.family_uid:
+    if said.family_uid.strip("0-"):  # zeros alone are none: some recorders write them in all files
         files = None if _split_off(recording) else said.total_files
         return (said.originator, said.tape, said.family_uid, files)
     if not recording.description.frames:
@@ -53,17 +54,29 @@ def _split_off(recording: Recording) -> bool:
     return said.total_files == 1 and made is not None and made.channels == 1
 
 
+def counted(take: Take) -> int:
+    """How many files a part has, or all have that are counted on: as told, else as its fullest."""
+    told = take.expected or 0
+    return told if told > 1 else max(len(part.files) for part in take.parts)
+
+
 def lacks(take: Take, recording: Callable[[int], Recording]) -> str:
     """What a set lacks by its own account, "" for nothing; `recording` gives one by its number.
 
-    A number that comes back with each part counts the files of a part; else all are counted on.
+    A number that comes back with each part counts the files of a part; else all are counted on,
+    unless these would be enough and parts that follow each other have other tracks.
     """
-    expected = take.expected or 0
-    if expected < 2:
+    parts = [[recording(n) for n in part.files] for part in take.parts]
+    follow = _follow(take)
+    if take.expected is None and any(_total(file) > 1 for part in parts for file in part):
+        return ""  # it lies twice on its card: only the first is expected to be whole
+    if (take.expected or 0) < 2 and not follow:
         return ""
-    indexes = [[_index(recording(n)) for n in part.files] for part in take.parts]
+    expected = counted(take)
+    indexes = [[_index(file) for file in part] for part in parts]
     flat = [index for part in indexes for index in part]
-    counted_on = len(set(flat)) == len(flat)
+    enough = len(flat) >= expected
+    counted_on = len(set(flat)) == len(flat) and not (enough and follow and _unlike(parts))
     least = min([flat] if counted_on else indexes, key=len)
     if len(least) >= expected:
         return ""
@@ -72,6 +85,32 @@ def lacks(take: Take, recording: Callable[[int], Recording]) -> str:
         there = {int(index) for index in least}
         says += f", not {', '.join(str(n) for n in range(1, expected + 1) if n not in there)}"
     return says
+
+
+def _follow(take: Take) -> bool:
+    """Whether its parts follow each other in time.
+
+    Files that begin a little apart, and a mix that is not split as the others are, lie beside them.
+    """
+    first, last = take.parts[0], take.parts[-1]
+    lengths = [part.frames for part in take.parts if part.frames]
+    if len(take.parts) < 2 or first.start is None or last.start is None or not lengths:
+        return False
+    between = (last.start - first.start) % (day_samples(take.sample_rate, take.rate) or 1)
+    return 2 * (sum(lengths) - between - (last.frames or 0)) < min(lengths)
+
+
+def _unlike(parts: Sequence[Sequence[Recording]]) -> bool:
+    """Whether a part has fewer files than another, or other tracks where all tell theirs."""
+    told = [[f.description.metadata.tracks for f in part] for part in parts]
+    if len({*map(len, parts)}) > 1:
+        return True
+    tracks = {tuple(sorted(t.channel for one in part for t in one)) for part in told}
+    return len(tracks) > 1 and all(all(part) for part in told)
+
+
+def _total(recording: Recording) -> int:
+    return recording.description.metadata.total_files or 0
 
 
 def _index(recording: Recording) -> str:

@@ -50,7 +50,8 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
 
     What is not blamed is the same audio, or of lower quality as all of it is; a file of which
     nothing that sounds is there has no counterpart. How much longer the backup is shows at the end,
-    where that is not told of another part. What falls on none of several files, as their lengths
+    where that is not told of another part: of the tracks that end early by so much, if some do, as
+    where a set lacks a file of its last part. What falls on none of several files, as their lengths
     are known, is told of the last.
     """
     if len(mine.files) == 1:
@@ -58,15 +59,24 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
         return
     places = _places(mine.files)
     end = max(place.begin for place in places)
+    early = _early(places, found)
     answers = [
-        _of_file(file, found, place, last=place.begin == end)
+        _of_file(file, found, place, last=place in early if early else place.begin == end)
         for file, place in zip(mine.files, places, strict=True)
     ]
     if found.relation not in WHOLE and all(answer.relation in WHOLE for answer in answers):
         answers[-1] = _answer(mine.files[-1], found, found.relation)
     for answer, place in zip(answers, places, strict=True):
-        told = place.begin == end and answer.relation is found.relation
+        told = (place.begin == end or place in early) and answer.relation is found.relation
         yield answer if told else answer._replace(duration_difference=None)
+
+
+def _early(places: Sequence[_Place], found: Comparison) -> list[_Place]:
+    """The last files of tracks that end before the others do, by as much as theirs goes on."""
+    ends = {line: place for place in sorted(places) for line in place.lines}
+    end = max(place.end for place in places)
+    early = (place for place in ends.values() if place.end + (found.frames or 0) <= end)
+    return [*early] if found.relation is Relation.LONGER and found.frames else []
 
 
 def theirs_alone(its: Unit, found: Comparison) -> tuple[tuple[int, int], ...]:

@@ -3,7 +3,8 @@
 On one load, from the strongest tie to the weakest:
 1. A file set: one iXML FAMILY_UID, told apart by TOTAL_FILES, so that monos that were split from
    a poly file later are a set of their own. Its numbers repeat on other machines: they count for
-   one originator and roll only (iXML specification; short UIDs were seen).
+   one originator and roll only (iXML specification; short UIDs were seen), and what begins at
+   another time and names another scene or take is none of that set (one UID in all files was seen).
 2. Files of one originator, roll, scene and take with the same TimeReference and length. A
    TimeReference of 0 says nothing by itself: a take's number must, a file set or the names.
 3. Parts of a file that was split: TimeReference[k+1] = TimeReference[k] + frames[k], modulo the
@@ -220,9 +221,11 @@ def _joined(pieces: list[_Piece]) -> list[list[_Piece]]:
 
 
 def _families(pieces: list[_Piece]) -> Iterator[tuple[int, int]]:
+    """Those of one set that name one scene and take."""
     first: dict[Hashable, int] = {}
     for number, piece in enumerate(pieces):
-        yield first.setdefault(piece.family, number), number
+        slate = piece.alike[2:4]
+        yield first.setdefault((piece.family, slate), number), number
 
 
 def _gapless(pieces: list[_Piece]) -> Iterator[tuple[int, int]]:

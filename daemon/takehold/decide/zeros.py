@@ -21,8 +21,8 @@ class Track(NamedTuple):
     """One channel of a take through all its parts: the files and what was measured in each.
 
     What was not measured of it, None, counts as sound. `frames` is its length; `zeros` are the
-    frames of zeros before its first sound, at most between two, and behind its last one. `silent`:
-    it holds zeros only.
+    frames of zeros before its first sound, at most between two, and behind its last one; `within`
+    are all between its first sound and its last. `silent`: it holds zeros only.
     """
 
     channel: int
@@ -30,6 +30,12 @@ class Track(NamedTuple):
     frames: int
     silent: bool
     zeros: tuple[int, int, int]
+    within: int
+
+    @property
+    def loudest(self) -> float:
+        """The root mean square of its loudest piece; 0.0 where none was measured."""
+        return max((channel.rms for _, channel in self.pieces if channel), default=0.0)
 
     @property
     def said(self) -> str:
@@ -58,10 +64,11 @@ def _frames(piece: Piece) -> int:
 def _track(number: int, pieces: tuple[Piece, ...]) -> Track:
     """Weighed once: each check of a day's sound asks for its zeros."""
     before: int | None = None
-    between = run = frames = 0
+    between = run = frames = zeros = 0
     for piece in pieces:
         channel, length = piece[1], _frames(piece)
         frames += length
+        zeros += channel.zeros if channel is not None else 0
         if channel is not None and channel.first_sound is None:
             run += length
             continue
@@ -72,7 +79,8 @@ def _track(number: int, pieces: tuple[Piece, ...]) -> Track:
         else:
             between = max(between, run)
         between, run = max(between, within), behind
-    return Track(number, pieces, frames, before is None, (before or 0, between, run))
+    edges = before or 0, between, run
+    return Track(number, pieces, frames, before is None, edges, zeros - edges[0] - run)
 
 
 def _within(channel: Channel | None, frames: int) -> tuple[int, int, int]:
