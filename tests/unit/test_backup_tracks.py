@@ -132,7 +132,7 @@ def test_a_spare_of_which_only_the_relation_is_known_says_no_empty_sentence() ->
     done = done._replace(comparison=replace(done.comparison, theirs=(11, 12)))
     spare = [says for code, says in told(made, done) if code == "backup-spare"]
     assert len(spare) == 2
-    assert all(says.endswith("holds some of it, or it at another quality.") for says in spare)
+    assert all(says.endswith("holds it in part, or at another quality.") for says in spare)
 
 
 # -- idle tracks

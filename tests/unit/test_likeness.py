@@ -213,6 +213,15 @@ def test_two_equal_tracks_of_ours_need_one_of_theirs() -> None:
     assert pairs(likes, 2, 1, EXACT) == {0: (0, EXACT), 1: (0, EXACT)}
 
 
+def test_both_sides_of_an_mp3_of_one_mix_are_that_mix() -> None:
+    """They are like each track of theirs to the last figure; a mix resembles its tracks besides."""
+    for mix in (0, 1, 2):
+        likes = {(n, o): like(1, 0.98 if o == mix else 0.7) for n in (0, 1) for o in range(3)}
+        assert pairs(likes, 2, 3, LOSSY) == {0: (mix, LOSSY), 1: (mix, LOSSY)}
+    likes[1, 1], likes[1, 2] = like(1, 0.75), like(1, 0.72)  # its right side is something else
+    assert pairs(likes, 2, 3, LOSSY) == {0: (2, LOSSY), 1: (1, LOSSY)}
+
+
 def test_a_track_that_is_like_none_is_held_against_the_one_that_is_left() -> None:
     """Track 2 went wrong on the backup: it stands at its own number, or where one is left."""
     likes = {(0, 0): like(3, 1.0), (2, 2): like(3, 1.0)}

@@ -72,3 +72,15 @@ def test_of_a_mono_set_the_mix_has_a_backup_and_the_others_none() -> None:
         3: Relation.MISSING,
         9: Relation.IDENTICAL,
     }
+
+
+@pytest.mark.parametrize("path", [b"1T1_Mix.MP3", b"MP3/1T1_mix.MP3"])
+def test_a_word_behind_its_name_does_not_part_an_mp3_from_its_take(path: bytes) -> None:
+    """On the primary card only, or on a second backup card: whole takes lie on both."""
+    its = replace(take(), id=101, load=2)
+    copy = replace(MIX, path=path)
+    found, _ = settled([take(), copy], [its])
+    told = {a.recording: a for a in found.primaries}
+    assert (told[2].relation, told[2].others) == (Relation.REDUCED, (101,))
+    found, _ = settled([take()], [its, replace(copy, id=102, load=3)])
+    assert {a.recording: a.relation for a in found.backups}[102] is Relation.REDUCED

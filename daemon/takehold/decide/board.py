@@ -20,7 +20,8 @@ from takehold.decide.by_digest import (
 from takehold.decide.candidates import hinted, paired, suspected
 from takehold.decide.hints import STRANGE, beginnings, compared_before, nearly_the_same
 from takehold.decide.layouts import other_layouts, quiet, silent
-from takehold.decide.spare import better, lower_copies, mirrored_cards, spares
+from takehold.decide.rolled_together import together
+from takehold.decide.spare import better, lower_copies, mirrored_cards, spares, tracks_beside
 from takehold.decide.takes import takes
 from takehold.decide.twins import Twins, other_layout
 from takehold.decide.unit import Unit, units
@@ -152,6 +153,15 @@ class Board:
         self.twins |= {number: answer for number, answer in found.items() if number in open_ones}
         self.uncompared += uncompared
 
+    def tracks_beside(self, beyond: Iterable[Recording]) -> None:
+        """What holds tracks of another file of its card only: what answers that answers it."""
+        if left := self.left():
+            known = {**self.twins, **self.answers}
+            held = {r.id: r for r in (*self.theirs, *beyond)}
+            answered = [r for r in self.ours if r.id in known]
+            its = {r.id: [held[n] for n in known[r.id].others if n in held] for r in answered}
+            self.twins |= tracks_beside(left, answered, its)
+
     def lower_copies(self) -> None:
         """A lossy file and a better one of its sound beside it: what answers one answers the other.
 
@@ -221,9 +231,12 @@ class Board:
                 self._give(compare(recording, shelf[name].pop()))
 
     def _takes(self) -> tuple[list[Take], list[Take]]:
-        """The takes of both cards."""
+        """The takes of both cards, those in one that a file of the other may hold."""
         if self._grouped is None:
-            self._grouped = _by_take(self.ours, self.words), _by_take(self.theirs, self.words)
+            ours, theirs = _by_take(self.ours, self.words), _by_take(self.theirs, self.words)
+            known = {r.id: r for r in (*self.ours, *self.theirs)}
+            both = together(ours, theirs, known), together(theirs, ours, known)
+            self._grouped = list(both[0]), list(both[1])
         return self._grouped
 
     def _units(self) -> tuple[list[Unit], list[Unit]]:

@@ -266,9 +266,9 @@ def _set_name(unit: Unit) -> str | None:
 def _set_word(unit: Unit) -> str | None:
     """The same, where a word stands behind the copy's name, as `_Mix`."""
     name = _set_name(unit)
-    if name is None or len(unit.files) > 1:
+    if name is None or len(unit.files) > 1 or not unit.compressed:
         return name
-    return without_word(name) or None if unit.compressed else None
+    return without_word(name) or None
 
 
 def _shared(unit: Unit, names: list[str]) -> str | None:

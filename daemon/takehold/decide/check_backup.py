@@ -17,7 +17,6 @@ from takehold.decide.backup_words import (
     tracks,
     undecoded,
 )
-from takehold.decide.check_spare import spare_findings
 from takehold.decide.held_twice import its_twin
 from takehold.decide.layouts import heard
 from takehold.decide.litter import holds_audio
@@ -35,7 +34,8 @@ HOLD, LOOK = Severity.HOLD, Severity.LOOK
 def backup_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     """How it stands beside the other cards: what is decided holds for just that.
 
-    What is held at a lower quality, or some tracks of it only, is told by decide/check_reduced.
+    What is held at a lower quality, or some tracks of it only, is told by decide/check_reduced, a
+    further copy by decide/check_spare.
     """
     answer = standing.answer
     others = map(view.of, answer.others if answer else ())
@@ -56,7 +56,6 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
                 standing, "only-on-backup", LOOK, says, "Look for it on the primary card."
             )
         yield from _tracks_alone(standing, answer.alone)
-        yield from spare_findings(standing, view)
         return
     if answer.relation is Relation.MISSING and _is_audio(standing) and view.backup_seen:
         if not (standing.load.id in view.opaque and container(standing.recording)):

@@ -20,6 +20,7 @@ from takehold.decide.backup_words import (
     unshown,
 )
 from takehold.decide.beside_better import beside_better
+from takehold.decide.check_spare import FEWEST, NAMED, spare_findings
 from takehold.decide.layouts import silent
 from takehold.decide.noticed import KEEP, answered, finding, of_file, these
 from takehold.decide.standing import DayStanding, Standing
@@ -28,10 +29,6 @@ from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.settings import Role
 
 LOOK = Severity.LOOK
-# So many are no accident. Chosen, no source.
-FEWEST = 3
-# Files that are named; more are counted.
-NAMED = 20
 
 
 class _Less(NamedTuple):
@@ -98,7 +95,10 @@ class _Less(NamedTuple):
 
 
 def reduced_findings(view: DayStanding) -> Iterator[Finding]:
-    """One for each recording, or for all of two cards that are so in the same way."""
+    """One for each recording, or for all of two cards that are so in the same way.
+
+    And what is told of further copies.
+    """
     pairs = [pair for one in view.files if one.current and (pair := _pair(one, view))]
     held = Counter((mine.load.id, its.load.id) for mine, its, _ in pairs)
     less = [one for pair in pairs if (one := _less(*pair))]
@@ -111,6 +111,7 @@ def reduced_findings(view: DayStanding) -> Iterator[Finding]:
         alike[one.cards, way].append(one)
     for some in alike.values():
         yield _of_cards(some, view) if len(some) > 1 else _of_one(some[0], view)
+    yield from spare_findings(view)
 
 
 def _pair(mine: Standing, view: DayStanding) -> tuple[Standing, Standing, Counterpart] | None:

@@ -93,6 +93,7 @@ def match(
     board.prefer_the_better(other.answers)
     board.second_cards(other.files)
     board.mirrors_that_differ()
+    board.tracks_beside(other.files)
     board.lower_copies()
     ours_told, theirs_told = board.told()
     told = tuple(other.mirrors.get(answer.recording, answer) for answer in theirs_told)

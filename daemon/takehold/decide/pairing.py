@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
@@ -28,7 +28,7 @@ def pairs(
 ) -> Pairs:
     """The pairs of so many channels: what is alike first, then what is left.
 
-    One to one; but that two of ours are the same, bit for bit, is no reason to miss one of them.
+    One to one; but that two of ours are the same is no reason to miss one of them.
     A lossy mix may resemble every track that is in it: it is taken for what it is most like.
     One of the `strangers` may be one of ours gone wrong: it is held against that of its number, or
     the next that is left; `otherwise` says how, where nothing is alike.
@@ -38,6 +38,9 @@ def pairs(
     best = _best(likes, 1)
     by_rank = sorted(likes, key=lambda p: (*(-x for x in likes[p].rank), abs(p[0] - p[1]), p))
     ranked = [pair for pair in by_rank if likes[pair].near(best[pair[1]])]
+    # Both sides of an MP3 may be one mix: then neither is what the mix is only like.
+    twins, most = _twins(likes), _best(likes, 0)
+    ranked = [p for p in ranked if p[0] not in twins or likes[p].near(most[p[0]])]
     # Of two tracks with the same samples one may have gone wrong in either.
     damaged = (pair for pair in by_rank if likes[pair].rank >= (3, WITHIN_SHARE))
     for mine, other in (*ranked, *damaged):
@@ -47,6 +50,8 @@ def pairs(
     for mine, other in ranked:
         if likes[mine, other].manner == EXACT:
             found.setdefault(mine, (other, EXACT))
+    held = {twins[mine]: one for mine, one in found.items() if mine in twins}
+    found |= {mine: held[n] for mine, n in twins.items() if n in held and mine not in found}
     manners = [manner for _, manner in found.values()]
     if LOSSY in manners and theirs < ours:
         return found
@@ -75,6 +80,20 @@ def strangers(likes: Mapping[tuple[int, int], Alike], theirs: int) -> list[int]:
     best = _best(likes, 0)
     like = {p[1] for p, one in likes.items() if one.manner != EXACT or one.near(best[p[0]])}
     return [n for n in range(theirs) if n not in like]
+
+
+def _twins(likes: Mapping[tuple[int, int], Alike]) -> dict[int, int]:
+    """Channels of ours that are like theirs to the last figure, so the same: the first of such.
+
+    None that are the same as one of theirs, of which blocks and samples tell more.
+    """
+    rows: dict[int, dict[int, Alike]] = defaultdict(dict)
+    for (mine, other), one in sorted(likes.items(), key=lambda like: like[0]):
+        rows[mine][other] = one
+    only = {m: row for m, row in rows.items() if all(a.manner != EXACT for a in row.values())}
+    firsts = {m: next(n for n in only if only[n] == row) for m, row in only.items()}
+    times = Counter(firsts.values())
+    return {mine: first for mine, first in firsts.items() if times[first] > 1}
 
 
 def _best(likes: Mapping[tuple[int, int], Alike], side: int) -> dict[int, Alike]:

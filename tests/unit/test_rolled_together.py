@@ -1,0 +1,101 @@
+"""A mix beside isos on one card, against one poly file of all of them on the other."""
+
+from __future__ import annotations
+
+import pytest
+from test_match_layouts import ANNA, BERT, BOOM, MIX, SAID, START, line
+
+from takehold.model.finding import Relation
+from takehold.model.sound import Track
+from twocards import Cards, Line, relations
+
+WORDS = {"Mix": 1, "Boom": 2, "Anna": 3}
+OTHER, REDUCED, MISSING = Relation.OTHER_LAYOUT, Relation.REDUCED, Relation.MISSING
+
+
+def names(*words: str) -> tuple[Track, ...]:
+    return tuple(Track(WORDS.get(word, 9), n, word) for n, word in enumerate(words, 1))
+
+
+def beside(cards: Cards, of: int, mix: Line, *isos: Line, **said: object) -> list[int]:
+    """Isos, a set of two by its own account, and a file of their mix, of one family."""
+    about = {**SAID, "start": START, "family_uid": "F1", **said}
+    files = [
+        cards.add(of, f"T03_{n}.WAV", [samples], **{**about, "total_files": 2,
+                  "set_index": str(n), "tracks": names(word)})
+        for n, (word, samples) in enumerate(zip(("Boom", "Anna"), isos, strict=True), 1)
+    ]  # fmt: skip
+    return [cards.add(of, "T03_MIX.WAV", [mix], **{**about, "tracks": names("Mix")}), *files]
+
+
+def poly(cards: Cards, of: int, *lines: Line, bits: int = 24) -> int:
+    return cards.add(of, "T03.WAV", lines, START, bits, tracks=names("Mix", "Boom", "Anna"), **SAID)
+
+
+def changed(line: Line) -> Line:
+    return (*line[:9], line[9] ^ 4, *line[10:])
+
+
+@pytest.mark.parametrize("said", [{}, {"start": 0}])
+def test_one_sample_that_differs_is_told_of_its_track_alone(said: dict) -> None:
+    cards = Cards()
+    files = beside(cards, 1, MIX, changed(BOOM), ANNA, **said)
+    one = cards.add(2, "T03.WAV", [MIX, BOOM, ANNA], **{"start": START, **SAID, **said})
+    found = cards.match()
+    assert relations(found, files) == [OTHER, Relation.DIFFERENT, OTHER]
+    assert found.backups[0].alone == ()
+    assert cards.asked == [(tuple(files), (one,))]
+
+
+def test_all_of_them_are_held_in_sixteen_bits() -> None:
+    cards = Cards()
+    files = beside(cards, 1, MIX, BOOM, ANNA)
+    poly(cards, 2, MIX, BOOM, ANNA, bits=16)
+    assert relations(cards.match(), files) == [REDUCED] * 3
+
+
+def test_a_poly_file_is_held_by_all_of_them() -> None:
+    for lines in ((MIX, changed(BOOM), ANNA), (changed(MIX), BOOM, ANNA)):
+        cards = Cards()
+        one = poly(cards, 1, *lines)
+        files = beside(cards, 2, MIX, BOOM, ANNA)
+        (answer,) = cards.match().primaries
+        assert (answer.relation, len(answer.channels)) == (Relation.DIFFERENT, 1)
+        assert cards.asked == [((one,), tuple(files))]
+
+
+def test_a_cut_poly_file_is_short_of_all_of_them() -> None:
+    cards = Cards()
+    files = beside(cards, 1, MIX, BOOM, ANNA)
+    poly(cards, 2, *(line[:30] for line in (MIX, BOOM, ANNA)))
+    found = cards.match()
+    assert relations(found, files) == [Relation.SHORT] * 3
+
+
+def test_parts_go_beside_parts() -> None:
+    cards = Cards()
+    first = beside(cards, 1, MIX, BOOM, ANNA)
+    more = beside(cards, 1, BERT, line("b"), changed(line("a")), start=START + 40)
+    whole = [MIX + BERT, BOOM + line("b"), ANNA + line("a")]
+    cards.add(2, "T03.WAV", whole, START, **SAID)
+    assert relations(cards.match(), [*first, *more]) == [OTHER] * 5 + [Relation.DIFFERENT]
+
+
+def test_without_room_for_all_each_is_held_for_itself() -> None:
+    """The backup has the isos in 16 bits, and no mix; or mix and isos in files as they are here."""
+    cards = Cards()
+    files = beside(cards, 1, MIX, BOOM, ANNA)
+    cards.add(2, "X.WAV", [BOOM, ANNA], START, 16, family_uid="X", **SAID)
+    assert relations(cards.match(), files) == [MISSING, REDUCED, REDUCED]
+    cards.add(2, "Y.WAV", [MIX], START, 16, family_uid="Y", **SAID)
+    assert relations(cards.match(), files) == [REDUCED] * 3
+
+
+def test_a_mix_that_a_file_beside_it_holds_too_is_no_track_more() -> None:
+    """Else one of both would lack on the other card."""
+    cards = Cards()
+    one = poly(cards, 1, MIX, BOOM, ANNA)
+    cards.add(1, "T03_MIX.WAV", [MIX], START, tracks=names("M"), family_uid="F2", **SAID)
+    cards.add(2, "T03.WAV", [MIX, BOOM, ANNA, changed(ANNA)], START, 16, **SAID)
+    assert relations(cards.match(), [one]) == [REDUCED]
+    assert cards.asked[0][0] == (one,)
