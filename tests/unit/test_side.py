@@ -22,6 +22,15 @@ def test_files_of_one_timecode_lie_beside_each_other() -> None:
     )
 
 
+def test_a_track_goes_on_at_its_place_where_a_part_lacks_another() -> None:
+    one = [Laid(1, 100, 7, place) for place in "123"]
+    other = [Laid(1, 50, 107, place) for place in "23"]
+    found = lines([*one, *other], DAY)
+    assert [[run.file for run in line] for line in found] == [[0], [1, 3], [2, 4]]
+    twice = [Laid(1, 50, 107, place) for place in "33"]
+    assert [[r.file for r in line] for line in lines([*one, *twice], DAY)] == [[0, 3], [1, 4], [2]]
+
+
 def test_parts_follow_each_other_where_their_timecode_says() -> None:
     """Without a gap, with one, across midnight; never upon each other."""
     assert spans(Laid(1, 100, 7), Laid(1, 50, 107)) == [[(0, 100), (100, 150)]]

@@ -5,7 +5,7 @@ All frames count from the side's first one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -15,11 +15,12 @@ DAY_S = 24 * 60 * 60
 
 
 class Laid(NamedTuple):
-    """A file of a side; `begin` is its TimeReference."""
+    """A file of a side; `begin` is its TimeReference, `place` what it is in its part."""
 
     channels: int
     frames: int
     begin: int | None
+    place: Hashable = None
 
 
 class Run(NamedTuple):
@@ -38,16 +39,38 @@ def lines(files: Sequence[Laid], day: int) -> tuple[Line, ...]:
     """Where the samples of each channel are. `day` are the samples of 24 hours.
 
     Files of one TimeReference are one part. Parts that have one lie where it says, across
-    midnight too, unless they would overlap; else one begins where the other ends.
+    midnight too, unless they would overlap; else one begins where the other ends. A channel goes on
+    at the place of its file: a part may lack one of them.
     """
     parts = _parts(files)
-    width = max((sum(files[n].channels for n in part) for part in parts), default=0)
+    width = max((_width(files, part) for part in parts), default=0)
     runs: list[list[Run]] = [[] for _ in range(width)]
+    firsts = _firsts(files, parts)
     for part, begin in zip(parts, _begins(files, parts, day), strict=True):
-        places = ((n, channel) for n in part for channel in range(files[n].channels))
-        for mine, (number, channel) in zip(runs, places, strict=False):
-            mine.append(Run(begin, begin + files[number].frames, number, channel))
+        for number in part:
+            for channel in range(files[number].channels):
+                run = Run(begin, begin + files[number].frames, number, channel)
+                runs[firsts[number] + channel].append(run)
     return tuple(map(tuple, runs))
+
+
+def _width(files: Sequence[Laid], part: Sequence[int]) -> int:
+    return sum(files[n].channels for n in part)
+
+
+def _firsts(files: Sequence[Laid], parts: Sequence[Sequence[int]]) -> dict[int, int]:
+    """The line of each file's first channel: that of its place in the widest part, else in turn."""
+    turn: dict[int, int] = {}
+    for part in parts:
+        for nth, number in enumerate(part):
+            turn[number] = _width(files, part[:nth])
+    widest = max(parts, key=lambda part: _width(files, part), default=())
+    at = {(files[n].place, files[n].channels): turn[n] for n in widest}
+    places = [[(files[n].place, files[n].channels) for n in part] for part in parts]
+    if all(len({*its}) == len(its) and at.keys() >= {*its} for its in places):
+        return {n: at[place] for part, its in zip(parts, places, strict=True)
+                for n, place in zip(part, its, strict=True)}  # fmt: skip
+    return turn
 
 
 def _parts(files: Sequence[Laid]) -> list[list[int]]:
@@ -61,7 +84,7 @@ def _parts(files: Sequence[Laid]) -> list[list[int]]:
             parts[-1].append(number)
         else:
             parts.append([number])
-    widths = {sum(files[n].channels for n in part) for part in parts}
+    widths = {_width(files, part) for part in parts}
     return parts if known or len(widths) == 1 else [[n] for n in range(len(files))]
 
 

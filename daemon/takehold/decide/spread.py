@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from takehold.decide.by_digest import WHOLE
+from takehold.decide.file_set import place
 from takehold.decide.layouts import heard
 from takehold.decide.side import DAY_S, Laid, lines
 from takehold.decide.unit import Unit
@@ -66,8 +67,8 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
     ]
     if found.relation not in WHOLE and all(answer.relation in WHOLE for answer in answers):
         answers[-1] = _answer(mine.files[-1], found, found.relation)
-    for answer, place in zip(answers, places, strict=True):
-        told = (place.begin == end or place in early) and answer.relation is found.relation
+    for answer, lies in zip(answers, places, strict=True):
+        told = (lies.begin == end or lies in early) and answer.relation is found.relation
         yield answer if told else answer._replace(duration_difference=None)
 
 
@@ -109,7 +110,7 @@ def _laid(file: Recording) -> Laid:
     about = file.description
     frames = file.sound.frames if file.sound else about.frames
     channels = about.format.channels if about.format else 1
-    return Laid(channels, frames or 0, about.metadata.time_reference)
+    return Laid(channels, frames or 0, about.metadata.time_reference, place(file))
 
 
 def _one_stretch(found: Comparison, all_lines: Iterable[int]) -> Iterator[tuple[int, int, int]]:

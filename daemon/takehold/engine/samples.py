@@ -8,6 +8,7 @@ from contextlib import ExitStack, contextmanager
 import numpy as np
 import xxhash
 
+from takehold.decide.file_set import place
 from takehold.decide.layouts import sounds
 from takehold.decide.likeness import doubles
 from takehold.decide.looked_into import NOT_DECODED, undecodable
@@ -107,7 +108,9 @@ class OpenSide:
         self.files = files
         self.sample_rate = files[0].samples.sample_rate
         self.day = DAY_S * self.sample_rate
-        laid = [Laid(f.samples.channels, f.samples.frames, f.begin) for f in files]
+        laid = [
+            Laid(f.samples.channels, f.samples.frames, f.begin, place(f.recording)) for f in files
+        ]
         self.lines: tuple[Line, ...] = lines(laid, self.day)
         self.numbers = tuple(f.recording.id for f in files)
         self.end = max((run.end for line in self.lines for run in line), default=0)
