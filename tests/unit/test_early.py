@@ -80,8 +80,9 @@ def test_so_it_is_where_a_file_after_it_has_the_takes() -> None:
         [worn(SIX - 2 * HOUR, 3 * HOUR)],
         [worn(SIX - HOUR, MINUTE)],
         [worn(), worn(4 * HOUR, MINUTE, 51)],
+        [worn(SIX - 40 * MINUTE, MINUTE), worn(SIX, HOUR, 51)],
     ],
-    ids=["long before", "nothing of the next day", "work of its own"],
+    ids=["long before", "nothing of the next day", "work of its own", "ended before the day"],
 )
 def test_one_that_may_have_takes_of_that_day_is_a_persons_decision(packs: list[Recording]) -> None:
     codes = [(x.code, x.severity) for x in told(known(*packs), BEFORE)]
@@ -91,3 +92,8 @@ def test_one_that_may_have_takes_of_that_day_is_a_persons_decision(packs: list[R
 
 def test_a_source_of_which_nothing_is_known_is_told_still() -> None:
     assert [x.code for x in told(known(), DAY)] == ["source-not-seen"]
+
+
+def test_a_file_of_the_night_that_has_no_take_of_the_day_is_nothing_of_it() -> None:
+    spilt = known(worn(frames=2 * MINUTE), at=SIX + 4 * HOUR)
+    assert [x.code for x in told(spilt, DAY)] == ["source-not-seen"]

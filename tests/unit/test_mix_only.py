@@ -110,6 +110,11 @@ QUIET = {
         poly(1), wav(7, b"SONG1_Vox.WAV", channels=2), wav(8, b"SONG1_Mix.WAV", channels=2),
         wav(9, b"SONG2_Mix.WAV", channels=2),
     ],
+    "folders with numbers of their own, and fewer tracks in one": [
+        *(poly(n, path=b"SC1/T%02d.WAV") for n in (1, 2, 3)),
+        *(wav(n, b"SC2/T%02d.WAV" % (n - 10), "2", str(n - 10), MORNING + n * 60 * HZ, channels=2)
+          for n in range(11, 16)),
+    ],
     "names that tell no take": [
         one
         for n in (1, 2, 3)

@@ -103,6 +103,12 @@ def test_where_no_folder_of_several_agrees_none_is_that_of_the_file(place: str):
     assert "names 6 files" in told.says
 
 
+def test_two_media_of_a_recorder_are_no_two_folders():
+    files = on_card(*(f"D/{name}".encode() for name in TAKES))
+    media = [f"{medium}:/D/{name}" for medium in ("SSD", "SD") for name in TAKES]
+    assert codes(*files, report(*media)) == []
+
+
 def test_folders_that_tell_no_two_files_apart_are_no_matter():
     """The path of a copy in a column of its own; a path below another; the same one in short."""
     files = on_card(b"D/T01.WAV", b"D/T02.WAV")

@@ -128,11 +128,13 @@ def test_a_track_that_sounds_at_its_place_there(*, as_set: bool) -> None:
     assert severity(made) is Severity.LOOK
 
 
+@pytest.mark.parametrize("value", [0, 5])
 @pytest.mark.parametrize("as_set", [False, True])
-def test_a_track_that_is_silent_there_is_on_neither_card(*, as_set: bool) -> None:
+def test_a_track_that_is_silent_there_is_on_neither_card(*, as_set: bool, value: int) -> None:
+    """Digital silence, or an idle input of one value."""
     made, sound = Cards(), lines()
     monos(made, PRIMARY, sound, (1, 3), 3)
-    silent = [sound[0], (0,) * LONG, sound[2]]
+    silent = [sound[0], (value,) * LONG, sound[2]]
     if as_set:
         monos(made, BACKUP, silent, (1, 2, 3), 3)
     else:

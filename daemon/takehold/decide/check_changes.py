@@ -12,7 +12,7 @@ from takehold.decide.day import recorder_time
 from takehold.decide.noticed import finding
 from takehold.decide.one_recording import MOMENT
 from takehold.decide.recorder import UNCOUNTED, Recorder
-from takehold.decide.take_names import same_number
+from takehold.decide.take_names import same_number, says_mix
 from takehold.decide.zeros import name_of, said_name
 from takehold.formats.names import brief
 from takehold.formats.timecode import day_samples, rate_name
@@ -34,7 +34,7 @@ _CLOCK_DAY = 86_400
 
 def change_findings(recorder: Recorder, settings: Settings) -> Iterator[Finding]:
     """Everything to say of a recorder's takes against each other."""
-    recorder = replace(recorder, takes=_without_mixes(recorder.takes))
+    recorder = replace(recorder, takes=_without_mixes(recorder))
     counted = [take for take in recorder.takes if UNCOUNTED.isdisjoint(take.types)]
     renamed = [
         found for before, take in pairwise(counted) for found in _renamed(recorder, before, take)
@@ -56,29 +56,35 @@ def _names(take: Take) -> dict[int, str]:
     return {track.channel: track.name for track in take.tracks if track.name.strip()}
 
 
-def _without_mixes(takes: tuple[Take, ...]) -> tuple[Take, ...]:
-    """Those but for mixes: they were rolled beside one with more channels, or with track names.
+def _without_mixes(recorder: Recorder) -> tuple[Take, ...]:
+    """Its takes but for mixes: rolled beside one with more channels, with track names, or no mix.
 
     They have its scene, take and timecode, as far as they tell the last; that may be a moment off.
     """
-    named: dict[tuple[str, str, int], int] = defaultdict(int)
+    named: dict[tuple[str, str, int], list[Take]] = defaultdict(list)
     told: set[tuple[str, str]] = set()
-    for take in takes:
+
+    def says(take: Take) -> bool:
+        return all(says_mix(file.path) for file in recorder.recordings(take))
+
+    for take in recorder.takes:
         if _names(take):
             told |= {_number(take)} - {("", "")}
             for moment in (-1, 0, 1):
-                key = (*_number(take), _begins(take) + moment)
-                named[key] = max(named[key], _width(take))
+                named[(*_number(take), _begins(take) + moment)].append(take)
 
     def is_mix(take: Take) -> bool:
         if take.start is None:
             return not _names(take) and _number(take) in told
         key = (*_number(take), _begins(take))
         if _names(take):
-            return _number(take) in told and _width(take) < named[key]
+            beside = [one for one in named[key] if one is not take]
+            less = any(_width(take) < _width(one) for one in beside)
+            mix = beside and says(take) and not all(map(says, beside))
+            return _number(take) in told and (less or bool(mix))
         return key in named
 
-    return tuple(take for take in takes if not is_mix(take))
+    return tuple(take for take in recorder.takes if not is_mix(take))
 
 
 def _begins(take: Take) -> int:

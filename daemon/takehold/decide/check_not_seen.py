@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 
 from takehold.decide.check_beside import answered_elsewhere, packs_alone, undated
-from takehold.decide.coverage import coverage
+from takehold.decide.coverage import Extent, coverage
 from takehold.decide.early import switched_on_early
 from takehold.decide.lost_card import Here
 from takehold.decide.noticed import finding, these
@@ -113,7 +114,9 @@ def _sources(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[
     """Sources of which nothing was seen, though another of that role was."""
     seen = {s.load.source for s in (*view.files, *view.beside)}
     # A transmitter that was switched on before the day began: its file is of the day before.
-    seen |= {ledger.loads[p.load].source for p in coverage(view, ledger, settings).packs}
+    covers = chain.from_iterable(coverage(view, ledger, settings).covers.values())
+    packs = {cover.pack.load for cover in covers if cover.extent is not Extent.NOT}
+    seen |= {ledger.loads[number].source for number in packs}
     for source in settings.sources:
         if source.name in seen:
             continue

@@ -23,7 +23,7 @@ EARLY = timedelta(hours=1)
 def switched_on_early(view: DayStanding, ledger: Ledger, settings: Settings) -> str:
     """The next day, where all of this one are packs that began just before it; "" if not so.
 
-    Each of these cards has takes of that day by timecode: it was in use on that day's work.
+    Each of these files went on into that day, and each card has takes of it by timecode.
     """
     ends = datetime.fromisoformat(view.day) + timedelta(days=1, minutes=settings.day_starts_at)
     audio = [s for s in view.files if s.current and s.recording.description.kind is not Kind.OTHER]
@@ -32,8 +32,10 @@ def switched_on_early(view: DayStanding, ledger: Ledger, settings: Settings) -> 
         return ""
     after = (ends - timedelta(minutes=settings.day_starts_at)).date().isoformat()
     known = coverage(day_standing(ledger, after, settings), ledger, settings)
+    went_on = {stretch.recording.id for pack in known.packs for stretch in pack.stretches}
     used = {r.load for its in known.covers.values() for cover in its for r in cover.files}
-    return after if used.issuperset(file.load for file in files) else ""
+    all_so = all(file.id in went_on and file.load in used for file in files)
+    return after if all_so else ""
 
 
 def _began_before(ends: datetime, file: Recording) -> bool:

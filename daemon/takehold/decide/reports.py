@@ -63,8 +63,10 @@ def reports_on(view: DayStanding, ledger: Ledger) -> Reports:
     cards = {load.id: Card.of(ledger, load) for load in view.loads}
     if not any(_is_table(file) for card in cards.values() for file in card.files):
         return {}
-    labels = {load.id: load.label for load in view.loads}
-    shelves = {number: Shelf(card.audio(), labels[number]) for number, card in cards.items()}
+    shelves = {}
+    for load in view.loads:
+        elsewhere = [one.label for one in view.loads if one.role is not load.role]
+        shelves[load.id] = Shelf(cards[load.id].audio(), load.label, elsewhere)
     before = {number: Shelf(card.left) for number, card in cards.items()}
     renamed = {number: now for card in cards.values() for number, now in card.renamed.items()}
     found = {}

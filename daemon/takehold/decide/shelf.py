@@ -32,11 +32,14 @@ _Path = tuple[str, ...]
 class Shelf:
     """The recordings of a card by the ends of their paths."""
 
-    def __init__(self, audio: Collection[Recording], label: str = "") -> None:
+    def __init__(
+        self, audio: Collection[Recording], label: str = "", elsewhere: Iterable[str] = ()
+    ) -> None:
         self._ending: dict[_Path, list[Recording]] = defaultdict(list)
         self._of_take: dict[str, list[Recording]] = defaultdict(list)
         self._folders: set[str] = set()
         self._label = _keyed(label)[-1]  # paths may begin with it
+        self._elsewhere = {_keyed(other)[-1] for other in elsewhere} - {self._label}
         self._kind = {recording.id: _kind(_text(recording.path)) for recording in audio}
         self._kinds = set(self._kind.values())
         for recording in audio:
@@ -120,13 +123,15 @@ class Shelf:
 
         The same name in several folders is several files, also if the card lacks one of these: a
         file is that of the name whose folders agree the most, and of none of several that agree
-        alike. What the names begin with together, as a volume's, tells nothing.
+        alike. What the names begin with together, as a volume's, tells nothing, nor a medium
+        (`SD:`) or a card of another role, which holds the same.
         """
         meant: dict[int, dict[_Path, list[str]]] = defaultdict(dict)
         files: dict[int, Recording] = {}
         for name in column:
             for recording in self._chief(name, found[name]):
-                meant[recording.id].setdefault(paths[name][:-1], []).append(name)
+                folders = tuple(f for f in paths[name][:-1] if not self._is_medium(f))
+                meant[recording.id].setdefault(folders, []).append(name)
                 files[recording.id] = recording
         for number, names in meant.items():
             if len(names) > 1:
@@ -138,6 +143,9 @@ class Shelf:
                     if (less or alike) and _beyond(folders, best, its):
                         yield from names[folders]
                         yield from names[best] if alike else ()
+
+    def _is_medium(self, folder: str) -> bool:
+        return folder.endswith(":") or folder in self._elsewhere
 
     def _chief(self, name: str, files: Sequence[Recording]) -> Sequence[Recording]:
         """Those of its own ending of what a name means, or all if it is none's."""

@@ -32,6 +32,14 @@ def without_word(name: str) -> str:
     return _before(name, _WORD)
 
 
+def says_mix(path: bytes) -> bool:
+    """Whether the word behind its name, else its folder, says that it is a mix."""
+    name = stem(path)
+    before = without_word(name)
+    folder = path.rpartition(b"/")[0].rpartition(b"/")[2].decode("utf-8", "replace")
+    return "mix" in same_words(name[len(before) :] if before else folder)
+
+
 def _before(name: str, what: re.Pattern[str]) -> str:
     found = what.fullmatch(name)
     return found[1] if found else ""

@@ -11,6 +11,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from itertools import pairwise
 
 from takehold.decide.file_set import counted, lacks, place
+from takehold.decide.layouts import sounds
 from takehold.decide.standing import DayStanding
 from takehold.decide.zeros import said_name
 from takehold.formats.levels import channels_of
@@ -290,8 +291,10 @@ def _unused(tracks: Iterable[Track]) -> bool:
 
 def _sounds(track: Track, begin: int, end: int) -> bool:
     """Whether it is shown to sound in this stretch of its file."""
-    one = _measured(*track)
-    if one is None or one.first_sound is None or one.last_sound is None:
+    one, sound = _measured(*track), track[0].sound
+    if one is None or sound is None or not sounds(sound, one):
+        return False
+    if one.first_sound is None or one.last_sound is None:
         return False
     if begin <= one.first_sound < end or begin <= one.last_sound < end:
         return True
