@@ -54,6 +54,18 @@ def test_all_of_them_are_held_in_sixteen_bits() -> None:
     assert relations(cards.match(), files) == [REDUCED] * 3
 
 
+def test_where_both_cards_have_a_mix_beside_their_tracks_each_is_held_by_its_like() -> None:
+    """Though the tracks' file of the backup has as many channels as all of the primary's."""
+    cards = Cards()
+    files = beside(cards, 1, MIX, BOOM, ANNA)
+    tracks = names("Boom", "Anna", "Bert")
+    own, its = ({**SAID, "family_uid": uid} for uid in ("G1", "G2"))
+    one = cards.add(2, "T03.WAV", [BOOM, ANNA, BERT], START, 16, tracks=tracks, **own)
+    mix = cards.add(2, "T03_MIX.WAV", [MIX], START, 16, tracks=names("Mix"), **its)
+    assert relations(cards.match(), files) == [REDUCED] * 3
+    assert sorted(cards.asked) == [(tuple(files[1:]), (one,)), ((files[0],), (mix,))]
+
+
 def test_a_poly_file_is_held_by_all_of_them() -> None:
     for lines in ((MIX, changed(BOOM), ANNA), (changed(MIX), BOOM, ANNA)):
         cards = Cards()

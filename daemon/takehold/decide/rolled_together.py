@@ -2,7 +2,7 @@
 
 A file of the other card may hold mix and isos, and is compared as a whole: so it must be with all
 that it may answer. They are one where they begin and end together, under one scene and take, no
-track is in two of them, and a take of the other card has room for all of their channels.
+track is in two of them, and the other card has just one take there, with as many channels.
 """
 
 from __future__ import annotations
@@ -21,18 +21,18 @@ def together(
     ours: Iterable[Take], theirs: Iterable[Take], known: Mapping[int, Recording]
 ) -> Iterator[Take]:
     """The takes of one side, those in one that a take of the other may hold; `known` are ours."""
-    room: dict[Hashable, int] = defaultdict(int)
+    there: dict[Hashable, list[int]] = defaultdict(list)
     for take in theirs:
-        where = _where(take)
-        room[where] = max(room[where], take.channels)
+        there[_where(take)].append(take.channels)
     shelf: dict[Hashable, list[Take]] = defaultdict(list)
     for take in ours:
         lengths = tuple((part.start, part.frames) for part in take.parts)
         who = take.load, take.originator, take.tape, take.rerecorded, take.derived
         shelf[who, _where(take), lengths].append(take)
     for some in shelf.values():
-        wide = sum(take.channels for take in some)
-        fits = len(some) > 1 and wide <= room[_where(some[0])] and _tell_apart(some, known)
+        wide, room = sum(take.channels for take in some), there[_where(some[0])]
+        alone = len(some) > 1 and len(room) == 1  # else both cards have a mix beside their tracks
+        fits = alone and wide <= room[0] and _tell_apart(some, known)
         yield from [_in_one(some)] if fits else some
 
 
