@@ -77,12 +77,14 @@ def _without_mixes(recorder: Recorder) -> tuple[Take, ...]:
         if take.start is None:
             return not _names(take) and _number(take) in told
         key = (*_number(take), _begins(take))
-        if _names(take):
-            beside = [one for one in named[key] if one is not take]
-            less = any(_width(take) < _width(one) for one in beside)
-            mix = beside and says(take) and not all(map(says, beside))
-            return _number(take) in told and (less or bool(mix))
-        return key in named
+        if not _names(take):
+            return key in named
+        if _number(take) not in told:  # without one all of a day may begin at 0
+            return False
+        beside = [one for one in named[key] if one is not take]
+        if any(_width(take) < _width(one) for one in beside):
+            return True
+        return bool(beside) and says(take) and not all(map(says, beside))
 
     return tuple(take for take in recorder.takes if not is_mix(take))
 
