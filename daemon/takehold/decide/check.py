@@ -40,6 +40,7 @@ from takehold.decide.reports import reports_on
 from takehold.decide.salvage import salvage_findings
 from takehold.decide.severity import lowered, weighed
 from takehold.decide.sides import same_disk
+from takehold.decide.sparse_sets import sparse_findings
 from takehold.decide.standing import DayStanding
 from takehold.decide.unsettled import decided_on
 from takehold.formats.names import display, shown
@@ -94,6 +95,7 @@ def check(
     found += unknown_findings(view)
     found += beside_findings(view)
     found += reduced_findings(view)
+    found += sparse_findings(view)
     papers_only = all(
         is_document(r.path) or r.id in papers for r in (s.recording for s in view.files)
     )

@@ -23,6 +23,7 @@ from takehold.decide.litter import holds_audio
 from takehold.decide.noticed import KEEP, answered, of_file
 from takehold.decide.over_it import lying_over
 from takehold.decide.reads import Reads
+from takehold.decide.sparse_sets import told_by_card
 from takehold.decide.standing import DayStanding, Standing, container
 from takehold.model.finding import Counterpart, Finding, Relation, Severity
 from takehold.model.settings import Role
@@ -35,7 +36,7 @@ def backup_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     """How it stands beside the other cards: what is decided holds for just that.
 
     What is held at a lower quality, or some tracks of it only, is told by decide/check_reduced, a
-    further copy by decide/check_spare.
+    further copy by decide/check_spare, sets that mostly lack files by decide/sparse_sets.
     """
     answer = standing.answer
     others = map(view.of, answer.others if answer else ())
@@ -58,7 +59,8 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         yield from _tracks_alone(standing, answer.alone)
         return
     if answer.relation is Relation.MISSING and _is_audio(standing) and view.backup_seen:
-        if not (standing.load.id in view.opaque and container(standing.recording)):
+        opaque = standing.load.id in view.opaque and container(standing.recording)
+        if not opaque and standing.recording.id not in told_by_card(view):
             yield _missing(standing, view)
     elif answer.relation is Relation.UNREAD and standing.reads is not Reads.NONE:
         yield of_file(standing, "backup-unread", HOLD, "its backup was not read yet", KEEP)

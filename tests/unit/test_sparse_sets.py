@@ -1,0 +1,78 @@
+"""A backup card that holds the mix of each set of monos only: one decision for the card."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from test_check_backup import LINES, OTHER, TEN, about_backup, facts_of
+
+from takehold.model.finding import Finding, Severity
+from takehold.model.sound import Track
+from twocards import HZ, Cards
+
+NAMES = ("Mix", "Boom", "Keeper")
+
+
+def sets(count: int, whole: Collection[int] = (), held: Collection[int] = (0,)) -> Cards:
+    """So many takes of three monos, and of each the tracks `held` on the backup."""
+    made = Cards()
+    for n in range(count):
+        for k, name in enumerate(NAMES):
+            line = tuple(sample + 7 * n for sample in LINES[k])
+            said = {"family_uid": f"F{n}", "total_files": 3, "set_index": str(k + 1)}
+            said |= {"scene": "1", "take": str(n + 1), "tracks": (Track(k + 1, 1, name),)}
+            at = TEN + n * 60 * HZ
+            path = f"1T{n + 1:02}_{k + 1}.WAV"
+            made.add(1, path, [line], at, number=10 * n + k + 1, **said)
+            if k in held or n in whole:
+                made.add(2, path, [line], at, number=1000 + 10 * n + k + 1, **said)
+    return made
+
+
+def said(made: Cards, *, twice: bool = True) -> list[Finding]:
+    return about_backup(facts_of(made, twice=twice))
+
+
+def test_what_most_sets_of_a_card_lack_is_one_decision_that_names_tracks_and_files() -> None:
+    (one,) = said(sets(3))
+    assert (one.code, one.severity, one.load) == ("backup-partial", Severity.LOOK, 1)
+    assert one.says == (
+        "SND_B1 holds other tracks only of 3 sets of files of SND_A1: tracks 2 (Boom), 3 (Keeper) "
+        "have no backup. They are 1T01_2.WAV, 1T01_3.WAV, 1T02_2.WAV, 1T02_3.WAV, 1T03_2.WAV, "
+        "1T03_3.WAV."
+    )
+    more, fewer = (said(sets(4))[0], said(sets(4, held=(0, 1)))[0])
+    assert len({one.id, more.id, fewer.id}) == 3, "a decision covers just these files"
+    assert "4 sets of files of SND_A1: track 3 (Keeper) has no backup" in fewer.says
+
+
+def test_a_file_that_lacks_where_most_sets_are_whole_is_told_by_itself() -> None:
+    told = said(sets(4, whole=(0, 1)))
+    assert [(one.code, one.recording) for one in told] == [
+        ("backup-missing", n) for n in (22, 23, 32, 33)
+    ]
+
+
+def test_a_take_of_which_nothing_is_there_is_told_by_itself() -> None:
+    made = sets(4)
+    del made.files[1001], made.samples[1001]
+    told = said(made)
+    alone = [one.recording for one in told if one.code == "backup-missing"]
+    assert alone == [1, 2, 3]
+    assert [one.load for one in told if one.code == "backup-partial"] == [1]
+
+
+def test_what_the_backup_has_in_the_place_of_one_is_compared_first() -> None:
+    """That is no part of the decision."""
+    made = sets(4)
+    said_there = {"family_uid": "F0", "total_files": 3, "set_index": "2"}
+    said_there |= {"scene": "1", "take": "1", "tracks": (Track(2, 1, "Boom"),)}
+    made.add(2, "1T01_2.WAV", [OTHER], TEN, number=1002, **said_there)
+    told = said(made)
+    assert 2 in {one.recording for one in told if one.code == "backup-uncompared"}
+    assert not any("1T01_2.WAV" in one.says for one in told if one.code == "backup-partial")
+
+
+def test_until_the_card_is_sure_of_itself_each_file_holds() -> None:
+    told = said(sets(3), twice=False)
+    assert {(one.code, one.severity) for one in told} == {("backup-missing", Severity.HOLD)}
