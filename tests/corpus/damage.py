@@ -53,6 +53,22 @@ def mp3_of_monos(day: Day, take: Take) -> None:
     day.put("backup", f"{take.name[:-4]}.MP3", content, take.said.start)
 
 
+def other_files_lost(day: Day, take: Take) -> None:
+    """A mono set that lacks one member on the primary card, and another one on the backup card."""
+    lost = {"primary": 2, "backup": 1}
+    for place, (name, content) in enumerate(monos(day, take, range(take.channels))):
+        for role in [role for role, number in lost.items() if number != place]:
+            day.put(role, name, content, take.said.start)
+        if place != lost["primary"]:
+            day.relate(name, "missing" if place == lost["backup"] else "identical")
+        if place in lost.values():
+            where = "primary" if place == lost["backup"] else "backup"
+            code = "backup-missing" if place == lost["backup"] else "only-on-backup"
+            day.owed(code, f"{where}/DAY01/{name}:")
+    day.other_channels(f"{take.name[:-4]}_1.WAV", 2, 3)
+    day.owed("set-incomplete", f"scene {take.said.scene}, take {take.said.take} is incomplete")
+
+
 def mp3_beside_monos(day: Day, take: Take) -> None:
     """A mono set on both cards; beside it on the backup card an MP3 of its mix: nothing is said."""
     for name, content in monos(day, take):
@@ -196,6 +212,6 @@ DAMAGE: list[tuple[str, Plant]] = [
         *(muted_mp3, mp3_of_another_take, mp3_without_a_header, cut_and_reduced),
         *(longer_and_reduced, broken_flac, no_length, above_full_scale, a_law, drop_frame),
         *(late_sample, adpcm, modest_flac, mp3_of_monos, mp3_beside_primary_monos),
-        *(mp3_beside_monos, one_track_as_coarse),
+        *(mp3_beside_monos, one_track_as_coarse, other_files_lost),
     )
 ]

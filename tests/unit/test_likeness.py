@@ -9,7 +9,7 @@ import pytest
 
 from comparing import Floats, db, floor, hum, scene
 from takehold.decide.likeness import EXACT, LOSSY, Alike, Held, Manner, alike, by_depth
-from takehold.decide.pairing import Tally, pairs, verdict
+from takehold.decide.pairing import Tally, other_tracks, pairs, verdict
 from takehold.decide.phase import Phase, lag
 from takehold.model.finding import Relation
 
@@ -211,6 +211,17 @@ def test_two_equal_tracks_of_ours_need_one_of_theirs() -> None:
     """They are one sound, bit for bit."""
     likes = {(0, 0): like(3, 1.0), (1, 0): like(3, 1.0)}
     assert pairs(likes, 2, 1, EXACT) == {0: (0, EXACT), 1: (0, EXACT)}
+
+
+def test_what_is_left_is_not_taken_for_one_that_tells_another_track() -> None:
+    """By number and name: each card of a set may have lost another one. A name may be corrected."""
+    ours, theirs = [(1, "mix"), (2, "boom"), None], [(1, "mix"), (3, "keeper"), None]
+    apart = other_tracks(ours, theirs)
+    assert apart == {(0, 1), (1, 0), (1, 1)}
+    assert pairs({(0, 0): like(4, 9)}, 2, 2, EXACT, apart) == {0: (0, EXACT)}
+    assert other_tracks([(2, "boom")], [(2, "boom 1"), (1, "boom")]) == set()
+    assert pairs({}, 3, 3, EXACT, {(0, 0)}) == {1: (1, EXACT), 2: (2, EXACT)}
+    assert pairs({}, 2, 2, EXACT, {(0, 0), (1, 1)}) == {0: (1, EXACT), 1: (0, EXACT)}
 
 
 def test_both_sides_of_an_mp3_of_one_mix_are_that_mix() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -120,7 +121,17 @@ def test_what_falls_on_no_file_is_told_of_the_last() -> None:
 def test_tracks_that_only_the_backup_has_are_those_of_its_files() -> None:
     its = monos(0, 50)
     said = Comparison((1,), its.side, SAME, 1, theirs_alone=(2,))
-    assert theirs_alone(its, said) == ((its.parts[0][1].id, 1), (its.parts[1][1].id, 1))
+    both = (its.parts[0][1].id, 1), (its.parts[1][1].id, 1)
+    assert theirs_alone(polys(0, 50), its, said) == both
+    differs = replace(said, relation=DIFFERENT, channels=(1,))
+    assert theirs_alone(polys(0, 50), its, differs) == both
+    assert theirs_alone(polys(0, 50), its, replace(differs, channels=(1, 2, 3))) == ()
+
+
+def test_a_file_of_which_no_track_is_there_has_no_counterpart() -> None:
+    """What was taken for it is another track, as where each card lost another one of a set."""
+    (one,) = told(polys(0), REDUCED, channels=(1, 2, 3))
+    assert (one.relation, one.others) == (MISSING, ())
 
 
 def test_what_a_part_lacks_is_no_figure_of_a_later_one_that_is_whole() -> None:

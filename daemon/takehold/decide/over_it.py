@@ -15,16 +15,25 @@ from takehold.model.settings import Role
 
 
 def lying_over(standing: Standing, view: DayStanding) -> Standing | None:
-    """The first of those that begin no later and end no earlier, at one sample rate."""
+    """The first of those that begin no later and end no earlier, at one sample rate.
+
+    Another track of the set, which begins and ends as it does, is none.
+    """
     mine = standing.recording
     begin, frames, rate, day = _span(mine)
     if not frames:
         return None
     for other in _unanswered(view):
         its_begin, its_frames, its_rate, _ = _span(other.recording)
-        if its_rate == rate and (begin - its_begin) % day + frames <= its_frames:
+        over = its_rate == rate and (begin - its_begin) % day + frames <= its_frames
+        if over and not (its_frames == frames and _tell_apart(mine, other.recording)):
             return other
     return None
+
+
+def _tell_apart(one: Recording, other: Recording) -> bool:
+    mine, its = ({t.name for t in r.description.metadata.tracks if t.name} for r in (one, other))
+    return bool(mine and its) and mine.isdisjoint(its)
 
 
 @lru_cache(maxsize=1)  # asked for each recording that has no backup

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from takehold.decide.likeness import (
@@ -21,17 +22,24 @@ from takehold.model.finding import Relation
 
 # By channel of ours, from 0: the channel of theirs, and how the two are held against each other.
 Pairs = dict[int, tuple[int, Manner]]
+# What a file tells of a track: its number and its name.
+Told = tuple[int, str]
 
 
 def pairs(
-    likes: Mapping[tuple[int, int], Alike], ours: int, theirs: int, otherwise: Manner
+    likes: Mapping[tuple[int, int], Alike],
+    ours: int,
+    theirs: int,
+    otherwise: Manner,
+    apart: AbstractSet[tuple[int, int]] = frozenset(),
 ) -> Pairs:
     """The pairs of so many channels: what is alike first, then what is left.
 
     One to one; but that two of ours are the same is no reason to miss one of them.
     A lossy mix may resemble every track that is in it: it is taken for what it is most like.
     One of the `strangers` may be one of ours gone wrong: it is held against that of its number, or
-    the next that is left; `otherwise` says how, where nothing is alike.
+    the next that is left, but for those that are `apart`; `otherwise` says how, where nothing is
+    alike.
     """
     found: Pairs = {}
     used: set[int] = set()
@@ -57,7 +65,19 @@ def pairs(
         return found
     manner = max(manners, key=lambda m: (m.lossy, m.steps * m.step), default=otherwise)
     left = [n for n in strangers(likes, theirs) if n not in used]
-    return _with_rest(found, left, ours, manner)
+    return _with_rest(found, left, ours, manner, apart)
+
+
+def other_tracks(
+    ours: Sequence[Told | None], theirs: Sequence[Told | None]
+) -> AbstractSet[tuple[int, int]]:
+    """The channels of both that tell that they are two tracks: by their numbers and their names."""
+    return {
+        (mine, other)
+        for mine, one in enumerate(ours)
+        for other, its in enumerate(theirs)
+        if one and its and one[0] != its[0] and one[1] != its[1]
+    }
 
 
 def answering(likes: Mapping[tuple[int, int], Alike]) -> Counter[int]:
@@ -104,14 +124,21 @@ def _best(likes: Mapping[tuple[int, int], Alike], side: int) -> dict[int, Alike]
     return best
 
 
-def _with_rest(found: Pairs, strangers: list[int], ours: int, manner: Manner) -> Pairs:
-    for other in list(strangers):
-        if other < ours and other not in found:
-            found[other] = other, manner
-            strangers.remove(other)
-    left = [mine for mine in range(ours) if mine not in found]
-    for mine, other in zip(left, strangers, strict=False):
-        found[mine] = other, manner
+def _with_rest(
+    found: Pairs,
+    strangers: list[int],
+    ours: int,
+    manner: Manner,
+    apart: AbstractSet[tuple[int, int]],
+) -> Pairs:
+    same = [n for n in strangers if n < ours and n not in found and (n, n) not in apart]
+    found |= {n: (n, manner) for n in same}
+    left = [n for n in strangers if n not in same]
+    for mine in range(ours):
+        other = next((n for n in left if (mine, n) not in apart), None)
+        if mine not in found and other is not None:
+            found[mine] = other, manner
+            left.remove(other)
     return found
 
 

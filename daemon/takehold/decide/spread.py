@@ -80,10 +80,12 @@ def _early(places: Sequence[_Place], found: Comparison) -> list[_Place]:
     return [*early] if found.relation is Relation.LONGER and found.frames else []
 
 
-def theirs_alone(its: Unit, found: Comparison) -> tuple[tuple[int, int], ...]:
-    """The channels of the backup's files that hold nothing of ours; files that differ are that."""
+def theirs_alone(mine: Unit, its: Unit, found: Comparison) -> tuple[tuple[int, int], ...]:
+    """The channels of the backup's files that hold nothing of ours; none where all differs."""
     if found.relation is Relation.DIFFERENT:
-        return ()
+        ours = {line for place in _places(mine.files) for line in place.lines}
+        if ours <= {*found.channels}:
+            return ()
     places = zip(its.files, _places(its.files), strict=True)
     return tuple((f.id, n) for f, place in places for n in sorted(place.own(found.theirs_alone)))
 
@@ -150,6 +152,9 @@ def beyond(mine: Unit, its: Unit, found: Comparison) -> tuple[int, int]:
 
 def _of_all(file: Recording, found: Comparison) -> Counterpart:
     """The answer for the only file: all that the comparison says."""
+    sounding = {n for n, channel in enumerate(heard(file), 1) if channel}
+    if found.relation is Relation.REDUCED and sounding and sounding <= {*found.channels}:
+        return Counterpart(file.id, Relation.MISSING)
     lost = [first for _, first, _ in found.missing]
     since = found.frame if found.relation is Relation.SHORT else min(lost, default=None)
     figure = found.frame if found.relation is Relation.DIFFERENT else found.frames

@@ -57,7 +57,7 @@ def weigh(mine: Unit, its: Unit, compared: Compared) -> tuple[Sequence[Counterpa
         return unread, False
     known = compared.get((mine.side, its.side))
     if known is not None:
-        lies, rest = later(mine, its, known), theirs_alone(its, known)
+        lies, rest = later(mine, its, known), theirs_alone(mine, its, known)
         if known.relation is Relation.SAME_AUDIO:  # in one layout: file by file
             return list(_one_by_one(mine, its, lies)), False
         answers = [answer._replace(later=lies, theirs_alone=rest) for answer in spread(mine, known)]

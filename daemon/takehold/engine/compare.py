@@ -16,7 +16,16 @@ import numpy as np
 import xxhash
 
 from takehold.decide.likeness import EXACT, LOSSY, Alike, Held, alike, by_depth
-from takehold.decide.pairing import Pairs, Tally, answering, doubled, pairs, strangers, verdict
+from takehold.decide.pairing import (
+    Pairs,
+    Tally,
+    answering,
+    doubled,
+    other_tracks,
+    pairs,
+    strangers,
+    verdict,
+)
 from takehold.decide.phase import lag
 from takehold.decide.side import offsets, stretches
 from takehold.engine.samples import OpenSide, open_side
@@ -84,7 +93,8 @@ class _Comparing:
             likes = self._by_ear(likes)
         otherwise = LOSSY if self._lossy else by_depth(self._ours.bits, self._theirs.bits)
         widths = len(self._ours.lines), len(self._theirs.lines)
-        found = pairs(likes, *widths, otherwise)
+        apart = other_tracks(self._ours.tracks(), self._theirs.tracks())
+        found = pairs(likes, *widths, otherwise, apart)
         used = {other for other, _ in found.values()}
         # A lossy mix is like much of what is in it: what it is like no more is not known.
         rest = [] if self._lossy else [n for n in strangers(likes, widths[1]) if n not in used]

@@ -12,6 +12,7 @@ from takehold.decide.file_set import place
 from takehold.decide.layouts import sounds
 from takehold.decide.likeness import doubles
 from takehold.decide.looked_into import NOT_DECODED, undecodable
+from takehold.decide.pairing import Told
 from takehold.decide.side import DAY_S, Laid, Line, at, blocks, lines
 from takehold.engine.patience import told
 from takehold.formats import levels, pcm
@@ -23,6 +24,7 @@ from takehold.formats.pcm import Array
 from takehold.model.errors import EvidenceError, Malformed, SourceChanged
 from takehold.model.facts import ChannelBlocks
 from takehold.model.recording import Copy, Recording
+from takehold.model.slate import same_words
 from takehold.model.sound import Coding, Kind, Span
 from takehold.ports.decoder import Decoder, Samples
 from takehold.ports.disk import DestinationTree, Reader
@@ -117,6 +119,10 @@ class OpenSide:
         self.lossy = any(f.samples.lossy for f in files)
         self.bits = max(f.samples.bits for f in files)
 
+    def tracks(self) -> list[Told | None]:
+        """What each channel's first file tells of it, None where it has no name there."""
+        return [_track(self.files[line[0].file].recording, line[0].channel) for line in self.lines]
+
     def holds(self, channel: int, begin: int, end: int) -> bool:
         """Whether these frames of a channel are there."""
         return at(self.lines[channel], begin, end) is not None
@@ -205,6 +211,12 @@ def _heard(
     if recording.id in known:
         heard.know(known[recording.id])
     return heard
+
+
+def _track(recording: Recording, channel: int) -> Told | None:
+    told = recording.description.metadata.tracks
+    named = ((t.channel, same_words(t.name)) for t in told if t.interleave == channel + 1)
+    return next((one for one in named if one[1]), None)
 
 
 def _decoded(recording: Recording) -> int | None:
