@@ -1,55 +1,69 @@
-"""A file of the primary card only that holds tracks of a file beside it, to the sample: a mix."""
+"""A track that lies in another file of the card too, as the mix in a file beside the poly file."""
 
 from __future__ import annotations
 
-import pytest
-from test_match_layouts import ANNA, BERT, BOOM, MIX, SAID, START
+from test_match_layouts import ANNA, BOOM, MIX, START, line, monos, poly
 
+from takehold.decide.match import Matched, match
 from takehold.model.finding import Relation
-from twocards import Cards, relations
+from twocards import HZ, Cards
 
-OTHER, MISSING = Relation.OTHER_LAYOUT, Relation.MISSING
+WHOLE = Relation.OTHER_LAYOUT
 
 
-def a_take(*, backup: tuple = (MIX, BOOM, ANNA), bits: int = 24) -> Cards:
-    """One poly file on each card."""
+def beside(of_poly: int, *, split: bool = False, start: int = START) -> tuple[Cards, int]:
+    """One card has mix and tracks in one file, the other the tracks; both a file of the mix."""
     cards = Cards()
-    cards.add(1, "T03.WAV", [MIX, BOOM, ANNA], START, family_uid="P", **SAID)
-    cards.add(2, "T03.WAV", backup, START, bits, family_uid="P", note="b", **SAID)
-    return cards
+    one = poly(cards, of_poly, MIX, BOOM, ANNA)
+    if split:
+        monos(cards, 3 - of_poly, BOOM, ANNA)
+    else:
+        poly(cards, 3 - of_poly, BOOM, ANNA)
+    for of in (1, 2):
+        poly(cards, of, MIX, path="12A-T03_MIX.WAV", start=start)
+    return cards, one
 
 
-@pytest.mark.parametrize("start", [START, None, 0])
-@pytest.mark.parametrize("lines", [(MIX,), (MIX, MIX), (ANNA, BOOM)])
-def test_a_mix_beside_its_take_is_held_by_the_backup_of_that(lines: tuple, start: int) -> None:
-    cards = a_take()
-    for name in ("MIX/T03_MIX.WAV", "MIX/COPY.WAV"):
-        one = cards.add(1, name, lines, start, family_uid=name, **SAID)
-        found = cards.match()
-        told = {a.recording: a for a in found.primaries}
-        assert (told[one].relation, told[one].others) == (OTHER, (1001 + 1000,))
-        assert told[1000].relation is Relation.SAME_AUDIO
-    (its,) = found.backups
-    assert its.others == (1000,)
-    assert cards.asked == []
+def matched(cards: Cards) -> Matched:
+    return match(cards.card(1), cards.card(2))
 
 
-def test_what_the_backup_of_its_take_does_not_hold_is_missing() -> None:
-    cards = a_take(backup=(BERT, BOOM, ANNA))
-    one = cards.add(1, "T03_MIX.WAV", [MIX], START, family_uid="M", **SAID)
-    assert relations(cards.match(), [one]) == [MISSING]
-    cards = a_take(bits=16)
-    one = cards.add(1, "T03_MIX.WAV", [MIX], START, family_uid="M", **SAID)
-    assert relations(cards.match(), [one]) == [MISSING]
+def test_the_mix_is_held_by_the_file_beside_the_tracks() -> None:
+    for split in (False, True):
+        cards, one = beside(1, split=split)
+        found = matched(cards)
+        (answer,) = (a for a in found.primaries if a.recording == one)
+        assert (answer.relation, answer.channels) == (WHOLE, ())
+        assert set(answer.others) == {file.id for file in cards.card(2)}
+        relations = {a.relation for a in found.backups}
+        assert relations == {WHOLE, Relation.IDENTICAL}, "the mix files confirm each other's reads"
 
 
-def test_what_begins_elsewhere_is_a_recording_of_its_own() -> None:
-    cards = a_take()
-    one = cards.add(1, "T04.WAV", [MIX], START + 4000, scene="12A", take="4")
-    assert relations(cards.match(), [one]) == [MISSING]
+def test_so_the_backups_mix_is_not_on_the_backup_only() -> None:
+    cards, one = beside(2)
+    found = matched(cards)
+    assert {a.relation for a in found.primaries} == {WHOLE, Relation.IDENTICAL}
+    (answer,) = (a for a in found.backups if a.recording == one)
+    assert (answer.relation, answer.alone) == (WHOLE, ())
 
 
-def test_a_second_copy_of_all_of_it_needs_a_backup() -> None:
-    cards = a_take()
-    one = cards.add(1, "Z.WAV", [MIX, BOOM, ANNA], START, family_uid="Z", **SAID)
-    assert relations(cards.match(), [one]) == [MISSING]
+def test_a_mix_that_begins_elsewhere_or_holds_other_samples_is_no_backup_of_it() -> None:
+    for start, other in ((START + HZ, MIX), (START, line("other"))):
+        cards = Cards()
+        one = poly(cards, 1, MIX, BOOM)
+        poly(cards, 2, BOOM)
+        for of in (1, 2):
+            poly(cards, of, other, path="12A-T03_MIX.WAV", start=start)
+        (answer,) = (a for a in matched(cards).primaries if a.recording == one)
+        assert (answer.relation, answer.channels) == (Relation.REDUCED, (1,))
+
+
+def test_what_of_it_lies_nowhere_is_told() -> None:
+    cards = Cards()
+    one = poly(cards, 1, MIX, BOOM, ANNA)
+    poly(cards, 2, BOOM)
+    for of in (1, 2):
+        poly(cards, of, MIX, path="12A-T03_MIX.WAV")
+    (answer,) = (a for a in matched(cards).primaries if a.recording == one)
+    assert (answer.relation, answer.channels) == (Relation.REDUCED, (3,))
+    assert len(answer.others) == 2

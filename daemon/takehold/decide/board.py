@@ -21,8 +21,9 @@ from takehold.decide.candidates import hinted, paired, suspected
 from takehold.decide.hints import STRANGE, beginnings, compared_before, nearly_the_same
 from takehold.decide.layouts import other_layouts, quiet, silent
 from takehold.decide.rolled_together import together
-from takehold.decide.spare import better, lower_copies, mirrored_cards, spares, tracks_beside
+from takehold.decide.spare import better, lower_copies, mirrored_cards, spares
 from takehold.decide.takes import takes
+from takehold.decide.tracks_beside import tracks_beside
 from takehold.decide.twins import Twins, other_layout
 from takehold.decide.unit import Unit, units
 from takehold.decide.weighing import Compared, file_by_file, mirror, weigh

@@ -22,6 +22,7 @@ from typing import NamedTuple
 from takehold.decide.board import Board, by_load
 from takehold.decide.derived import derived
 from takehold.decide.hints import beginnings
+from takehold.decide.tracks_beside import held_beside, known_beside
 from takehold.decide.twins import Twins
 from takehold.decide.weighing import Compared
 from takehold.model.comparison import Side
@@ -96,6 +97,8 @@ def match(
     board.tracks_beside(other.files)
     board.lower_copies()
     ours_told, theirs_told = board.told()
+    ours_told = tuple(held_beside(ours_told, ours, (*theirs, *other.files)))
+    theirs_told = tuple(known_beside(theirs_told, ours_told, ours, theirs))
     told = tuple(other.mirrors.get(answer.recording, answer) for answer in theirs_told)
     return Matched(ours_told, told, (*board.uncompared, *other.uncompared))
 

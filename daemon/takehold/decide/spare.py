@@ -12,13 +12,10 @@ from collections.abc import Set as AbstractSet
 
 from takehold.decide.candidates import COPY_KEYS, MIRROR_KEYS, SPARE_KEYS, Key, keyed
 from takehold.decide.hints import STRANGE, other_throughout
-from takehold.decide.layouts import heard
-from takehold.decide.twins import Twins
 from takehold.decide.unit import Unit
 from takehold.decide.weighing import STRENGTH, Compared, file_by_file, mirror, weigh
 from takehold.model.comparison import Side
 from takehold.model.finding import Counterpart, Relation
-from takehold.model.recording import Recording
 
 # Copies of one take that are looked for among what is left. Chosen, no source.
 MOST_ROUNDS = 16
@@ -162,36 +159,6 @@ def lower_copies(
                 if whole if one.compressed else answer.relation not in STRANGE:
                     found[answer.recording] = answer._replace(theirs_alone=())
     return found, uncompared
-
-
-def tracks_beside(
-    left: Iterable[Recording],
-    answered: Iterable[Recording],
-    backups_of: Mapping[int, Sequence[Recording]],
-) -> dict[int, Counterpart]:
-    """How files that hold some tracks of a file beside them, as its mix, are held by its backup.
-
-    To the sample, on their own card. Of two that hold as much each needs a backup.
-    """
-    shelf: dict[Hashable, list[Recording]] = defaultdict(list)
-    for recording in answered:
-        for channel in dict.fromkeys(filter(None, heard(recording))):
-            shelf[recording.load, channel].append(recording)
-    found: dict[int, Counterpart] = {}
-    for recording in left:
-        first = next(filter(None, heard(recording)), None)
-        for whole in shelf.get((recording.load, first), ()):
-            some = len(heard(recording)) < len(heard(whole)) and _may_begin(recording, whole)
-            if some and (told := Twins(backups_of[whole.id]).of(recording)):
-                found[recording.id] = told
-                break
-    return found
-
-
-def _may_begin(one: Recording, other: Recording) -> bool:
-    """Whether both may begin together. Many recorders have no timecode, and write 0."""
-    begins = {r.description.metadata.time_reference or None for r in (one, other)}
-    return None in begins or len(begins) == 1
 
 
 def _unsure(answer: Counterpart) -> Counterpart:

@@ -1,0 +1,114 @@
+"""Tracks of one file that lie in another of its card too, to the sample, as its mix does.
+
+A recorder may write a mix beside the tracks, and the other one the same in other files.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+
+from takehold.decide.layouts import Heard, heard
+from takehold.decide.twins import Twins
+from takehold.model.finding import Counterpart, Relation
+from takehold.model.recording import Recording
+
+
+def tracks_beside(
+    left: Iterable[Recording],
+    answered: Iterable[Recording],
+    backups_of: Mapping[int, Sequence[Recording]],
+) -> dict[int, Counterpart]:
+    """How files that hold some tracks of a file beside them, as its mix, are held by its backup.
+
+    To the sample, on their own card. Of two that hold as much each needs a backup.
+    """
+    shelf: dict[Hashable, list[Recording]] = defaultdict(list)
+    for recording in answered:
+        for channel in dict.fromkeys(filter(None, heard(recording))):
+            shelf[recording.load, channel].append(recording)
+    found: dict[int, Counterpart] = {}
+    for recording in left:
+        first = next(filter(None, heard(recording)), None)
+        for whole in shelf.get((recording.load, first), ()):
+            some = len(heard(recording)) < len(heard(whole)) and _may_begin(recording, whole)
+            if some and (told := Twins(backups_of[whole.id]).of(recording)):
+                found[recording.id] = told
+                break
+    return found
+
+
+def held_beside(
+    answers: Sequence[Counterpart], ours: Iterable[Recording], theirs: Iterable[Recording]
+) -> Iterator[Counterpart]:
+    """The answers of a primary card's files, of which another file holds the tracks that lack.
+
+    That may be one that answers another file with the same track in it, of the same beginning.
+    """
+    lack = {a.recording for a in answers if _lacks_tracks(a)}
+    known = {r.id: r for r in ours if r.id in lack}
+    shelf = _holders(theirs if lack else ())
+    for answer in answers:
+        if answer.recording not in lack:
+            yield answer
+            continue
+        found = {n: _holder(shelf, known[answer.recording], n) for n in answer.channels}
+        lacking = tuple(n for n, its in found.items() if its is None)
+        others = dict.fromkeys([*answer.others, *(its.id for its in found.values() if its)])
+        relation = Relation.REDUCED if lacking else Relation.OTHER_LAYOUT
+        yield answer._replace(relation=relation, channels=lacking, others=tuple(others))
+
+
+def known_beside(
+    answers: Sequence[Counterpart],
+    seen: Iterable[Counterpart],
+    ours: Iterable[Recording],
+    theirs: Iterable[Recording],
+) -> Iterator[Counterpart]:
+    """The answers of a backup's files, once the primary card's are told so, as `seen`.
+
+    What seems alone may be in another primary file; what held some tracks of a recording only
+    holds it together with another file.
+    """
+    alone = {a.recording for a in answers if a.alone}
+    known = {r.id: r for r in theirs if r.id in alone}
+    shelf = _holders(ours if alone else ())
+    whole = {answer.recording for answer in seen if answer.relation is Relation.OTHER_LAYOUT}
+    for answer in answers:
+        told = answer
+        if answer.alone:
+            its = known[answer.recording]
+            told = told._replace(alone=tuple(n for n in answer.alone if not _holder(shelf, its, n)))
+        if answer.relation is Relation.REDUCED and whole.issuperset(answer.others):
+            told = told._replace(relation=Relation.OTHER_LAYOUT)
+        yield told
+
+
+def _lacks_tracks(answer: Counterpart) -> bool:
+    """Whether that is all that it lacks."""
+    reduced = answer.relation is Relation.REDUCED and answer.correlation is None
+    return reduced and bool(answer.channels)
+
+
+def _holders(files: Iterable[Recording]) -> Mapping[Heard, list[Recording]]:
+    shelf: dict[Heard, list[Recording]] = defaultdict(list)
+    for recording in files:
+        for channel in filter(None, heard(recording)):
+            shelf[channel].append(recording)
+    return shelf
+
+
+def _holder(
+    shelf: Mapping[Heard, list[Recording]], recording: Recording, number: int
+) -> Recording | None:
+    """A file that holds one of its channels, from 1, and may begin with it."""
+    channels = heard(recording)
+    channel = channels[number - 1] if number <= len(channels) else None
+    its = shelf.get(channel, ()) if channel else ()
+    return next((other for other in its if _may_begin(recording, other)), None)
+
+
+def _may_begin(one: Recording, other: Recording) -> bool:
+    """Whether both may begin together. Many recorders have no timecode, and write 0."""
+    begins = {r.description.metadata.time_reference or None for r in (one, other)}
+    return None in begins or len(begins) == 1
