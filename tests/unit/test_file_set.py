@@ -93,6 +93,16 @@ def test_a_mix_that_is_not_split_as_the_others_are_is_in_both_parts() -> None:
     assert said([*made, mono(1, 3, index="3", frames=2 * LONG)]) == ""
 
 
+def test_a_file_without_a_number_stands_for_none_that_lacks() -> None:
+    """As a mix of the set; where no number lacks before the last one, it may be the last file."""
+    mix = replaced(mono(1, 3, total=4), 90)
+    numbered = [mono(1, nth, total=4, index=str(number)) for nth, number in ((1, 1), (2, 2))]
+    late = replaced(mono(1, 3, total=4, index="4"), 91)
+    assert said([*numbered, late, mix]) == "3 of 4 files are there, not 3"
+    third = replaced(mono(1, 3, total=4, index="3"), 91)
+    assert said([*numbered, third, mix]) == ""
+
+
 def test_a_set_that_lies_twice_on_its_card_is_told_once() -> None:
     """The copy has the first part only in part; it is whole where the original is."""
     made = [mono(part, n, index=str(n)) for part, n in ALL]
