@@ -103,6 +103,12 @@ def test_a_file_without_a_number_stands_for_none_that_lacks() -> None:
     assert said([*numbered, third, mix]) == ""
 
 
+def test_a_number_of_many_digits_is_none() -> None:
+    """Python converts no more than 4,300 digits."""
+    made = [mono(1, nth, total=4, index="9" * nth * 2500) for nth in (1, 2)]
+    assert said(made) == "2 of 4 files are there"
+
+
 def test_a_set_that_lies_twice_on_its_card_is_told_once() -> None:
     """The copy has the first part only in part; it is whole where the original is."""
     made = [mono(part, n, index=str(n)) for part, n in ALL]

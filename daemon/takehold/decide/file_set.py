@@ -12,6 +12,7 @@ from takehold.model.take import Take
 
 # Missing numbers of a set are named up to this size.
 NAMED = 64
+MOST_DIGITS = 9
 
 
 def tie(recording: Recording) -> Hashable:
@@ -81,18 +82,18 @@ def lacks(take: Take, recording: Callable[[int], Recording]) -> str:
     if len(least) >= expected:
         return ""
     says = f"{len(least)} of {expected} files are there"
-    if expected <= NAMED and all(i.isdecimal() and 0 < int(i) <= expected for i in least):
-        there = {int(index) for index in least}
+    there = {*map(_number, least)}
+    if expected <= NAMED and 0 not in there and max(there) <= expected:
         says += f", not {', '.join(str(n) for n in range(1, expected + 1) if n not in there)}"
     return says
 
 
 def _numbered(indexes: list[str]) -> list[str]:
-    """Those of a part, or of all; none without a number, as a mix may be, stands for one that lacks.
+    """Those that count: what has no number, as a mix may not, stands for none that lacks.
 
     But for the last: where the numbers are without a gap, it may be that.
     """
-    told = {int(index) for index in indexes if index.isdecimal()}
+    told = {*map(_number, indexes)} - {0}
     has_gap = max(told, default=0) > len(told)
     return [index for index in indexes if not (has_gap and index.startswith("#"))]
 
@@ -117,6 +118,11 @@ def _unlike(parts: Sequence[Sequence[Recording]]) -> bool:
         return True
     tracks = {tuple(sorted(t.channel for one in part for t in one)) for part in told}
     return len(tracks) > 1 and all(all(part) for part in told)
+
+
+def _number(index: str) -> int:
+    """Its number; 0 where it is none, or has more digits than any set has files."""
+    return int(index) if index.isdecimal() and len(index) < MOST_DIGITS else 0
 
 
 def _total(recording: Recording) -> int:
