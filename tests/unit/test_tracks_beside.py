@@ -67,3 +67,14 @@ def test_what_of_it_lies_nowhere_is_told() -> None:
     (answer,) = (a for a in matched(cards).primaries if a.recording == one)
     assert (answer.relation, answer.channels) == (Relation.REDUCED, (3,))
     assert len(answer.others) == 2
+
+
+def test_a_mix_beside_a_file_that_is_held_at_lower_quality_is_held_so_too() -> None:
+    """The backup's recorder writes the poly file only, in 16 bits."""
+    cards = Cards()
+    one, other = ([s >> 3 << 3 | 1 for s in words] for words in (MIX, BOOM))
+    poly(cards, 1, tuple(one), tuple(other), family_uid="F1")
+    mix = poly(cards, 1, tuple(one), path="12A-T03_MIX.WAV", family_uid="M1")
+    backup = poly(cards, 2, tuple(one), tuple(other), bits=16)
+    (answer,) = (a for a in cards.match().primaries if a.recording == mix)
+    assert (answer.relation, answer.others) == (Relation.REDUCED, (backup,))

@@ -160,8 +160,7 @@ class Board:
             known = {**self.twins, **self.answers}
             held = {r.id: r for r in (*self.theirs, *beyond)}
             answered = [r for r in self.ours if r.id in known]
-            its = {r.id: [held[n] for n in known[r.id].others if n in held] for r in answered}
-            self.twins |= tracks_beside(left, answered, its)
+            self.twins |= tracks_beside(left, answered, known, held)
 
     def lower_copies(self) -> None:
         """A lossy file and a better one of its sound beside it: what answers one answers the other.

@@ -17,11 +17,13 @@ from takehold.model.recording import Recording
 def tracks_beside(
     left: Iterable[Recording],
     answered: Iterable[Recording],
-    backups_of: Mapping[int, Sequence[Recording]],
+    known: Mapping[int, Counterpart],
+    backups: Mapping[int, Recording],
 ) -> dict[int, Counterpart]:
     """How files that hold some tracks of a file beside them, as its mix, are held by its backup.
 
-    To the sample, on their own card. Of two that hold as much each needs a backup.
+    To the sample, on their own card; the backup may be of lower quality. Of two that hold as much
+    each needs a backup. `known` are the answers of those that are `answered`, by `backups`.
     """
     shelf: dict[Hashable, list[Recording]] = defaultdict(list)
     for recording in answered:
@@ -32,10 +34,23 @@ def tracks_beside(
         first = next(filter(None, heard(recording)), None)
         for whole in shelf.get((recording.load, first), ()):
             some = len(heard(recording)) < len(heard(whole)) and _may_begin(recording, whole)
-            if some and (told := Twins(backups_of[whole.id]).of(recording)):
+            answer = known[whole.id]
+            its = [backups[n] for n in answer.others if n in backups]
+            told = Twins(its).of(recording) or _as_reduced(recording, whole, answer)
+            if some and told:
                 found[recording.id] = told
                 break
     return found
+
+
+def _as_reduced(recording: Recording, whole: Recording, answer: Counterpart) -> Counterpart | None:
+    """The answer of a file that is held at lower quality, for one of which it has all tracks."""
+    if answer.relation is not Relation.REDUCED:
+        return None
+    held = {c for n, c in enumerate(heard(whole), 1) if c and n not in answer.channels}
+    if not held.issuperset(filter(None, heard(recording))):
+        return None
+    return answer._replace(recording=recording.id, channels=(), theirs_alone=())
 
 
 def held_beside(
@@ -86,8 +101,9 @@ def known_beside(
 
 def _lacks_tracks(answer: Counterpart) -> bool:
     """Whether that is all that it lacks."""
-    reduced = answer.relation is Relation.REDUCED and answer.correlation is None
-    return reduced and bool(answer.channels)
+    figures = answer.residual_db, answer.correlation
+    only = answer.relation is Relation.REDUCED and figures == (None, None)
+    return only and bool(answer.channels)
 
 
 def _holders(files: Iterable[Recording]) -> Mapping[Heard, list[Recording]]:
