@@ -58,6 +58,8 @@ def told_by_card(view: DayStanding) -> frozenset[int]:
 
 def _most(view: DayStanding) -> list[_Sparse]:
     """The sets that lack files, of cards of which most sets do."""
+    if sum(map(_is_missing, view.files)) < FEWEST:
+        return []
     lacking: list[_Sparse] = []
     sets: Counter[tuple[int, int]] = Counter()
     for files in _sets(view):
@@ -86,10 +88,14 @@ def _held_by(file: Standing, view: DayStanding) -> Standing | None:
 
 
 def _lacks(file: Standing, view: DayStanding) -> bool:
-    """Whether no backup has any of it, by a card that is sure of itself."""
+    """Whether no backup has any of it."""
+    return _is_missing(file) and not its_twin(file, view) and not lying_over(file, view)
+
+
+def _is_missing(file: Standing) -> bool:
+    """By a card that is sure of itself: else it may hold more than was read."""
     missing = file.answer is not None and file.answer.relation is Relation.MISSING
-    sure = missing and file.reads is Reads.AGREED
-    return sure and not its_twin(file, view) and not lying_over(file, view)
+    return missing and file.reads is Reads.AGREED and file.load.role is Role.PRIMARY
 
 
 def _tracks(file: Standing) -> Iterator[str]:
