@@ -192,23 +192,6 @@ def test_a_take_with_few_tracks_is_one_below_a_head_of_many():
     assert names_listed(table(rows=rows).encode()) == ("S1T1", "S1T2")
 
 
-@pytest.mark.parametrize("head", ["Folder", "Path:", "[Ordner]"])
-def test_a_column_of_folders_tells_where_each_name_is(head: str):
-    """A name with a path of its own, several in a cell, and where no folder stands, are as told."""
-    rows = [["Scene", head, "File"], ["1", "SC1", "T01.WAV"], ["2", "A:\\SC2\\", "T01.WAV"]]
-    assert names_listed(table(rows=rows).encode()) == ("SC1/T01.WAV", "A:\\SC2/T01.WAV")
-    plain = [["3", "", "T03.WAV"], ["3", "SC3", "X/T04.WAV"], ["3", "SC3", "* T05.WAV"]]
-    several = [["3", "SC3", "T06.WAV + T07.WAV"]]
-    assert names_listed(table(rows=[*rows, *plain, *several]).encode()) == (
-        *("SC1/T01.WAV", "A:\\SC2/T01.WAV", "T03.WAV", "X/T04.WAV", "* T05.WAV"),
-        *("T06.WAV", "T07.WAV"),
-    )
-    stems = [[cell.removesuffix(".WAV") for cell in row] for row in rows]
-    assert names_listed(table(rows=stems).encode()) == ("SC1/T01", "A:\\SC2/T01")
-    paths = [["File", "Path"], ["T01.WAV", "SC1/T01.WAV"], ["T02.WAV", "SC1/T02.WAV"]]
-    assert set(columns(table(rows=paths).encode())) >= {("SC1/T01.WAV", "SC1/T02.WAV")}
-
-
 def test_several_files_in_one_cell():
     assert names_listed(b'1,"a_1.wav; a_2.wav"\n2,"b_1.wav\nb_2.wav"\n') == (
         *("a_1.wav", "a_2.wav"),

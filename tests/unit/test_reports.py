@@ -10,7 +10,6 @@ from planworld import NOON, cards, ledger, settings, taken, view
 from reportworld import ALL, BEFORE, CARD, codes, found, on_card, report
 from takehold.decide.check import Around, check
 from takehold.decide.departed import GONE
-from takehold.formats.report_table import listing
 from takehold.model import facts as f
 from takeworld import wav
 
@@ -79,21 +78,6 @@ def test_names_of_a_folder_that_the_card_lacks_are_none_of_another_folder(above:
     both = on_card(*(f"{folder}/{name}".encode() for folder in ("SC1", "SC2") for name in TAKES))
     assert codes(*both, report(*names)) == []
     assert codes(*one, report(*names[:3])) == []
-
-
-def test_a_column_of_folders_tells_names_apart_that_begin_anew_in_each():
-    """As scenes with a folder each; a folder that no card has, all the same, tells nothing."""
-    rows = ["Folder,File", *(f"{place},{name}" for place in ("SC1", "SC2") for name in TAKES)]
-    listed = listing("\n".join(rows).encode())
-    assert listed is not None
-    one = on_card(*(f"SC1/{name}".encode() for name in TAKES))
-    (told,) = found(*one, report(*listed.names))
-    assert told.says.count("SC2/") == 3
-    two = on_card(*(f"SC2/{name}".encode() for name in TAKES), first=11)
-    assert codes(*one, *two, report(*listed.names)) == []
-    away = listing("\n".join(rows[:4]).replace("SC1", "Any day").encode())
-    assert away is not None
-    assert codes(*one, report(*away.names)) == []
 
 
 def test_a_folder_that_lacks_may_have_a_blank_in_its_name():

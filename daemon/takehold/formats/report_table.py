@@ -2,9 +2,8 @@
 
 There is no standard for sound reports: a table in CSV (RFC 4180) or in another mark's columns, in
 UTF-8, UTF-16, or Latin-1; titles may stand above the head and totals below. So the cells decide: a
-column in which audio files are named, else one whose head says that it names files; where a head
-says that another one has their folders, each name is told with its own. What stands in the other
-columns is told beside it: whoever knows the card sees in which its files are named.
+column in which audio files are named, else one whose head says that it names files. What stands in
+the other columns is told beside it: whoever knows the card sees in which its files are named.
 Nothing of it is executed or expanded, and its size is bounded.
 """
 
@@ -38,13 +37,6 @@ HEADS = frozenset(
     {
         *("file", "files", "filename", "filenames", "nameoffile", "clip", "clipname"),
         *("datei", "dateiname", "fichier", "nomdufichier", "archivo", "nomefile"),
-    }
-)
-# And that of the folders which they lie in.
-FOLDERS = frozenset(
-    {
-        *("folder", "folders", "foldername", "directory", "dir", "path", "pathname", "filepath"),
-        *("ordner", "verzeichnis", "pfad", "dossier", "chemin", "carpeta", "ruta", "cartella"),
     }
 )
 _NOT_A_LETTER = re.compile(r"[\W\d_]+")
@@ -222,36 +214,11 @@ def _best(tables: Iterable[_Table]) -> _Table:
 
 def _table(rows: Sequence[Sequence[str]], mark: str) -> _Table:
     """The columns; those in which a remark or two end in the name of a file are no others."""
-    rows = [*_in_folders(rows)]
     audio, loose = _audio_columns(rows, mark)
     headed, others = _text_columns(rows)
     rest = (o for at, o in others.items() if at not in audio and not any(map(names_audio, o)))
     below = (names for at, names in headed.items() if at not in audio)
     return _Table(list(audio.values()), list(below), list(rest), loose)
-
-
-def _in_folders(rows: Iterable[Sequence[str]]) -> Iterator[Sequence[str]]:
-    """The rows, and in each the names below heads of names behind what its folder is."""
-    named: list[int] = []
-    at = 0
-    for row in rows:
-        heads = [n for n, cell in enumerate(row) if _is_head(cell)]
-        folders = [n for n, cell in enumerate(row) if _word(cell) in FOLDERS]
-        if heads and folders:
-            named, at = heads, folders[0]
-        folder = row[at] if named and at < len(row) else ""
-        if not folder or names_audio(folder) or heads:
-            yield row
-        else:
-            yield [_below(folder, c) if n in named else c for n, c in enumerate(row)]
-
-
-def _below(folder: str, cell: str) -> str:
-    """A name with its folder; as it stands if it is several, or has a path or marks before it."""
-    plain = cell and len(_in_cell(cell)) == 1 and cell.startswith(unmarked(cell))
-    if not plain or not {"/", "\\"}.isdisjoint(cell):
-        return cell
-    return folder.rstrip("/\\") + "/" + cell
 
 
 def _audio_columns(rows: Iterable[Sequence[str]], mark: str) -> tuple[dict[int, list[str]], bool]:
@@ -323,8 +290,5 @@ def _text_columns(
 
 
 def _is_head(cell: str) -> bool:
-    return _word(cell) in HEADS and not _COUNT.search(cell[:NAME_CAP])
-
-
-def _word(cell: str) -> str:
-    return _NOT_A_LETTER.sub("", cell[:NAME_CAP]).casefold()
+    cell = cell[:NAME_CAP]
+    return _NOT_A_LETTER.sub("", cell).casefold() in HEADS and not _COUNT.search(cell)
