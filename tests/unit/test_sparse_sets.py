@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from itertools import product
+from typing import Any
 
 from test_check_backup import LINES, OTHER, TEN, about_backup, facts_of
 
@@ -37,13 +39,12 @@ def test_what_most_sets_of_a_card_lack_is_one_decision_that_names_tracks_and_fil
     (one,) = said(sets(3))
     assert (one.code, one.severity, one.load) == ("backup-partial", Severity.LOOK, 1)
     assert one.says == (
-        "SND_B1 holds other tracks only of 3 sets of files of SND_A1: tracks 2 (Boom), 3 (Keeper) "
-        "have no backup. They are 1T01_2.WAV, 1T01_3.WAV, 1T02_2.WAV, 1T02_3.WAV, 1T03_2.WAV, "
-        "1T03_3.WAV."
+        "SND_B1 holds other tracks only of 3 takes of SND_A1: tracks Boom, Keeper have no backup. "
+        "The files are 1T01_2.WAV, 1T01_3.WAV, 1T02_2.WAV, 1T02_3.WAV, 1T03_2.WAV, 1T03_3.WAV."
     )
     more, fewer = (said(sets(4))[0], said(sets(4, held=(0, 1)))[0])
     assert len({one.id, more.id, fewer.id}) == 3, "a decision covers just these files"
-    assert "4 sets of files of SND_A1: track 3 (Keeper) has no backup" in fewer.says
+    assert "4 takes of SND_A1: track Keeper has no backup" in fewer.says
 
 
 def test_a_file_that_lacks_where_most_sets_are_whole_is_told_by_itself() -> None:
@@ -51,6 +52,52 @@ def test_a_file_that_lacks_where_most_sets_are_whole_is_told_by_itself() -> None
     assert [(one.code, one.recording) for one in told] == [
         ("backup-missing", n) for n in (22, 23, 32, 33)
     ]
+
+
+def test_other_tracks_from_take_to_take_were_lost() -> None:
+    """One file of each set lacks, and each time another one."""
+    made = sets(3, held=(0, 1, 2))
+    for number in (1001, 1012, 1023):
+        del made.files[number]
+    assert [(one.code, one.recording) for one in said(made)] == [
+        ("backup-missing", n) for n in (1, 12, 23)
+    ]
+
+
+def test_a_part_of_which_nothing_is_there_or_a_track_that_is_in_another_one_was_lost() -> None:
+    """Each take is split in two; the backup lacks the second parts, or one file of each of them."""
+    for held in ((), (0, 1)):
+        made = Cards()
+        for of, part, n, k in product((1, 2), (0, 1), range(3), range(3)):
+            if of == 1 or part == 0 or k in held:
+                told = {"family_uid": f"F{n}", "total_files": 3, "set_index": str(k + 1)}
+                told |= {"scene": "1", "take": str(n + 1), "tracks": (Track(k + 1, 1, NAMES[k]),)}
+                line = tuple(sample + 7 * n + 100_000 * part for sample in LINES[k])
+                at = TEN + n * 60 * HZ + part * len(line)
+                path, number = f"1T{n + 1:02}_{part}{k}.WAV", 1000 * of + 100 * part + 10 * n + k
+                made.add(of, path, [line], at, number=number, **told)
+        told_of = said(made)
+        assert {one.code for one in told_of} == {"backup-missing"}
+        assert len(told_of) == 3 * (3 - len(held))
+
+
+def test_a_mix_of_its_own_beside_the_tracks_is_of_their_take() -> None:
+    """It has a family of its own; the tracks may be monos or in one file."""
+    for split in (True, False):
+        made = Cards()
+        for n in range(3):
+            about: dict[str, Any] = {"scene": "1", "take": str(n + 1)}
+            lines, at = [tuple(s + 7 * n for s in line) for line in LINES], TEN + n * 60 * HZ
+            mix = about | {"family_uid": f"M{n}", "tracks": (Track(1, 1, "Mix"),)}
+            for of in (1, 2):
+                made.add(of, f"1T{n}_MIX.WAV", lines[:1], at, **mix)
+            isos = [[lines[1]], [lines[2]]] if split else [lines[1:]]
+            for k, channels in enumerate(isos, 1):
+                tracks = [Track(c + k, c, NAMES[c + k - 1]) for c in range(1, len(channels) + 1)]
+                iso = about | {"family_uid": f"F{n}", "tracks": tuple(tracks)}
+                made.add(1, f"1T{n}_{k}.WAV", channels, at, **iso)
+        (one,) = said(made)
+        assert "3 takes of SND_A1: tracks Boom, Keeper have no backup" in one.says
 
 
 def test_a_take_of_which_nothing_is_there_is_told_by_itself() -> None:

@@ -1,6 +1,7 @@
-"""Sets of files of which a backup card holds some tracks only, as the mix: one decision for a card.
+"""Takes in several files of which a backup card holds some tracks only, as the mix.
 
-A file that the backup lacks is told by itself where that is rare: then it was lost.
+If most of a card are so, in the same way, that is one decision. Where it is rare a file was lost,
+and is told by itself (decide/check_backup); so is what lacks other tracks than most do.
 """
 
 from __future__ import annotations
@@ -12,40 +13,37 @@ from typing import NamedTuple
 
 from takehold.decide.by_digest import HELD
 from takehold.decide.check_spare import FEWEST, NAMED
-from takehold.decide.file_set import tie
 from takehold.decide.held_twice import its_twin
 from takehold.decide.noticed import KEEP, finding, these
 from takehold.decide.over_it import lying_over
 from takehold.decide.reads import Reads
 from takehold.decide.standing import DayStanding, Standing
+from takehold.decide.take_names import same_number
 from takehold.formats.names import display, shown
 from takehold.model.finding import Finding, Relation, Severity
+from takehold.model.recording import Recording
 from takehold.model.settings import Role
+from takehold.model.slate import same_words, scene_and_take
 
 
 class _Sparse(NamedTuple):
-    """The files of a set that a backup card lacks, and one of those that it holds."""
+    """The files of a take, or of a part of it, that a backup card lacks, and one that it holds."""
 
     files: tuple[Standing, ...]
     its: Standing
+    tracks: tuple[str, ...]
 
     @property
-    def cards(self) -> tuple[int, int]:
-        """The primary card, and that of the backup."""
-        return self.files[0].load.id, self.its.load.id
-
-    @property
-    def lacking(self) -> str:
-        """The tracks of these files, by number and name."""
-        words = [*dict.fromkeys(word for file in self.files for word in _tracks(file))]
-        return f"{'track' if len(words) == 1 else 'tracks'} {', '.join(words)}"
+    def way(self) -> Hashable:
+        """What it has in common with others of the two cards: the tracks that lack."""
+        return self.files[0].load.id, self.its.load.id, self.tracks
 
 
 def sparse_findings(view: DayStanding) -> Iterator[Finding]:
-    """One for all sets of two cards that lack the same tracks there."""
+    """One for all takes of two cards that lack the same tracks there."""
     alike: dict[Hashable, list[_Sparse]] = defaultdict(list)
     for one in _most(view):
-        alike[one.cards, one.lacking].append(one)
+        alike[one.way].append(one)
     for some in alike.values():
         yield _of_cards(some)
 
@@ -57,27 +55,48 @@ def told_by_card(view: DayStanding) -> frozenset[int]:
 
 
 def _most(view: DayStanding) -> list[_Sparse]:
-    """The sets that lack files, of cards of which most sets do."""
+    """The takes that lack files, where most of two cards lack the same tracks."""
     if sum(map(_is_missing, view.files)) < FEWEST:
         return []
-    lacking: list[_Sparse] = []
-    sets: Counter[tuple[int, int]] = Counter()
-    for files in _sets(view):
-        there = [its for file in files if (its := _held_by(file, view))]
-        if len(files) > 1 and there:
-            less = tuple(file for file in files if _lacks(file, view))
-            sets[files[0].load.id, there[0].load.id] += 1
-            lacking += [_Sparse(less, there[0])] if less else []
-    count = Counter(one.cards for one in lacking)
-    return [o for o in lacking if count[o.cards] >= FEWEST and 2 * count[o.cards] > sets[o.cards]]
+    found: list[_Sparse] = []
+    parts: Counter[tuple[int, int]] = Counter()
+    for files in _takes(view):
+        held = {file.recording.id: its for file in files if (its := _held_by(file, view))}
+        tracks = {track for file in files if file.recording.id in held for track in _tracks(file)}
+        for part in _parts(files):
+            there = [held[file.recording.id] for file in part if file.recording.id in held]
+            if len(part) > 1 and there:
+                parts[part[0].load.id, there[0].load.id] += 1
+                less = tuple(f for f in part if _lacks(f, view))
+                lacking = [track for file in less for track in _tracks(file)]
+                if less and all(map(_tracks, less)) and tracks.isdisjoint(lacking):
+                    found.append(_Sparse(less, there[0], tuple(sorted(lacking))))
+    count = Counter(one.way for one in found)
+    cards = {one.way: (one.files[0].load.id, one.its.load.id) for one in found}
+    most = {way for way, n in count.items() if n >= FEWEST and 2 * n > parts[cards[way]]}
+    return [one for one in found if one.way in most]
 
 
-def _sets(view: DayStanding) -> Iterator[list[Standing]]:
-    sets: dict[Hashable, list[Standing]] = defaultdict(list)
+def _takes(view: DayStanding) -> Iterator[list[Standing]]:
+    """The files of one scene and take, of a primary card, that tell these and when they begin."""
+    takes: dict[Hashable, list[Standing]] = defaultdict(list)
     for one in view.files:
-        if one.current and one.load.role is Role.PRIMARY:
-            sets[one.load.id, tie(one.recording)].append(one)
-    yield from sets.values()
+        slate = scene_and_take(one.recording)
+        if one.current and one.load.role is Role.PRIMARY and all(slate) and _begin(one.recording):
+            takes[one.load.id, same_words(slate[0]), same_number(slate[1])].append(one)
+    yield from takes.values()
+
+
+def _parts(files: Sequence[Standing]) -> Iterator[list[Standing]]:
+    """Those that begin together."""
+    parts: dict[Hashable, list[Standing]] = defaultdict(list)
+    for one in files:
+        parts[_begin(one.recording)].append(one)
+    yield from parts.values()
+
+
+def _begin(recording: Recording) -> int | None:
+    return recording.description.metadata.time_reference
 
 
 def _held_by(file: Standing, view: DayStanding) -> Standing | None:
@@ -98,13 +117,10 @@ def _is_missing(file: Standing) -> bool:
     return missing and file.reads is Reads.AGREED and file.load.role is Role.PRIMARY
 
 
-def _tracks(file: Standing) -> Iterator[str]:
-    """Its tracks as a set counts them, else its name."""
-    told = file.recording.description.metadata.tracks
-    for track in told:
-        yield f"{track.channel} ({shown(track.name)})" if track.name else str(track.channel)
-    if not told:
-        yield display(file.recording.path)
+def _tracks(file: Standing) -> list[str]:
+    """The names of its tracks; none where one has no name."""
+    names = [shown(track.name) for track in file.recording.description.metadata.tracks]
+    return names if all(names) else []
 
 
 def _of_cards(some: Sequence[_Sparse]) -> Finding:
@@ -112,21 +128,15 @@ def _of_cards(some: Sequence[_Sparse]) -> Finding:
     first = some[0]
     files = [file for one in some for file in one.files]
     mine, its = shown(files[0].load.label), shown(first.its.load.label)
-    has = "have" if first.lacking.startswith("tracks") else "has"
-    sets = "1 set" if len(some) == 1 else f"{len(some)} sets"
-    says = f"{its} holds other tracks only of {sets} of files of {mine}: {first.lacking} {has} no "
-    says += "backup"
+    one = len(first.tracks) == 1
+    lacking = f"{'track' if one else 'tracks'} {', '.join(first.tracks)}"
+    takes = {scene_and_take(file.recording) for file in files}
+    says = f"{its} holds other tracks only of {len(takes)} takes of {mine}: {lacking} "
+    says += f"{'has' if one else 'have'} no backup"
     names = [display(file.recording.path) for file in files]
     more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
-    says += f". They are {', '.join(names[:NAMED])}{more}."
+    says += f". The files are {', '.join(names[:NAMED])}{more}."
     do = f"See that these tracks need no backup. {KEEP}"
-    subject, covers = f"{its} {mine} {first.lacking}", these(file.recording for file in files)
-    return finding(
-        "backup-partial",
-        Severity.LOOK,
-        subject,
-        says,
-        do,
-        load=files[0].load.id,
-        covers=covers,
-    )
+    subject, covers = f"{its} {mine} {lacking}", these(file.recording for file in files)
+    load = files[0].load.id
+    return finding("backup-partial", Severity.LOOK, subject, says, do, load=load, covers=covers)
