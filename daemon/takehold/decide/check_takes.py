@@ -52,7 +52,8 @@ _COUNTED = re.compile(r"#?([^\W\d_]*)0*([0-9]{1,6})")
 _FURTHER = re.compile(r"0*([0-9]{1,6})(?:\D.*)?")
 # Takes that were rolled without a cut are one file with all their numbers: `2+3`, `2-4`, `2/3`.
 # (Common practice, no source.)
-_SERIES = re.compile(r"[0-9]{1,6}(?:\s*[-+&/,\s]\s*[0-9]{1,6})+")
+# No blank may be read in two ways: of a text that is none, all ways would be tried.
+_SERIES = re.compile(r"[0-9]{1,6}(?:(?:\s*+[-+&/,]\s*+|\s++)[0-9]{1,6})+")
 _MARK = re.compile(r"\s*([-+&/,\s])\s*")
 
 
