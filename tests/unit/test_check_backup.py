@@ -66,6 +66,18 @@ def compared(relation: Relation, **figures: Any) -> f.Compared:
     return f.Compared(Comparison((1,), (2,), relation, NOON, **figures))
 
 
+@pytest.mark.parametrize(("empty", "says"), [(1, "SND_A1/T.WAV: it holds"), (2, "backup's file")])
+def test_a_file_without_audio_holds_no_other_audio(empty: int, says: str) -> None:
+    made = pair(LINES)
+    nothing = Description(Kind.OTHER, complaints=(Complaint("empty-file", "0 bytes"),))
+    bare = tuple(r._replace(sound=None) for r in made.files[empty].readings)
+    made.files[empty] = replace(made.files[empty], description=nothing, readings=bare)
+    (one,) = [x for x in about_backup(facts_of(made)) if x.code == "backup-different"]
+    assert says in one.says
+    assert "no audio that can be read" in one.says
+    assert "Listen" not in one.do
+
+
 def test_until_it_is_compared_the_day_holds() -> None:
     facts = facts_of(pair(LINES, bits=16))
     (one,) = about_backup(facts)

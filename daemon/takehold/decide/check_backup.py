@@ -106,12 +106,25 @@ def _unlike(standing: Standing, answer: Counterpart, view: DayStanding) -> Itera
             do = "Keep both cards as they are: neither file is whole."
         yield of_file(standing, "backup-short", severity, says, do)
     elif answer.relation is Relation.DIFFERENT and _is_audio(standing):
-        says = _differs(standing, answer, view)
-        yield of_file(standing, "backup-different", severity, says, KEEP + " Listen to both.")
+        says, do = _no_audio(standing, answer, view)
+        says, do = says or _differs(standing, answer, view), do or KEEP + " Listen to both."
+        yield of_file(standing, "backup-different", severity, says, do)
     elif answer.relation is Relation.UNDECODED:
         says = f"it cannot be compared with the backup's: {undecoded(standing, answer, view)}"
         do = KEEP + " Listen to both."
         yield of_file(standing, "backup-not-comparable", severity, says, do)
+
+
+def _no_audio(standing: Standing, answer: Counterpart, view: DayStanding) -> tuple[str, str]:
+    """What to say and to do where one of both files is no recording; nothing where both are."""
+    its = view.of(answer.others[0]) if answer.others else None
+    files = [one.recording.description.kind is Kind.OTHER for one in (standing, its) if one]
+    if files == [True, False] and its is not None:
+        says = f"it holds no audio that can be read; {full_name(its)} on the backup card does"
+        return says, "Keep both cards as they are. Give post the backup's file."
+    if files == [False, True]:
+        return "the backup's file of that name holds no audio that can be read", KEEP
+    return "", ""
 
 
 def _differs(standing: Standing, answer: Counterpart, view: DayStanding) -> str:
