@@ -146,6 +146,16 @@ def test_a_backup_that_was_deleted_asks_a_person(
     assert (told.code, told.severity) == ("deleted-on-card", severity)
 
 
+def test_what_only_the_backup_had_and_was_deleted_there_asks_a_person() -> None:
+    """It is on no card any more: nobody is sent there for it."""
+    book = known(ONE, ITS_ONE, ITS_TWO)
+    assert {f.code for f in found(book) if f.recording == ITS_TWO.id} == {"only-on-backup"}
+    look(book, ITS_ONE, of=2)
+    [told] = [f for f in found(book) if f.recording == ITS_TWO.id]
+    assert (told.code, told.severity) == ("deleted-on-card", Severity.LOOK)
+    assert "on no card any more" in told.says
+
+
 def test_silence_is_no_evidence_for_a_new_name() -> None:
     """Two takes of digital silence, of one length, from a recorder whose timecode stands still."""
     hush = {"audio": bytes([128] * 90), "said": {"time_reference": 0}}

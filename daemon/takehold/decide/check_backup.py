@@ -50,7 +50,7 @@ def _backup(standing: Standing, view: DayStanding) -> Iterator[Finding]:
         return
     if standing.load.role is Role.BACKUP:
         alone = answer.relation is Relation.MISSING and _is_audio(standing)
-        if alone and standing.recording.id not in view.beside_opaque:
+        if alone and not standing.deleted and standing.recording.id not in view.beside_opaque:
             says = "it is on the backup card only"
             says += ", as far as the primary cards can be looked into" if view.opaque else ""
             yield of_file(

@@ -9,9 +9,10 @@ from takehold.decide.noticed import of_file
 from takehold.decide.reads import Reads
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.names import display
-from takehold.model.finding import Finding, Severity
+from takehold.model.finding import Finding, Relation, Severity
 from takehold.model.recording import Recording
 from takehold.model.settings import Role
+from takehold.model.sound import Kind
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
 
@@ -23,6 +24,9 @@ def version_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]
             says = "it was deleted on its card since it was copied; its copies are proven"
             asks = _was_backup(standing, view)
             do = "Keep the primary card: the backup card does not hold it any more." if asks else ""
+            if _was_sole(standing):
+                asks, do = True, "Give post the drives' copy of it, and keep the cards as they are."
+                says += "; it was on the backup card only, and is on no card any more"
             yield of_file(standing, "deleted-on-card", LOOK if asks else NOTE, says, do)
         return
     mine = standing.recording
@@ -77,6 +81,14 @@ def _was_backup(standing: Standing, view: DayStanding) -> bool:
         and standing.recording.id in mate.answer.others
         for mate in mates
     )
+
+
+def _was_sole(standing: Standing) -> bool:
+    """Whether it is a backup's recording that no primary card has."""
+    answer = standing.answer
+    lone = answer is not None and answer.relation is Relation.MISSING
+    recording = standing.recording.description.kind is not Kind.OTHER
+    return lone and recording and standing.load.role is Role.BACKUP
 
 
 def version_lost(standing: Standing, seen: str) -> Finding:
