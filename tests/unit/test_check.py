@@ -231,6 +231,13 @@ def test_ids_are_those_of_code_and_subject_and_never_come_twice(case: Case) -> N
     assert len({x.id for x in found}) == len({(x.code, x.subject) for x in found}) == len(found)
 
 
+def test_a_copy_that_no_fault_keeps_back_may_wait_for_room() -> None:
+    """The drives may be in and full: that is said of them, and not of each file."""
+    facts = [*cards(), *taken(V1)]
+    (short,) = [x for x in findings(Case("", NOTE, "", facts)) if x.code == "copies-short"]
+    assert short.do == "Connect the drives; if they are in, see takehold status. Keep the card."
+
+
 def test_two_copies_with_one_fault_are_two_findings() -> None:
     facts = [*cards(), *taken(V1)]
     facts += [f.Proven(copy(V1, at, durable=False)) for at in DRIVES]

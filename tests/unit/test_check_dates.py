@@ -56,6 +56,7 @@ def test_an_odd_date_is_one_look_a_card(code: str, what: str) -> None:
     [told] = [x for x in found(with_complaint(1, odd), wav(2, b"T02.WAV")) if x.code == code]
     assert (told.severity, told.recording, told.load) == (Severity.LOOK, None, 1)
     assert told.says == f"SND_A1: 1 file has {what}: T01.WAV (the recorder says 2031-05-07 08:00)."
+    assert code != "date-wrong" or "both clocks" in told.do  # the laptop's may be the wrong one
     files = [with_complaint(number, odd) for number in range(1, 6)]
     [told] = [x for x in found(*files) if x.code == code]
     assert f"SND_A1: 5 files have {what}: T01.WAV (" in told.says

@@ -58,7 +58,7 @@ def test_many_findings_of_one_code_are_one_line():
     facts = facts_of(*good_day(), *lonely(8))
     lines = [line for line in finding_lines(facts, each=False) if "no such recording" in line]
     [line] = lines
-    assert "8 recordings of SND_A1: the backup card has no such recording: T10.WAV, T11.WAV" in line
+    assert "8 files of SND_A1: the backup card has no such recording: T10.WAV, T11.WAV" in line
     assert "(takehold day --all shows each)" in line
     each = [line for line in finding_lines(facts, each=True) if "no such recording" in line]
     assert len(each) == 8
@@ -68,7 +68,7 @@ def test_the_card_of_earlier_versions_is_named_too():
     """They are not among the files of the day."""
     facts = facts_of(*good_day(), *lonely(8)) | {"files": []}
     lines = [line for line in finding_lines(facts, each=False) if "no such recording" in line]
-    assert ["8 recordings of SND_A1: " in line for line in lines] == [True]
+    assert ["8 files of SND_A1: " in line for line in lines] == [True]
 
 
 def test_three_are_told_one_by_one():
@@ -121,7 +121,7 @@ def test_the_technical_detail_is_for_programs():
 def test_each_finding_is_told_with_its_code_and_the_page_that_explains_it():
     facts = facts_of(*good_day(), *lonely(8), *cards(), *taken(unfinished()))
     lines = printed(facts)
-    assert any("  backup-missing: 8 recordings of SND_A1: the backup card" in x for x in lines)
+    assert any("  backup-missing: 8 files of SND_A1: the backup card" in x for x in lines)
     assert any("  header-unfinished: SND_A1/T01.WAV: its header was" in x for x in lines)
     assert lines.count("What each of these words means, and what is safe: docs/problems.md") == 1
 

@@ -234,6 +234,10 @@ def test_what_did_not_arrive_is_listed(ledger, written):
     doc = replace(GOOD, intact=0, altered=("a.wav",), missing=("b.wav",), unknown=("c",))
     fact, lines = take_in(written(doc), ledger, key=None)
     assert not fact.complete
+    assert lines[1].startswith("0 files intact, ")
+    _, lines = take_in(written(replace(doc, intact=1, missing=())), ledger, key=None)
+    assert lines[1].startswith("1 file intact, ")
+    _, lines = take_in(written(doc), ledger, key=None)
     for line in ("  altered or unreadable: a.wav", "  missing: b.wav", "  not in the manifest: c"):
         assert line in lines
 

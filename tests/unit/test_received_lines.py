@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from time import process_time
 
 import pytest
 
@@ -72,6 +73,20 @@ def test_advice_for_the_mixer_is_not_shown_to_the_dit(day, signer, said):
     _, out = said(day)
     assert "SND_A1/T01.WAV: no backup. The mixer has not decided on it yet." in out
     assert "takehold ack" not in out
+
+
+@pytest.mark.parametrize(
+    "reason",
+    ["a" * 16_000, ": takehold ack " + "a" * 16_000 + "!", ": takehold ack a" * 1_000 + "!"],
+    ids=["letters", "one id", "many"],
+)
+def test_many_long_reasons_are_told_at_once(day, signer, said, reason):
+    """They are texts from outside: none may take longer than to read it."""
+    made(day, signer, verdict="HOLD", reasons=[f"{n} {reason}" for n in range(100)])
+    before = process_time()
+    _, out = said(day)
+    assert reason in out
+    assert process_time() - before < 3
 
 
 @pytest.mark.parametrize("how", ["changed", "unsigned"])

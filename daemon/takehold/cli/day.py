@@ -91,7 +91,7 @@ def print_day(facts: Row, *, each: bool = False) -> None:
     before = f"Before you hand over: takehold wrap {facts['day']}"
     click.echo(f"\n{facts['day']}: {facts['verdict']}.")
     if not manifest:
-        click.echo(f"No manifest was written yet. {before}")
+        click.echo("No manifest was written yet." + (f" {before}" if entries else ""))
     elif manifest["verdict"] != facts["verdict"]:
         says = f"{manifest['name']} said {manifest['verdict']}; things have changed since."
         click.echo(f"{says} {before}")

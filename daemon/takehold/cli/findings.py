@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from itertools import groupby
 from typing import Any
 
-from takehold.cli.tables import Row
+from takehold.cli.tables import Row, count
 from takehold.decide.check_file import COMPLAINTS
 from takehold.formats.names import shown
 
@@ -56,11 +56,15 @@ def _many(alike: list[Any], facts: Row) -> Iterator[str]:
     file = _file_of(first, facts)  # none of an earlier version
     folder = str(first["subject"]).removesuffix(f"/{first['path']}")
     card = file["card"] if file else folder.rpartition("/")[2]
-    says = {_rest(f) for f in alike}
-    rest = _rest(first).rstrip(".") + ("" if len(says) == 1 else ", or similar")
+    takes = _takes(first["load"], facts)
+    rests, sets = zip(*(_rest(f, takes) for f in alike), strict=True)
+    rest = rests[0].rstrip(".") + ("" if len(set(rests)) == 1 else ", or similar")
     paths = list(dict.fromkeys(f["path"] for f in alike))
     names = ", ".join(paths[:FEW]) + (", …" if len(paths) > FEW else "")
-    told = f"{first['code']}: {len(paths)} recordings of {card}: {rest}: {names}"
+    many = count(len(paths), "file")
+    if any(sets):
+        many = count(len({takes.get(path, path) for path in paths}), "take")
+    told = f"{first['code']}: {many} of {card}: {rest}: {names}"
     yield f"{first['severity']:>4}  {'':8}  {told} (takehold day --all shows each)"
     if not first["decision"]:
         yield from _advice(first)
@@ -83,12 +87,27 @@ def plainly(finding: Any, facts: Row) -> str:
     return says
 
 
-def _rest(finding: Any) -> str:
-    """What is said of a file, without its name."""
+def _takes(load: Any, facts: Row) -> dict[str, object]:
+    """The files of a card by their paths: the take of each, else its path."""
+    files: Any = facts["files"]
+    takes: Any = facts["takes"]
+    found = {f["path"]: f["path"] for f in files if f["load"] == load}
+    for number, take in enumerate(takes):
+        its = zip(take["files"], take["loads"], strict=True)
+        found |= {path: number for path, of in its if of == load}
+    return found
+
+
+def _rest(finding: Any, known: Collection[str]) -> tuple[str, bool]:
+    """What is said of a file without its name, or of several of a take; and whether it is those."""
     says = str(finding["says"])
-    _, name, rest = says.partition(f"{finding['path']}: ")
-    says = rest if name else says
-    return _DETAIL.sub("", says) if finding["code"] in COMPLAINTS else says
+    _, _, behind = says.partition(f"/{finding['path']}")
+    others, colon, rest = behind.partition(": ")
+    no, *names = others.split(", ")
+    told = bool(colon) and not no and all(name in known for name in names)
+    says = rest if told else says
+    says = _DETAIL.sub("", says) if finding["code"] in COMPLAINTS else says
+    return says, told and bool(names)
 
 
 def _file_of(finding: Any, facts: Row) -> Any:

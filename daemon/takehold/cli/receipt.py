@@ -8,6 +8,7 @@ import stat
 from datetime import UTC, datetime
 
 from takehold.cli.received import midway
+from takehold.cli.tables import count
 from takehold.decide.receive import KEEP_CARDS
 from takehold.decide.signed import RECEIPT_NAMESPACE, judge_signature, trusted
 from takehold.formats.manifest_doc import RECEIPT_CAP, ReceiptDoc, read_receipt
@@ -195,7 +196,8 @@ def _check_counts(ledger: Ledger, doc: ReceiptDoc, known: Revised) -> None:
     told = doc.intact + len(doc.altered) + len(doc.missing)
     if not len(sure) <= told <= most:
         raise Malformed(
-            f"This receipt answers {told} files, and {known.name} has {most}. It was not taken in.",
+            f"This receipt answers {count(told, 'file')}, and {known.name} has {most}. "
+            "It was not taken in.",
             "Ask post to run takehold receive on the whole folder again.",
         )
 
@@ -219,7 +221,7 @@ def _told(doc: ReceiptDoc) -> list[str]:
     about = f"{shown(doc.name)} of {shown(doc.production)}"
     return [
         f"Receipt for {about}, by {who}, checked {doc.checked_at}.",
-        f"{doc.intact} files intact, "
+        f"{count(doc.intact, 'file')} intact, "
         + ", ".join(f"{len(names)} {word}" for word, names in lists)
         + ".",
         *(f"  {word}: {name}" for word, names in lists for name in names),

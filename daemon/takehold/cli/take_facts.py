@@ -123,14 +123,14 @@ def _row(entry: dict[str, Any], names: Mapping[int, str], mark: str) -> tuple[ob
         ", ".join(cut(name) for name in entry["tracks"] if name),
         ", ".join(map(_pack_words, entry["packs"])),
         entry["files"][0] + (f" and {more} more" if more else ""),
-        entry["note"],
+        cut(entry["note"]),
     )
 
 
 def _type_words(entry: dict[str, Any]) -> Iterable[str]:
     """As people say them: `false start`, `wild track`."""
-    words = [word.replace("_", " ").lower() for word in entry["types"]]
-    return [*words, *(word for word in ("derived", "deleted") if entry[word])]
+    types = cut(", ".join(word.replace("_", " ").lower() for word in entry["types"]))
+    return [*([types] if types else []), *(word for word in ("derived", "deleted") if entry[word])]
 
 
 def _pack_words(pack: dict[str, Any]) -> str:

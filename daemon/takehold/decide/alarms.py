@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from takehold.decide.check import named
 from takehold.decide.keys import AWAY, OF_A_DAY, rec_key, root_of
 from takehold.decide.listing import all_unread, unread_words
+from takehold.decide.noticed import many_files
 from takehold.decide.schedule import unclosed
 from takehold.decide.unsettled import dispute, disputed, is_unsettled
 from takehold.formats.names import shown
@@ -43,7 +44,7 @@ def room_alarms(
     alarms: dict[str, Trouble] = {}
     for target, count in short_of_room(ledger, now, settings, landing):
         says = (
-            f"{shown(target.name)} has no room for {count} files that it lacks: "
+            f"{shown(target.name)} has no room for {many_files(count)} that it lacks: "
             f"{target.free_bytes // 10**6} MB are free, {settings.reserve_megabytes} MB are kept "
             "in reserve."
         )

@@ -8,7 +8,7 @@ from fractions import Fraction
 from takehold.decide.looked_into import coding
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.levels import channels_of
-from takehold.formats.names import display, shown
+from takehold.formats.names import brief, display, shown
 from takehold.formats.timecode import day_samples, label
 from takehold.model.finding import Counterpart, Relation
 from takehold.model.recording import Recording
@@ -183,7 +183,7 @@ def on_tracks(standing: Standing, channels: tuple[int, ...]) -> str:
 def tracks(standing: Standing, channels: tuple[int, ...]) -> str:
     """The tracks on these channels of a file, by number and name."""
     named = {t.interleave: t.name for t in standing.recording.description.metadata.tracks}
-    words = [f"{n} ({shown(named[n])})" if named.get(n) else str(n) for n in channels]
+    words = [f"{n} ({brief(named[n])})" if named.get(n) else str(n) for n in channels]
     return f"{'track' if len(words) == 1 else 'tracks'} {', '.join(words)}"
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from takehold.decide.check import Around
 from takehold.decide.judge import NOTHING_AROUND, judge
 from takehold.decide.judged import Judged
+from takehold.decide.noticed import many_files
 from takehold.model.facts import Revised
 from takehold.model.finding import Finding, Severity, Verdict
 from takehold.model.ledger import Ledger
@@ -69,7 +70,8 @@ def _against_day(ledger: Ledger, judged: Judged, load: Load) -> list[str]:
         )
     others = sum(r.load == load.id and r.id not in mine for r in ledger.day(day))
     if others:
-        reasons.append(f"{day}: {others} files of this card belong to another production.")
+        belong = f"belong{'s' if others == 1 else ''} to another production"
+        reasons.append(f"{day}: {many_files(others)} of this card {belong}.")
     newest = ledger.newest(day)
     if newest is None:
         reasons.append(f"{day}: no manifest was written yet (takehold wrap {day}).")

@@ -34,7 +34,7 @@ from takehold.decide.keys import publish_key, rec_key, stock_key
 from takehold.decide.litter import is_document
 from takehold.decide.lost_card import OF_ANY_DAY, long_gone, of_lost_card
 from takehold.decide.manifest_names import names_of
-from takehold.decide.noticed import content_of, finding, these
+from takehold.decide.noticed import content_of, finding, many_files, these
 from takehold.decide.reads import Reads
 from takehold.decide.reports import reports_on
 from takehold.decide.salvage import salvage_findings
@@ -202,15 +202,17 @@ def _other_days(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
         if not others:
             continue
         name, days = shown(load.label), ", ".join(sorted({r.day for r in others}))
+        were = "was" if len(others) == 1 else "were"
         codes = {c.code for r in others for c in r.description.complaints}
-        says = f"{name}: {len(others)} of its files were recorded on other days: {days}."
+        says = f"{name}: {len(others)} of its files {were} recorded on other days: {days}."
         do = "See that the dates are right; each of these days has its own manifest."
         severity = NOTE if codes.isdisjoint({"date-old", "date-ahead"}) else LOOK
         yield finding(
             "files-of-other-days", severity, name, says, do, load=load.id, covers=these(others)
         )
     if view.elsewhere:
-        says = f"{view.elsewhere} files of {view.day} belong to another production."
+        belong = f"belong{'s' if view.elsewhere == 1 else ''} to another production"
+        says = f"{many_files(view.elsewhere)} of {view.day} {belong}."
         do = "If the production was renamed, give it its old name back to close them."
         count = str(view.elsewhere)
         yield finding("other-production", LOOK, view.day, says, do, covers=count)
@@ -267,7 +269,7 @@ def _around(view: DayStanding, around: Around) -> Iterator[Finding]:
             if s.owes_copies and s.reads is not Reads.NONE and all(c.root != root for c in s.copies)
         ]
         if lacking:
-            says = f"{shown(name)} is there and lacks {len(lacking)} files of the day."
+            says = f"{shown(name)} is there and lacks {many_files(len(lacking))} of the day."
             do = "Put their card, or a drive that has them, in; or see why it does not take them."
             about = these(lacking)
             yield finding("destination-lacks", LOOK, shown(name), says, do, covers=about)
@@ -280,7 +282,8 @@ def _around(view: DayStanding, around: Around) -> Iterator[Finding]:
         says = f"The destination {shown(name)} is not there"
         do = "Connect it: what it lacks is copied by itself."
         if lacking:
-            says += f"; {len(lacking)} files are not on it."
+            are = "is" if len(lacking) == 1 else "are"
+            says += f"; {many_files(len(lacking))} {are} not on it."
             about = these(lacking)
             yield finding("destination-absent", LOOK, shown(name), says, do, covers=about)
         elif view.files:

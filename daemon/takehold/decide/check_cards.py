@@ -15,7 +15,7 @@ from takehold.decide.listing import (
 )
 from takehold.decide.litter import matters
 from takehold.decide.looked_into import undescribed
-from takehold.decide.noticed import finding
+from takehold.decide.noticed import finding, many_files
 from takehold.decide.standing import DayStanding
 from takehold.formats.names import shown
 from takehold.model.facts import Listed, Skip
@@ -90,7 +90,9 @@ def _not_taken_in(ledger: Ledger, load: Load) -> Iterator[Finding]:
     name = shown(load.label)
     if listed and listed.untaken:
         why = f" {trouble.says}" if trouble else ""
-        says = f"{name}: {listed.untaken} of its {listed.files} files were not looked at yet.{why}"
+        of = f"{listed.untaken} of its" if listed.files > 1 else "its"
+        were = "was" if listed.untaken == 1 else "were"
+        says = f"{name}: {of} {many_files(listed.files)} {were} not looked at yet.{why}"
         do = "Leave the card in, or put it in again."
         about = content_of_listing(listed)
         yield finding("inventory-incomplete", HOLD, name, says, do, load=load.id, covers=about)

@@ -20,7 +20,7 @@ NAMED = 3
 ODD_DATES = {
     "date-wrong": (
         "a recording date or time that cannot be right",
-        "Set the recorder's clock.",
+        "See that both clocks are right, the recorder's and the laptop's.",
     ),
     "date-ahead": (
         "the date of a day that had not begun here",

@@ -121,7 +121,8 @@ def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> 
     elif standing.devices < settings.copies_required:
         why = f" ({trouble.says})" if trouble else ""
         says = f"{standing.devices} of {settings.copies_required} proven copies{why}"
-        do = trouble.do if trouble and trouble.do else "Connect the drives; keep the card."
+        do = "Connect the drives; if they are in, see takehold status. Keep the card."
+        do = trouble.do if trouble and trouble.do else do
         yield of_file(standing, "copies-short", HOLD, says, do)
     for copy in standing.copies:
         where = shown(copy.destination)

@@ -6,6 +6,7 @@ import re
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
+from takehold.formats.names import cut
 from takehold.model.sound import Complaint, Metadata
 
 # A recorder may stand in another zone; more than this ahead of the laptop cannot be.
@@ -45,7 +46,7 @@ def day_of(metadata: Metadata, met: str, seen: datetime, starts_at: int) -> DayO
     if recorded is None:
         fine = recorder_time(metadata.date, "") is not None
         what, text = ("time", metadata.time) if fine else ("date", metadata.date)
-        return DayOf(seen_day, Complaint("date-wrong", f"the {what} reads {text!r}"))
+        return DayOf(seen_day, Complaint("date-wrong", f"the {what} reads {cut(text)!r}"))
     here = seen.replace(tzinfo=None)
     if recorded > here + AHEAD or recorded < here - BEHIND:
         return DayOf(

@@ -15,6 +15,11 @@ from takehold.model.settings import Role
 KEEP = "Keep the card as it is."
 
 
+def many_files(count: int) -> str:
+    """`1 file`, `2 files`."""
+    return "1 file" if count == 1 else f"{count} files"
+
+
 def finding(
     code: str,
     severity: Severity,

@@ -37,7 +37,7 @@ _OURS = (
     rb"(?:manifest\.json|manifest\.json\.sig|sha256|xxh64|signers|html|sound-report\.(?:csv|pdf))"
 )
 _RECEIPT = re.compile(rb"[^/]+\.receipt(?:-[0-9]+)?\.json(?:\.sig)?")
-_FOR_THE_MIXER = re.compile(r"[^.]*: takehold ack [0-9a-f]+\.?$")
+_FOR_THE_MIXER = re.compile(r": takehold ack [0-9a-f]+\.?$")
 _PART = re.compile(rb"(?:.*/)?\.takehold-[^/]*\.part", re.DOTALL)
 
 
@@ -352,8 +352,16 @@ def verdict_of(manifest: Manifest) -> Verdict | None:
 
 def reasons_of(manifest: Manifest) -> tuple[str, ...]:
     """Why the mixer holds, shown, without the advice that is for the mixer alone."""
-    wanted = " The mixer has not decided on it yet."
-    return tuple(shown(_FOR_THE_MIXER.sub(wanted, reason)) for reason in manifest.doc.reasons)
+    return tuple(shown(_for_all(reason)) for reason in manifest.doc.reasons)
+
+
+def _for_all(reason: str) -> str:
+    """Without its last sentence where that is for the mixer alone."""
+    found = _FOR_THE_MIXER.search(reason)
+    if found is None:
+        return reason
+    before, dot, _ = reason[: found.start()].rpartition(".")
+    return f"{before}{dot} The mixer has not decided on it yet."
 
 
 def day_conclusion(manifest: Manifest, compared: Compared) -> str:

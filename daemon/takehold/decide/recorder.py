@@ -14,7 +14,7 @@ from takehold.decide.noticed import finding, these
 from takehold.decide.one_recording import one_recording
 from takehold.decide.standing import DayStanding, Standing
 from takehold.decide.takes import in_order, position, takes_of_day
-from takehold.formats.names import display, shown
+from takehold.formats.names import brief, display, shown
 from takehold.formats.timecode import day_samples
 from takehold.model.finding import Finding, Severity
 from takehold.model.recording import Recording
@@ -49,7 +49,7 @@ class Recorder:
     @property
     def title(self) -> str:
         """What it is called."""
-        named = f" ({shown(self.originator)})" if self.originator else ""
+        named = f" ({brief(self.originator)})" if self.originator else ""
         return shown(self.source) + named
 
     @property

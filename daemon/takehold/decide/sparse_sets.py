@@ -19,7 +19,7 @@ from takehold.decide.over_it import lying_over
 from takehold.decide.reads import Reads
 from takehold.decide.standing import DayStanding, Standing
 from takehold.decide.take_names import same_number
-from takehold.formats.names import display, shown
+from takehold.formats.names import brief, display, shown
 from takehold.model.finding import Finding, Relation, Severity
 from takehold.model.recording import Recording
 from takehold.model.settings import Role
@@ -119,7 +119,7 @@ def _is_missing(file: Standing) -> bool:
 
 def _tracks(file: Standing) -> list[str]:
     """The names of its tracks; none where one has no name."""
-    names = [shown(track.name) for track in file.recording.description.metadata.tracks]
+    names = [brief(track.name) for track in file.recording.description.metadata.tracks]
     return names if all(names) else []
 
 

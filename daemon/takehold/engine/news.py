@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any
 
+from takehold.decide.noticed import many_files
 from takehold.engine.cycle import Engine
 from takehold.formats.names import display, shown
 from takehold.model.facts import Broken
@@ -34,10 +35,13 @@ class News:
         for load, card in zip(loads, cards, strict=True):
             files = card["files"]
             if load not in self._here:
-                yield f"{card['label']} ({card['role']}) is in: {_files(files)}.", False
+                yield f"{card['label']} ({card['role']}) is in: {many_files(files)}.", False
             if 0 < files <= card["copied"] and self._copied.get(load) != files:
                 self._copied[load] = files
-                yield f"{card['label']} ({card['role']}): {_files(files)} copied and proven.", False
+                yield (
+                    f"{card['label']} ({card['role']}): {many_files(files)} copied and proven.",
+                    False,
+                )
         self._here = set(loads)
 
     def _altered(self) -> Iterator[Line]:
@@ -62,7 +66,3 @@ def _broken(these: list[Broken], why: str) -> str:
     which = first if len(these) == 1 else f"{len(these)} copies, the first {first}"
     what = "other bytes than were proven" if why == "altered" else "not there any more"
     return f"{which}: {what}; copied again."
-
-
-def _files(count: int) -> str:
-    return "1 file" if count == 1 else f"{count} files"
