@@ -66,6 +66,26 @@ def test_a_compressed_take_of_its_own_is_none_without_names():
     assert "tracks-unnamed" not in codes
 
 
+def test_an_mp3_changes_no_format():
+    """By its name it is that of a take, whatever timecode or slate it tells; or it stands alone."""
+    for start in (MORNING, None):
+        day = []
+        for number in (1, 2, 3):
+            path, at = b"REC%03d.WAV" % number, start and start + number * 60 * HZ
+            day += [wav(number, path, start=at, channels=3, tracks=names(*ISOS))]
+            mp3 = lossy(number)
+            made = replace(wav(9, b"", channels=2, hz=44_100).description, kind=Kind.COMPRESSED)
+            day += [replace(mp3, path=path.replace(b"WAV", b"MP3"), description=made)]
+        assert told(*day) == []
+        assert told(*day[:2], *day[3:]) == []
+
+
+def test_mp3s_are_held_against_each_other():
+    at_44_1 = wav(9, b"", channels=2, hz=44_100).description
+    other = replace(lossy(3), description=replace(at_44_1, kind=Kind.COMPRESSED))
+    assert [one.code for one in told(lossy(1), lossy(2), other)] == ["format-changed"]
+
+
 def test_channels_are_those_of_the_poly_file_or_of_all_files():
     """Three isos in one file, and two of a named mix in another one of the same take."""
     named = {"time_reference": MORNING + 60 * HZ, "tracks": names("L", "R", first=4)}

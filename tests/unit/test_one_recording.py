@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from planworld import reading
+from takehold.formats.compressed import FLAC
 from takehold.formats.levels import packed
 from takehold.model.measured import Channel
 from takehold.model.recording import Recording
@@ -159,3 +160,43 @@ def test_an_mp3_of_another_length_or_name_is_a_take_of_its_own():
     assert told(take, lossy(b"MP3/4T01.MP3")) == [("take-twice", 9)]
     twice = lossy(b"A/4T1.MP3"), lossy(b"B/4T1.MP3", 14 * HZ, number=10)
     assert told(*twice) == [("take-twice", 10)]
+
+
+def flac(path: bytes, number: int, channels: int = 3) -> Recording:
+    one = lossy(path, number=number)
+    made = replace(wav(number, path, channels=channels).description.format, tag=FLAC)  # type: ignore[type-var]
+    return replace(one, description=replace(one.description, format=made, frames=LONG))
+
+
+def test_beside_a_flac_neither_its_mp3_nor_its_mix_is_a_second_take():
+    take = flac(b"D/4T1.FLAC", 1)
+    assert told(take, lossy(b"MP3/4T1.MP3")) == []
+    assert told(take, flac(b"D/4T1_MIX.FLAC", 2, 1)) == []
+    assert told(take, flac(b"D/4T1_MIX.FLAC", 2, 1), lossy(b"MP3/4T1_Mix.MP3")) == []
+    assert told(wav(3, b"D/4T1.WAV", "4", "1", MORNING), take) == []
+    assert told(take, flac(b"E/4T1.FLAC", 2)) == [("take-twice", 2)]
+    assert told(take, flac(b"D/4T1_PU.FLAC", 2)) == [("take-twice", 2)]
+
+
+def test_an_mp3_of_each_part_or_of_all_is_no_second_take():
+    parts = [wav(n, b"D/4T1%s.WAV" % word, "4", "1", MORNING + n * LONG, family_uid="F")
+             for n, word in enumerate((b"", b"_2", b"_3"), 1)]  # fmt: skip
+    each = [lossy(b"D/4T1%s.MP3" % word, number=10 + n) for n, word in enumerate((b"", b"_2"))]
+    assert told(*parts, *each) == []
+    assert told(*parts, lossy(b"D/4T1.MP3", 3 * LONG)) == []
+    assert told(*parts, lossy(b"D/4T1.MP3", 2 * LONG)) == [("take-twice", 9)]
+    assert told(*parts, lossy(b"D/4T1_2.MP3", 3 * LONG)) == []
+
+
+@pytest.mark.parametrize("family", ["", "F"])
+def test_an_mp3_beside_a_poly_file_and_its_mix_is_no_second_take(family: str):
+    """Both files are one take: that begin together and are of one length, or by their file set."""
+    files = [
+        wav(n, path, "4", "1", MORNING, tracks=names(*words), channels=len(words),
+            family_uid=family, set_index=str(n))
+        for n, path, words in (
+            (1, b"4T1.WAV", ("Mix", "Boom", "Lav")), (2, b"4T1_MIX.WAV", ("Mix",))
+        )
+    ]  # fmt: skip
+    assert told(*files, lossy(b"4T1.MP3")) == []
+    assert told(*files, lossy(b"MP3/4T1_Mix.MP3")) == []

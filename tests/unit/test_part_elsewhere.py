@@ -30,7 +30,7 @@ def test_the_part_between_two_is_a_look_where_the_backup_card_has_it(total: int 
         f.code: f for f in found_on(here, there) if f.code in ("part-missing", "set-incomplete")
     }
     assert {f.severity for f in told.values()} == {Severity.LOOK}
-    assert told["part-missing"].says.endswith("; they are on the backup card.")
+    assert told["part-missing"].says.endswith("; they are on the backup card SND_B1.")
     assert ("set-incomplete" in told) is (total == 3)
 
 

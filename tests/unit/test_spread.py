@@ -63,6 +63,17 @@ def test_what_is_longer_is_the_track_that_ends_early_by_so_much(
     assert {a.relation for n, a in enumerate(answers) if n not in of} == {SAME}
 
 
+@pytest.mark.parametrize("lost", [0, 1, 2])
+def test_what_is_longer_is_the_track_that_lacks_a_file(lost: int) -> None:
+    """Of any of three parts; the other tracks lack nothing, what there is of it is named."""
+    parts = list(monos(0, 50, 100).parts)
+    parts[lost] = parts[lost][:2]
+    unit = Unit(tuple(parts))
+    answers = told(unit, Relation.LONGER, None, 50)
+    last = parts[1 if lost == 2 else 2][2]
+    assert [a.recording for a in answers if a.relation is Relation.LONGER] == [last.id]
+
+
 def test_a_cut_end_behind_a_gap_is_told_of_the_last_part() -> None:
     answers = told(polys(0, 60), SHORT, 105, 5)
     assert relations(answers) == [SAME, SHORT]
@@ -126,6 +137,21 @@ def test_tracks_that_only_the_backup_has_are_those_of_its_files() -> None:
     differs = replace(said, relation=DIFFERENT, channels=(1,))
     assert theirs_alone(polys(0, 50), its, differs) == both
     assert theirs_alone(polys(0, 50), its, replace(differs, channels=(1, 2, 3))) == ()
+
+
+@pytest.mark.parametrize(
+    ("frame", "figure", "there"),
+    [(9_000, None, True), (8_192, None, False), (None, None, False), (9_000, -40.0, False)],
+)
+def test_tracks_of_the_backup_only_are_told_where_ours_differs_after_a_beginning(
+    frame: int | None, figure: float | None, *, there: bool
+) -> None:
+    """Then it is no other take; what is only alike, as 16 bits of silence are, shows nothing."""
+    mine = monos(0)
+    one = Unit(((mine.parts[0][0],),))
+    found = Comparison(one.side, mine.side, DIFFERENT, 1, frame, channels=(1,), theirs_alone=(2,))
+    said = theirs_alone(one, mine, replace(found, residual_db=figure))
+    assert said == (((mine.parts[0][1].id, 1),) if there else ())
 
 
 def test_a_file_of_which_no_track_is_there_has_no_counterpart() -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from takehold.model.recording import Recording
+from takehold.model.sound import Kind
 from takeworld import HZ, MORNING, found_on, wav
 
 DAY = ("42 1", "42 2", "42A 1", "42A 2", "43 1", "44 1")
@@ -68,3 +69,42 @@ def test_letters_before_all_numbers_are_no_series_beside_them():
     """Then two changes of the scene must show that they go on, as with plain numbers."""
     assert told("1 T1", "2 T2") == ["primary: scene 2 has no take T1."]
     assert told("1 T1", "2 T2", "2 T3", "3 T4") == []
+
+
+def test_a_wild_track_s_name_tells_it_where_the_file_does_not():
+    days = ["9T01", "9T02", "9WT01", "10T01", "10WT02", "10WT03"]
+    files = [
+        wav(n, f"{name}.WAV".encode(), start=MORNING + n * 60 * HZ) for n, name in enumerate(days)
+    ]
+    assert [x.says for x in found_on(files) if x.code == "take-numbers"] == []
+    assert [x.says for x in found_on(files[:4], files[5:]) if x.code == "take-numbers"] == [
+        "primary: scene 10 has no takes WT1, WT2."
+    ]
+
+
+def with_mp3s(slates: dict[str, str], *, but: str = "") -> list[str]:
+    """What is told of takes by these names, each but one with an MP3 of its name."""
+    files = []
+    for n, (name, slate) in enumerate(slates.items(), 1):
+        files.append(wav(n, f"{name}.WAV".encode(), *slate.split(), MORNING + n * 60 * HZ))
+        mp3 = wav(100 + n, f"MP3/{name}.MP3".encode(), date="", originator="")
+        mp3 = replace(mp3, description=replace(mp3.description, kind=Kind.COMPRESSED))
+        files += [mp3] if name != but else []
+    return [x.says for x in found_on(files) if x.code == "take-numbers"]
+
+
+def test_an_mp3_of_a_take_counts_nothing():
+    """Its name may be read for another scene than the take tells."""
+    takes = {f"S10T{n:02}": f"10 {n}" for n in (1, 2, 3, 4)}
+    assert with_mp3s(takes, but="S10T02") == []
+    assert with_mp3s({name: slate for name, slate in takes.items() if slate != "10 2"}) == [
+        "primary: scene 10 has no take 2."
+    ]
+    wild = {
+        "9T01": "9 1",
+        "9WT01": "9 WT1",
+        "10T01": "10 1",
+        "10WT02": "10 WT2",
+        "10WT03": "10 WT3",
+    }
+    assert with_mp3s(wild) == []

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Set
 from dataclasses import replace
 from itertools import pairwise
 
+from takehold.decide.beside_better import is_lossy, without_copies
 from takehold.decide.day import recorder_time
 from takehold.decide.noticed import finding
 from takehold.decide.one_recording import MOMENT
@@ -42,12 +43,13 @@ def change_findings(recorder: Recorder, settings: Settings) -> Iterator[Finding]
     yield from renamed
     yield from _unnamed(recorder, {found.recording for found in renamed})
     yield from _expected(recorder, settings)
-    known: Take | None = None
+    known: dict[bool, Take] = {}
     for take in recorder.takes:
         if take.channels and take.sample_rate:  # else its format is not known
-            if known is not None:
-                yield from _format(recorder, known, take, settings)
-            known = take
+            lossy = is_lossy(recorder.recording(take.first))
+            if lossy in known:
+                yield from _format(recorder, known[lossy], take, settings)
+            known[lossy] = take
     yield from _off_clock(recorder)
 
 
@@ -60,6 +62,7 @@ def _without_mixes(recorder: Recorder) -> tuple[Take, ...]:
     """Its takes but for mixes: rolled beside one with more channels, with track names, or no mix.
 
     They have its scene, take and timecode, as far as they tell the last; that may be a moment off.
+    So is an MP3 of a take left out, by its name.
     """
     named: dict[tuple[str, str, int], list[Take]] = defaultdict(list)
     told: set[tuple[str, str]] = set()
@@ -67,7 +70,8 @@ def _without_mixes(recorder: Recorder) -> tuple[Take, ...]:
     def says(take: Take) -> bool:
         return all(says_mix(file.path) for file in recorder.recordings(take))
 
-    for take in recorder.takes:
+    takes = without_copies(recorder.takes, recorder.recordings)
+    for take in takes:
         if _names(take):
             told |= {_number(take)} - {("", "")}
             for moment in (-1, 0, 1):
@@ -86,7 +90,7 @@ def _without_mixes(recorder: Recorder) -> tuple[Take, ...]:
             return True
         return bool(beside) and says(take) and not all(map(says, beside))
 
-    return tuple(take for take in recorder.takes if not is_mix(take))
+    return tuple(take for take in takes if not is_mix(take))
 
 
 def _begins(take: Take) -> int:

@@ -8,7 +8,7 @@ practice, no source.)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from math import log10
 
@@ -21,7 +21,7 @@ from takehold.decide.zeros import Track, name_of, tracks_alone, tracks_of
 from takehold.formats.layout import MOST_CHANNELS, layout
 from takehold.formats.levels import channels_of
 from takehold.formats.wave import ENCODINGS
-from takehold.model.finding import Finding, Severity
+from takehold.model.finding import Finding, Relation, Severity
 from takehold.model.measured import Channel
 from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings
@@ -40,23 +40,26 @@ NOISE = 1e-4
 LISTEN = "Listen to it. Tell post, or record it again."
 NAMED = 8
 
+Asked = Callable[[Track], bool]
+
 
 def sound_findings(view: DayStanding, settings: Settings, packs: Coverage) -> Iterator[Finding]:
     """Everything to say of a day's audio: of takes, and of each file that belongs to none here.
 
-    `packs` tell which transmitter's own card has a track that is dead.
+    Of the backup cards' what no primary card has, as what they hold is the only one then. `packs`
+    tell which transmitter's own card has a track that is dead.
     """
     made = recorders(view, settings)
     heard: set[int] = set()
     for recorder in made:
         takes = [one for take in recorder.takes for one in (take, *take.again)]
         heard.update(number for take in takes for number in take.files)
-        tracks = {take.first: [t for t in tracks_of(recorder, take) if t.frames] for take in takes}
-        yield from _silent(recorder, takes, tracks, packs)
-        yield from _dead(recorder, takes, tracks, packs)
-        yield from _mostly_silent(recorder, takes, tracks)
-        for take in takes:
-            yield from _tail(recorder.index, tracks[take.first])
+        yield from _of_takes(recorder, takes, packs, lambda _: True)
+    for recorder in made[:1]:  # beside each stand the same
+        takes = [take for take in recorder.beside if not take.derived]
+        takes = [take for take in takes if any(_lone(view, number) for number in take.files)]
+        heard.update(n for take in takes for n in take.files if _lone(view, n))
+        yield from _of_takes(recorder, takes, packs, lambda track: _is_lone(view, track))
     for standing in view.files:
         pack = standing.load.role is Role.BODYPACK
         if standing.current and (pack or standing.recording.id in heard):
@@ -64,11 +67,41 @@ def sound_findings(view: DayStanding, settings: Settings, packs: Coverage) -> It
             yield from _tail(view.index, tracks_alone(standing.recording)) if pack else ()
 
 
+def _lone(view: DayStanding, number: int) -> Sequence[int]:
+    """The channels of a backup's file, from 1, that no primary card has."""
+    answer = view.index[number].answer
+    if answer is None or answer.relation is not Relation.MISSING:
+        return answer.alone if answer else ()
+    sound = view.index[number].recording.sound
+    return range(1, len(channels_of(sound)) + 1) if sound else ()
+
+
+def _is_lone(view: DayStanding, track: Track) -> bool:
+    return any(track.channel + 1 in _lone(view, file.id) for file, _ in track.pieces)
+
+
+def _of_takes(
+    recorder: Recorder, takes: list[Take], packs: Coverage, asked: Asked
+) -> Iterator[Finding]:
+    """What there is to say of those tracks of takes that are `asked` for."""
+    tracks = {take.first: [t for t in tracks_of(recorder, take) if t.frames] for take in takes}
+    yield from _silent(recorder, takes, tracks, packs, asked)
+    yield from _dead(recorder, takes, tracks, packs, asked)
+    whole = [take for take in takes if all(map(asked, tracks[take.first]))]
+    yield from _mostly_silent(recorder, whole, tracks)
+    for take in whole:
+        yield from _tail(recorder.index, tracks[take.first])
+
+
 def _silent(
-    recorder: Recorder, takes: list[Take], tracks: dict[int, list[Track]], packs: Coverage
+    recorder: Recorder,
+    takes: list[Take],
+    tracks: dict[int, list[Track]],
+    packs: Coverage,
+    asked: Asked,
 ) -> Iterator[Finding]:
     """Tracks without any sound: once for all takes of a card that lack the same ones."""
-    silent = {first: [track for track in its if track.silent] for first, its in tracks.items()}
+    silent = {n: [t for t in its if t.silent and asked(t)] for n, its in tracks.items()}
     odd = []
     for take in takes:
         its = silent[take.first]
@@ -85,7 +118,11 @@ def _silent(
 
 
 def _dead(
-    recorder: Recorder, takes: list[Take], tracks: dict[int, list[Track]], packs: Coverage
+    recorder: Recorder,
+    takes: list[Take],
+    tracks: dict[int, list[Track]],
+    packs: Coverage,
+    asked: Asked,
 ) -> Iterator[Finding]:
     """Tracks that go dead within a take, and those that begin late."""
     dead: dict[int, list[tuple[Track, str]]] = {}
@@ -94,7 +131,8 @@ def _dead(
         sounding = [track for track in tracks[take.first] if not track.silent]
         # Where all end at once it is the file's end that is missing: said of the file.
         tail = _common_tail(sounding)
-        gaps = [(track, _gap(track, take, tail) or _pieces(track, take)) for track in sounding]
+        told = filter(asked, sounding)
+        gaps = [(track, _gap(track, take, tail) or _pieces(track, take)) for track in told]
         dead[take.first] = [(track, gap) for track, gap in gaps if gap]
         waits = ((track, _seconds(take, track.zeros[0])) for track, gap in gaps if not gap)
         mute = _mute(take, sounding)

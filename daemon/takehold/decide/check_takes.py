@@ -8,9 +8,11 @@ from __future__ import annotations
 import re
 from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from functools import lru_cache
 from itertools import chain, pairwise
 
+from takehold.decide.beside_better import without_copies
 from takehold.decide.check_changes import change_findings
 from takehold.decide.check_opaque import opaque_findings
 from takehold.decide.file_set import lacks
@@ -62,7 +64,8 @@ def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iter
     made = recorders(view, settings)
     yield from opaque_findings(view, (take for recorder in made for take in recorder.takes))
     alike: dict[Hashable, list[Take]] = defaultdict(list)
-    for take in chain.from_iterable(recorder.takes for recorder in made):
+    beside_all = (recorder.beside for recorder in made[:1])  # the same takes are beside each
+    for take in chain.from_iterable(chain((recorder.takes for recorder in made), beside_all)):
         alike[_slate(take)].append(take)
     for recorder in made:
         beside = {number: take for take in recorder.beside for number in take.files}
@@ -77,11 +80,18 @@ def take_findings(view: DayStanding, ledger: Ledger, settings: Settings) -> Iter
         yield from mix_findings(recorder)
         yield from change_findings(recorder, settings)
     told: set[Hashable] = set()
-    for recorder in by_source(made):
+    for recorder in map(_without_copies, by_source(made)):
         counts = _counted_on(recorder)
         yield from _left_out(recorder, counts)
         if "" not in counts:
             yield from _numbers(recorder, view, ledger, told, counts)
+
+
+def _without_copies(recorder: Recorder) -> Recorder:
+    """An MP3 of a take has its number, whatever its name tells."""
+    sides = (recorder.takes, recorder.beside)
+    takes, beside = (without_copies(one, recorder.recordings) for one in sides)
+    return replace(recorder, takes=takes, beside=beside)
 
 
 def _named(take: Take) -> str:
@@ -97,9 +107,11 @@ def _slate(take: Take) -> Hashable:
 
 
 def _card(recorder: Recorder, take: Take) -> str:
-    """The card that another take lies on, as a person knows it."""
-    load = recorder.index[take.first].load
-    return "the backup card" if load.role is Role.BACKUP else f"the card {shown(load.label)}"
+    """The card, or cards, that another take lies on, as a person knows them."""
+    loads = {load.id: load for load in (recorder.index[number].load for number in take.files)}
+    backup = "backup " * all(load.role is Role.BACKUP for load in loads.values())
+    labels = sorted(shown(load.label) for load in loads.values())
+    return f"the {backup}card{'s' * (len(labels) > 1)} {' and '.join(labels)}"
 
 
 def _set(recorder: Recorder, take: Take, lacking: str, other: Take | None) -> Iterator[Finding]:

@@ -4,50 +4,58 @@ A recorder that writes a mix beside the tracks does so in a folder or under a na
 (`MIX/1T01.WAV`, `1T01_MIX.WAV`), and an MP3 tells itself. Where one lies alone, the file that it
 was written beside was deleted or lost: the take's number is there, and its tracks are not.
 (Common practice, no source.)
+
+What lies beside it has its scene, take and kind of take, or its name, and begins when it does, as
+far as both tell that. A name that comes again, as where each scene has a folder of its own, is that
+of a file in the same folder, but for those of mixes and MP3s.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Hashable, Iterator
+from collections import Counter, defaultdict
+from collections.abc import Hashable, Iterable, Iterator, Mapping
+from collections.abc import Set as AbstractSet
 
+from takehold.decide.beside_better import is_lossy
 from takehold.decide.day import DATED
+from takehold.decide.one_recording import MOMENT
 from takehold.decide.recorder import Recorder
-from takehold.decide.take_names import same_number, says_mix, set_name, without_word
+from takehold.decide.take_names import folder_of, same_number, says_mix, set_name, stands_for
 from takehold.model.finding import Finding, Severity
 from takehold.model.recording import Recording
 from takehold.model.slate import same_words, stem
-from takehold.model.sound import Kind
 from takehold.model.take import Take
 
 MIX = "only its mix is here, and other takes have their tracks beside it"
-LOSSY = "only a compressed file of it is here, and other takes have an uncompressed one beside it"
+LOSSY = "only an MP3 of it is here, and other takes have a better file beside it"
 # So many others have their tracks beside them: that is what the recorder does. Chosen, no source.
 FEWEST = 2
 DO = "Look for the rest on both cards, in the recorder. Keep the cards as they are."
+# What each is written beside.
+_BETTER = {MIX: ("",), LOSSY: ("", MIX)}
+# In place of the second in which a take begins.
+_UNTOLD, _ANY = -2, -3
 
 
 def mix_findings(recorder: Recorder) -> Iterator[Finding]:
     """Once for all of a card; a card that holds mixes of most takes alone is meant to."""
     takes = [one for rolled in recorder.takes for one in (rolled, *rolled.again)]
-    is_less = {take.first: _less(recorder, take) for take in takes}
-    if not any(is_less.values()):
+    kinds = {take.first: {*map(_kind, recorder.recordings(take))} for take in takes}
+    less = {take: _less(kinds[take.first]) for take in recorder.takes}
+    asked = _asked(recorder, {take: kind for take, kind in less.items() if kind})
+    if not asked:
         return
-    keys: dict[str, set[Hashable]] = {"": set(), MIX: set()}
-    for take in takes:
-        for kind in {_kind(file) for file in recorder.recordings(take)} & keys.keys():
-            keys[kind] |= _keys(recorder, take)
-    beside = {LOSSY: keys[""] | keys[MIX], MIX: keys[""]}
+    begun = _begun(recorder, takes, kinds, {key for keys in asked.values() for key in keys})
     odd: list[tuple[Take, str]] = []
-    whole: Counter[str] = Counter()
-    for take in recorder.takes:
-        less = is_less[take.first]
-        if less and not beside[less].isdisjoint(_keys(recorder, take)):
-            whole[less] += 1
-        elif less and not _may_be_of_another_day(recorder, take):
-            odd.append((take, less))
-    alone = Counter(less for _, less in odd)
-    told = ((take, less) for take, less in odd if whole[less] >= max(FEWEST, alone[less]))
+    whole = Counter(kind for take in recorder.takes for kind in _within(take, kinds[take.first]))
+    for take, keys in asked.items():
+        kind, begins = less[take], {_second(take), _UNTOLD} if take.start else {_ANY}
+        if any(not begun[one, key].isdisjoint(begins) for one in _BETTER[kind] for key in keys):
+            whole[kind] += 1
+        elif not _may_be_of_another_day(recorder, take):
+            odd.append((take, kind))
+    alone = Counter(kind for _, kind in odd)
+    told = ((take, kind) for take, kind in odd if whole[kind] >= max(FEWEST, alone[kind]))
     for alike, says in recorder.alike(told):
         yield recorder.noticed_of(alike, "set-incomplete", Severity.LOOK, says, DO)
 
@@ -58,21 +66,79 @@ def _may_be_of_another_day(recorder: Recorder, take: Take) -> bool:
     return any(complaint.code in DATED for complaint in said.complaints)
 
 
-def _less(recorder: Recorder, take: Take) -> str:
-    """What there is of a take in place of its tracks, "" where these are there."""
-    kinds = {_kind(file) for file in recorder.recordings(take)}
-    return "" if "" in kinds else MIX if MIX in kinds else LOSSY
-
-
 def _kind(file: Recording) -> str:
-    if file.description.kind is Kind.COMPRESSED:
+    if is_lossy(file):
         return LOSSY
     return MIX if says_mix(file.path) else ""
 
 
-def _keys(recorder: Recorder, take: Take) -> set[Hashable]:
-    """What it has in common with files beside it: scene and take, or a name."""
-    names = [stem(file.path) for file in recorder.recordings(take)]
-    common = {*names, *map(without_word, names), set_name(names)} - {""}
-    slate = (same_words(take.scene), same_number(take.take))
-    return {*map(same_words, common), *([slate] if all(slate) else [])}
+def _less(kinds: AbstractSet[str]) -> str:
+    """What there is of a take in place of its tracks, "" where these are there."""
+    return "" if "" in kinds else MIX if MIX in kinds else LOSSY
+
+
+def _within(take: Take, kinds: AbstractSet[str]) -> AbstractSet[str]:
+    """What is tied to its tracks as files of one take; a set with a mix tells what it lacks."""
+    declared = (take.expected or 0) > 1 or not (take.take or take.start)
+    return frozenset() if declared or "" not in kinds else kinds - {""}
+
+
+def _asked(recorder: Recorder, less: Mapping[Take, str]) -> dict[Take, set[Hashable]]:
+    """What each of them has in common with its tracks.
+
+    A name that no other of its kind has is that of a file in any folder.
+    """
+    paths = {take: [file.path for file in recorder.recordings(take)] for take in less}
+    count = Counter((less[take], _name(path)) for take, its in paths.items() for path in its)
+    found = {}
+    for take, its in paths.items():
+        alone = all(count[less[take], _name(path)] == 1 for path in its)
+        found[take] = _keys(take, its, set_too=len(its) > 1, anywhere=alone)
+    return found
+
+
+def _begun(
+    recorder: Recorder,
+    takes: Iterable[Take],
+    kinds: Mapping[int, AbstractSet[str]],
+    asked: AbstractSet[Hashable],
+) -> Mapping[tuple[str, Hashable], set[int]]:
+    """The seconds in which takes begin, by a kind of file that they have, and what is asked for.
+
+    They may begin a moment off. The names that files had before they were renamed count, too.
+    """
+    before: dict[int, list[bytes]] = defaultdict(list)
+    for standing in recorder.index.values():
+        if standing.renamed is not None:
+            before[standing.renamed.id].append(standing.recording.path)
+    found: dict[tuple[str, Hashable], set[int]] = defaultdict(set)
+    for take in takes:
+        paths = [path for n in take.files for path in (recorder.recording(n).path, *before[n])]
+        near = range(_second(take) - MOMENT, _second(take) + MOMENT + 1)
+        begins = {_ANY, *(near if take.start else (_UNTOLD,))}
+        for key in _keys(take, paths, set_too=True, anywhere=True) & asked:
+            for kind in kinds[take.first]:
+                found[kind, key] |= begins
+    return found
+
+
+def _second(take: Take) -> int:
+    return (take.start or 0) // (take.sample_rate or 1)
+
+
+def _keys(take: Take, paths: Iterable[bytes], *, set_too: bool, anywhere: bool) -> set[Hashable]:
+    """A scene and take, its type too if no time is told; names in a folder, and `anywhere`."""
+    slate = same_words(take.scene), same_number(take.take)
+    keys: set[Hashable] = set()
+    if all(slate):
+        keys = {(*slate, frozenset(take.types)), *([slate] if take.start else ())}
+    for path in paths:
+        name, folder = _name(path), same_words(folder_of(path, beside=True))
+        names = {*stands_for(name), set_name([name]) if set_too else name} - {""}
+        keys |= {(take.load, folder, one) for one in names}
+        keys |= names if anywhere else set()
+    return keys
+
+
+def _name(path: bytes) -> str:
+    return same_words(stem(path))

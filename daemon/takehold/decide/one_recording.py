@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import timedelta
 
-from takehold.decide.beside_better import lossy_beside
+from takehold.decide.beside_better import compressed_beside
 from takehold.decide.day import recorder_time
 from takehold.decide.layouts import heard
 from takehold.decide.take_names import same_number
@@ -30,7 +30,7 @@ CLOCKS = timedelta(seconds=2)
 def one_recording(one: Take, other: Take, recording: Callable[[int], Recording]) -> bool:
     """Whether both hold the same moments of one recorder; `recording` gives one by its number."""
     files = [[recording(number) for number in take.files] for take in (one, other)]
-    if lossy_beside(*files):
+    if compressed_beside(*files):
         return _as_long(one, other, files)
     if one.start is None or one.frames is None:
         sounds = [its[0].sound for its in files]
@@ -43,14 +43,18 @@ def one_recording(one: Take, other: Take, recording: Callable[[int], Recording])
 
 
 def _as_long(one: Take, other: Take, files: Sequence[Sequence[Recording]]) -> bool:
-    """Whether a lossy file is as long as the take whose name it has, as far as that is known."""
-    lengths = []
-    for take, its in zip((one, other), files, strict=True):
-        sound = its[0].sound if len(its) == 1 else None
-        frames = sound.frames if sound and take.frames is None else take.frames
-        lengths.append(frames / take.sample_rate if frames and take.sample_rate else None)
-    first, second = lengths
-    return first is None or second is None or abs(first - second) <= MOMENT
+    """Whether a compressed file is as long as the take whose name it has, or as a file of that.
+
+    As far as that is known.
+    """
+    first, second = (_lengths(take, its) for take, its in zip((one, other), files, strict=True))
+    return not (first and second) or any(abs(a - b) <= MOMENT for a in first for b in second)
+
+
+def _lengths(take: Take, files: Sequence[Recording]) -> set[float]:
+    """Seconds of all parts together, and of each file."""
+    sounds = (f.description.frames or (f.sound.frames if f.sound else None) for f in files)
+    return {n / take.sample_rate for n in (take.frames, *sounds) if n and take.sample_rate}
 
 
 def _by_clock(one: Recording, other: Recording) -> bool | None:

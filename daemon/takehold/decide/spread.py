@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from takehold.decide.by_digest import WHOLE
+from takehold.decide.by_digest import WHOLE, sounds_before
 from takehold.decide.file_set import place
 from takehold.decide.layouts import heard
 from takehold.decide.side import DAY_S, Laid, lines
@@ -19,6 +20,8 @@ from takehold.model.sound import Kind
 # What may be of lower quality besides; the figures are then those of all that is there.
 CUT = Relation.SHORT, Relation.LONGER
 LESS = Relation.SHORT, Relation.LONGER, Relation.REDUCED
+# Frames from the first sound on that show two to be one take. Chosen, no source.
+ALIKE = 8_192
 
 
 class _Place(NamedTuple):
@@ -73,21 +76,34 @@ def spread(mine: Unit, found: Comparison) -> Iterator[Counterpart]:
 
 
 def _early(places: Sequence[_Place], found: Comparison) -> list[_Place]:
-    """The last files of tracks that end before the others do, by as much as theirs goes on."""
+    """The last files of tracks that lack as much as theirs has more, of all that ours lasts."""
     ends = {line: place for place in sorted(places) for line in place.lines}
-    end = max(place.end for place in places)
-    early = (place for place in ends.values() if place.end + (found.frames or 0) <= end)
-    return [*early] if found.relation is Relation.LONGER and found.frames else []
+    held: Counter[int] = Counter()
+    for lies in places:
+        held.update(dict.fromkeys(lies.lines, lies.end - lies.begin))
+    most = max(place.end for place in places) - (found.frames or 0)
+    early = [place for line, place in ends.items() if held[line] <= most]
+    return early if found.relation is Relation.LONGER and found.frames else []
 
 
 def theirs_alone(mine: Unit, its: Unit, found: Comparison) -> tuple[tuple[int, int], ...]:
-    """The channels of the backup's files that hold nothing of ours; none where all differs."""
-    if found.relation is Relation.DIFFERENT:
+    """The channels of the backup's files that hold nothing of ours.
+
+    None where all of ours differs, unless both begin as one sound: they may be of another take.
+    """
+    if found.relation is Relation.DIFFERENT and not _begins_alike(mine.first, found):
         ours = {line for place in _places(mine.files) for line in place.lines}
         if ours <= {*found.channels}:
             return ()
     places = zip(its.files, _places(its.files), strict=True)
     return tuple((f.id, n) for f, place in places for n in sorted(place.own(found.theirs_alone)))
+
+
+def _begins_alike(first: Recording, found: Comparison) -> bool:
+    """Whether the very same samples are shown before the first difference, and not by chance."""
+    same = (found.frame or 0) - ALIKE
+    exact = found.residual_db is None and found.correlation is None
+    return exact and first.sound is not None and sounds_before(first.sound, same)
 
 
 def begins(files: Sequence[Recording]) -> list[int]:

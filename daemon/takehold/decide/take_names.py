@@ -16,6 +16,12 @@ from takehold.model.slate import same_words, stem
 # source.)
 _MEMBER = re.compile(r"(.*[0-9].*)[-_ ](?:[^\W\d_]+|[^\W\d_]*[1-9][0-9]?)")
 _WORD = re.compile(r"(.*[0-9].*)[-_ ][^\W\d_]+")
+# A mix tells itself by a word between marks: `1T03_Mix_L`, `1T03_Mix1`, `MIX_1T03`, or by its
+# folder's. (Common practice, no source.)
+_MIX = re.compile(
+    r"(?:^|[-_ ])mix(?:es|down|[lr]{1,2})?[0-9]{0,2}(?=[-_ ]|$)",
+    re.IGNORECASE,
+)
 
 
 def set_name(names: Iterable[str]) -> str:
@@ -33,11 +39,27 @@ def without_word(name: str) -> str:
 
 
 def says_mix(path: bytes) -> bool:
-    """Whether the word behind its name, else its folder, says that it is a mix."""
-    name = stem(path)
+    """Whether a word of its name or its folder says that it is a mix."""
+    name, folder = stem(path), folder_of(path)
     before = without_word(name)
-    folder = path.rpartition(b"/")[0].rpartition(b"/")[2].decode("utf-8", "replace")
-    return "mix" in same_words(name[len(before) :] if before else folder)
+    word = name[len(before) :] if before else folder
+    return "mix" in same_words(word) or any(map(_MIX.search, (name, folder)))
+
+
+def stands_for(name: str) -> set[str]:
+    """The names of files that one of this name may lie beside: its own, and without its word."""
+    found = _MIX.search(name)
+    before, after = (name[: found.start()], name[found.end() + 1 :]) if found else ("", "")
+    of_mix = before if any(map(str.isdigit, before)) else after
+    return {name, without_word(name), of_mix} - {""}
+
+
+def folder_of(path: bytes, *, beside: bool = False) -> str:
+    """The name of the folder it lies in, or `beside`, if that is one of mixes or MP3s; else ""."""
+    folders = path.decode("utf-8", "replace").split("/")[:-1]
+    while beside and folders and ("mp3" in folders[-1].casefold() or _MIX.search(folders[-1])):
+        folders.pop()
+    return folders[-1] if folders else ""
 
 
 def _before(name: str, what: re.Pattern[str]) -> str:

@@ -161,10 +161,11 @@ def _at_ends(
 def mirror(backup: Recording, answers: Sequence[Counterpart]) -> Counterpart:
     """The answer for a backup's recording that is in these; of several the weakest counts.
 
-    A channel of it is alone if none of these holds it.
+    A channel of it is alone if none of these holds it; all of one that is missing are.
     """
     weakest = max(answers, key=lambda a: STRENGTH[a.relation])
     alone = [{n for file, n in a.theirs_alone if file == backup.id} for a in answers]
+    alone = [set()] if weakest.relation is Relation.MISSING else alone
     others = tuple(a.recording for a in answers)
     return Counterpart(
         backup.id,

@@ -43,7 +43,7 @@ def whole_beside(
 ) -> Take | None:
     """The take of a backup card that answers this one's files and has what lacks, else a mirror's.
 
-    A mirror, `mirrors` may be some, is another card of this one's role that holds its samples.
+    A mirror, `mirrors` may be some, is any other card that holds its samples.
     """
 
     def recording(number: int) -> Recording:

@@ -8,10 +8,10 @@ from fractions import Fraction
 from math import ceil, floor
 
 from takehold.formats.riff import ReadAt
-from takehold.model.sound import Description, Kind, Span, WaveFormat
+from takehold.model.sound import FLAC_TAG, Description, Kind, Span, WaveFormat
 
-# The tags that such audio has in a WAVE file: the FLAC project's, and RFC 2361's for MPEG layer 3.
-FLAC, MP3 = 0xF1AC, 0x0055
+# The tags that such audio has in a WAVE file; RFC 2361's for MPEG layer 3.
+FLAC, MP3 = FLAC_TAG, 0x0055
 # ISO/IEC 11172-3, 2.4.2.3, layer III, and its low sampling frequencies; kbit/s by index 1 to 14.
 _KBITS = (32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320)
 _KBITS_LOW = (8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160)

@@ -2,8 +2,8 @@
 
 What the file says of itself counts (iXML SCENE and TAKE, or the lines of bext that formats/bext
 reads). Where it says neither, its name may: `12A-T03.wav`, `12A_T03_2.wav`, `S01T02.wav`, that is
-a scene, a `T` after a digit, a letter behind a digit or a mark, and the take's number.
-(Common practice, no source.)
+a scene, a `T` after a digit, a letter behind a digit or a mark, and the take's number. `9WT01` is
+wild track 1 of scene 9. (Common practice, no source.)
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from takehold.model.recording import Recording
 _TAKE = r"[Tt](?P<take>[0-9]{1,4})(?![0-9A-Za-z]).*"
 # In this order: `16PT1-T002` is take 2 of scene 16PT1, a part of a scene.
 _NAMED = (
+    r"(?P<scene>.*?[0-9])(?P<take>[Ww][Tt][0-9]{1,4})(?![0-9A-Za-z]).*",
     rf"(?P<scene>.*?[0-9A-Za-z])(?:[-_ ]|(?<=[0-9])){_TAKE}",
     rf"(?P<scene>.*?[0-9][A-Za-z]){_TAKE}",
 )

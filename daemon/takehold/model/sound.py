@@ -7,6 +7,8 @@ from enum import StrEnum
 from fractions import Fraction
 
 BLOCK_FRAMES = 48_000
+FLAC_TAG = 0xF1AC
+"""What a WAVE file's `fmt ` chunk would say of FLAC (the FLAC project); it loses nothing."""
 
 
 @dataclass(frozen=True, slots=True)
