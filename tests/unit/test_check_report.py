@@ -14,12 +14,13 @@ from takehold.decide.judge import judge
 from takehold.decide.manifest import Writer, document, revision
 from takehold.formats.canonical import canonical
 from takehold.formats.manifest_doc import read_manifest
+from takehold.formats.names import shown
 from takehold.model import facts as f
 from takehold.model.finding import Finding
 from takehold.model.recording import Recording
 from takehold.model.settings import Role
 from takehold.model.sound import Description, Kind
-from takeworld import DRIVES
+from takeworld import DRIVES, wav
 
 
 def noted(*recordings: Recording) -> list[str]:
@@ -76,6 +77,18 @@ def test_a_report_of_another_day_is_said_to_be_one_in_its_own() -> None:
     assert mine["report-of-other-day"] == (
         f"SND_A1/REPORT.CSV is a sound report of {DAY}: what it names is compared in that day."
     )
+
+
+def test_a_report_of_a_night_is_compared_in_the_nights_day() -> None:
+    """The MP3s beside its takes tell no date: they are of the morning when the card came."""
+    night = [replace(recording, day=BEFORE) for recording in CARD]
+    mixes = [wav(n, b"MP3/S01T0%d.MP3" % (n - 10), date="") for n in (11, 12, 13)]
+    mp3 = [name.replace("WAV", "MP3") for name in ALL]
+    for names in (ALL, [name.removesuffix(".WAV") for name in ALL], [*ALL, *mp3]):
+        paper = report(*names, names[0].replace("01T01", "01T04"))
+        assert codes(*night, *mixes, paper, day=BEFORE) == ["report-names-missing"]
+        assert codes(*night, *mixes, paper) == ["report-of-other-day"]
+    assert codes(*mixes, report(*mp3, "S01T04.MP3")) == ["report-names-missing"]
 
 
 @pytest.mark.parametrize("begin", ["REC START /DAY01/", "Start: /ROLL1/", "closed \\DAY01\\"])
@@ -299,6 +312,36 @@ def test_names_that_begin_anew_on_the_second_card_are_told_apart_by_folder_or_la
     assert told.says.endswith("all 4 recordings it names are there, of them 2 on SND_A1.")
     (told,) = of_day(*first[:1], *second, whole)
     assert f"not on that card: {folders[0]}/T02.WAV;" in told.says
+
+
+@pytest.mark.parametrize("above", ["", "A:\\", "D/"])
+def test_a_card_that_was_changed_within_a_folder_has_its_first_files(above: str):
+    """Names begin anew in each scene's folder; SC2 is on both cards."""
+    on = "" if above == "A:\\" else above
+    morning = [b"SC1/T01.WAV", b"SC1/T02.WAV", b"SC2/T01.WAV", b"SC2/T02.WAV"]
+    evening = [b"SC2/T03.WAV", b"SC3/T01.WAV"]
+    first = on_card(*(on.encode() + path for path in morning))
+    second = on_card(*(on.encode() + path for path in evening), of=3, first=11)
+    names = [f"{above}{path.decode()}" for path in (*morning, *evening)]
+    (told,) = of_day(*first, *second, report(*names, of=3))
+    assert told.says.endswith("all 6 recordings it names are there, of them 4 on SND_A1.")
+    (told,) = of_day(*first[:3], *second, report(*names, of=3))
+    assert f"not on that card: {shown(names[3])}; of others" in told.says
+    (told,) = of_day(*first, *second[1:], report(*names, of=3))
+    assert f"not on that card: {shown(names[4])}; of others" in told.says
+    bare = [f"T0{n}.WAV" for n in (1, 2, 3, 4)]
+    four = on_card(b"SC1/T04.WAV", first=21)
+    assert "report-names-missing" in {
+        x.code for x in of_day(*first, *four, *second, report(*bare, of=3))
+    }
+
+
+def test_two_recorders_with_a_folder_of_the_day_are_told_apart_by_no_path():
+    """What one of them lost the other has by the same path."""
+    ours = on_card(b"D/T01.WAV", b"D/T02.WAV", b"D/T03.WAV")
+    theirs = on_card(b"D/T01.WAV", b"D/T02.WAV", of=3, first=11)
+    told = of_day(*ours, *theirs, report("D/T01.WAV", "D/T02.WAV", "D/T03.WAV", of=3))
+    assert "not on that card: D/T03.WAV" in told[0].says
 
 
 def test_of_a_report_that_agrees_its_names_are_counted():

@@ -70,8 +70,11 @@ def test_the_day_before_asks_for_nothing(using: Settings) -> None:
 
 
 def test_so_it_is_where_a_file_after_it_has_the_takes() -> None:
-    book = known(worn(frames=5 * MINUTE), worn(SIX + 4 * MINUTE, number=51), at=SIX + 30 * MINUTE)
-    assert [x.severity for x in told(book, BEFORE)] == [Severity.NOTE]
+    last = worn(SIX + 4 * MINUTE, number=51)
+    early = worn(SIX - 20 * MINUTE, 19 * MINUTE, 52)
+    for packs in ([worn(frames=5 * MINUTE), last], [early, worn(frames=5 * MINUTE), last]):
+        book = known(*packs, at=SIX + 30 * MINUTE)
+        assert [x.severity for x in told(book, BEFORE)] == [Severity.NOTE]
 
 
 @pytest.mark.parametrize(
@@ -81,8 +84,15 @@ def test_so_it_is_where_a_file_after_it_has_the_takes() -> None:
         [worn(SIX - HOUR, MINUTE)],
         [worn(), worn(4 * HOUR, MINUTE, 51)],
         [worn(SIX - 40 * MINUTE, MINUTE), worn(SIX, HOUR, 51)],
+        [worn(frames=MINUTE + 5 * HZ), worn(SIX + MINUTE, number=51)],
     ],
-    ids=["long before", "nothing of the next day", "work of its own", "ended before the day"],
+    ids=[
+        "long before",
+        "nothing of the next day",
+        "work of its own",
+        "ended before the day",
+        "ended before the takes",
+    ],
 )
 def test_one_that_may_have_takes_of_that_day_is_a_persons_decision(packs: list[Recording]) -> None:
     codes = [(x.code, x.severity) for x in told(known(*packs), BEFORE)]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import pytest
+
 from planworld import (
     DAY,
     NOON,
@@ -152,6 +154,28 @@ def test_a_source_of_the_config_that_was_not_seen_is_said() -> None:
     made = settings(sources=more)
     said = {x.subject: x.severity for x in check(view(known, made), known, made, Around())}
     assert (said["network"], said["spare"]) == (Severity.LOOK, Severity.NOTE)
+
+
+@pytest.mark.parametrize("role", [Role.PRIMARY, Role.BODYPACK])
+def test_a_source_that_holds_documents_alone_was_not_seen(role: Role) -> None:
+    """As a card does that was just formatted: its settings, or a report of what is not on it."""
+    made = settings(sources=(*settings().sources, Source("unit-b", role, path=b"/srv/b")))
+    paper = recording(5, b"SETTINGS.TXT", of=3, audio=None)
+    table = replace(paper.description, listed=("T08.WAV", "T09.WAV"))
+    table = replace(recording(6, b"TAKES.ALE", of=3, audio=None), description=table)
+    unit = f.LoadSeen(load(3, role, source="unit-b", label="UNIT_B"))
+    for papers, count in (([paper], "1 document"), ([paper, table], "2 documents")):
+        (told,) = about("unit-b", [*good_day(), unit, *taken(*papers)], made)
+        assert (told.code, told.severity) == ("source-not-seen", Severity.LOOK)
+        assert told.says == f"No recording of the source unit-b was seen on {DAY}, only {count}."
+    for path in (b"T09.WAV", b"T09.XYZ"):  # it may be a recording that cannot be looked into
+        file = recording(7, path, of=3, audio=None)
+        assert about("unit-b", [*good_day(), unit, *taken(paper, file)], made) == []
+
+
+def about(subject: str, facts: list[f.Fact], made: Settings) -> list[Finding]:
+    known = ledger(facts)
+    return [x for x in check(view(known, made), known, made, Around()) if x.subject == subject]
 
 
 def test_files_of_todays_card_that_went_to_another_day_are_said() -> None:

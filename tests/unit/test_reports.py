@@ -11,6 +11,7 @@ from reportworld import ALL, BEFORE, CARD, codes, found, on_card, report
 from takehold.decide.check import Around, check
 from takehold.decide.departed import GONE
 from takehold.model import facts as f
+from takehold.model.sound import Kind
 from takeworld import wav
 
 
@@ -171,6 +172,35 @@ def test_a_folder_that_the_card_has_tells_which_file_is_meant():
     assert codes(*below, report("06/T01.WAV", "X/T02.WAV")) == []
 
 
+@pytest.mark.parametrize("ending", ["", ".WAV"])
+def test_a_report_in_a_folder_whose_names_begin_anew_means_that_folders_files(ending: str):
+    """A report for each scene, without folders in its names; or a card that was not cleared."""
+    files = on_card(*(f"SC1/{name}".encode() for name in TAKES))
+    second = on_card(*(f"SC2/{name}".encode() for name in TAKES), first=11)
+    names = [name.replace(".WAV", ending) for name in TAKES]
+    papers = [report(*names, number=90 + n, path=b"SC%d/REPORT.CSV" % n) for n in (1, 2)]
+    assert codes(*files, *second, *papers) == []
+    for lost in second:
+        left = [file for file in second if file is not lost]
+        (told,) = found(*files, *left, *papers)
+        name = lost.path.decode().removeprefix("SC2/").replace(".WAV", ending)
+        assert told.says.endswith(f"names a file that is not on that card: {name}.")
+
+
+def test_a_report_in_a_folder_may_list_the_others_too():
+    """Where no name begins anew, as beside MP3s, which are other files."""
+    files = on_card(b"SC1/T01.WAV", b"SC2/T02.WAV")
+    for mp3 in on_card(b"MP3/T01.MP3", b"MP3/T02.MP3", first=21):
+        files.append(replace(mp3, description=replace(mp3.description, kind=Kind.COMPRESSED)))
+    for names in (TAKES[:2], ("T01", "T02")):
+        assert codes(*files, report(*names, path=b"SC1/REPORT.CSV")) == []
+    more = on_card(b"SC2/T01.WAV", first=11)
+    for names in (("T01.WAV", "SC2/T02.WAV"), ("SC1/T01.WAV", "SC2/T01.WAV", "T02.WAV")):
+        told = codes(*files, *more, report(*names, path=b"SC1/REPORT.CSV"))
+        assert "report-names-missing" not in told
+    assert codes(*files, *more, report("T01.WAV", "T02.WAV", path=b"PAPERS/REPORT.CSV")) == []
+
+
 def test_a_name_of_before_is_none_that_is_missing():
     """The recorder's own names stand beside those that the files were given since."""
     old, new = ("A_1.WAV", "A_2.WAV", "A_3.WAV"), ALL
@@ -180,6 +210,13 @@ def test_a_name_of_before_is_none_that_is_missing():
     assert told.says.endswith("names a file that is not on that card: S01T03.WAV.")
     some = (*old[:2], new[2])  # one has its own name still
     assert codes(*CARD, report(*some, besides=(new,))) == []
+    more = (*new, "S01T04.WAV")  # of a row without one of its own
+    assert codes(*CARD, report(*new, besides=(more,))) == ["report-names-missing"]
+    few = (*new[:2], "A_3.WAV")  # most have
+    assert codes(*CARD, report(*new, besides=(few,))) == []
+    assert codes(*CARD, report(*few, besides=(new,))) == []
+    (told,) = found(*CARD[:2], report(*new, besides=(few,)))
+    assert told.says.endswith("names a file that is not on that card: S01T03.WAV.")
     (told,) = found(*CARD[:1], report("A_1.WAV", besides=(ALL[:1],)), good=True)
     assert told.code == "report-agrees"
 

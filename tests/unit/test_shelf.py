@@ -156,6 +156,49 @@ def test_a_takes_name_hides_no_file_of_that_name():
     assert told.says.endswith("names a file that is not on that card: T01.WAV.")
 
 
+PARTS = ("{}_2.WAV", "{}_0002.WAV", "{}-2.WAV")
+
+
+@pytest.mark.parametrize("form", PARTS)
+@pytest.mark.parametrize("ending", [".WAV", ""])
+@pytest.mark.parametrize("family", ["F", ""])
+def test_the_name_of_a_first_part_that_is_gone_is_missing(form: str, ending: str, family: str):
+    """Later parts, counted from the second, do not stand for it; nor does a mix of the whole."""
+    said: dict[str, Any] = {"family_uid": family, "channels": 2, "tracks": tracks("Mix", "Boom")}
+    paths = [form.format("4T1"), form.format("4T1").replace("2", "3")]
+    parts = [
+        wav(n, path.encode(), "4", "1", MORNING + n * 10 * HZ, **said)
+        for n, path in enumerate(paths, 2)
+    ]
+    others = take_set(10, "4T2.WAV", take="2", family="")
+    mp3 = wav(20, b"4T1.MP3", "4", "1")
+    paper = report(f"4T1{ending}", f"4T2{ending}")
+    lone = wav(2, paths[0].encode(), "4", "1", MORNING, **(said | {"total_files": 3}))
+    for left in ([lone], [parts[0]], parts, [*parts, mp3] if ending else parts):
+        (told, omits) = found(*left, *others, paper)
+        assert told.says.endswith(f"names a file that is not on that card: 4T1{ending}.")
+        assert omits.code == OMITS
+    first = wav(1, b"4T1.WAV", "4", "1", MORNING + 10 * HZ, **said)
+    if form == PARTS[0]:
+        assert codes(first, *parts, *others, paper) == []
+    mix = wav(9, b"4T1_MIX.WAV", "4", "1", MORNING + 10 * HZ, 30 * HZ, family_uid=family)
+    assert MISSING in codes(*parts, mix, *others, paper)
+
+
+@pytest.mark.parametrize("family", ["F", ""])
+def test_tracks_that_are_counted_from_the_second_stand_for_their_take(family: str):
+    """The first one was not armed: they begin and end together."""
+    files = take_set(10, "4T1_2.WAV", "4T1_3.WAV", family=family)
+    paper = report("4T1.WAV", "S01T02.WAV", "S01T03.WAV")
+    assert codes(*files, *CARD[1:], paper) == []
+    twice = [
+        *take_set(10, "4/T1_2.WAV", "4/T1_3.WAV", family=family),
+        *take_set(20, "5/T1_2.WAV", "5/T1_3.WAV", scene="5", start=2 * MORNING, family=family),
+    ]
+    assert codes(*twice, report("4/T1.WAV", "5/T1.WAV")) == []
+    assert codes(*twice, report("T1.WAV", path=b"4/REPORT.CSV")) == []
+
+
 def test_the_mix_of_a_take_that_is_listed_is_listed():
     """Beside it in its folder, of its scene and take, from its first sample to its last one."""
     poly: dict[str, Any] = {"channels": 2, "tracks": tracks("Mix", "Boom")}

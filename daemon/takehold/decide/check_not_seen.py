@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from itertools import chain
 
 from takehold.decide.check_beside import answered_elsewhere, packs_alone, undated
 from takehold.decide.coverage import Extent, coverage
 from takehold.decide.early import switched_on_early
+from takehold.decide.litter import is_document
 from takehold.decide.lost_card import Here
 from takehold.decide.noticed import finding, these
 from takehold.decide.reads import Reads
@@ -15,6 +17,7 @@ from takehold.decide.standing import DayStanding
 from takehold.formats.names import shown
 from takehold.model.finding import Finding, Severity, Verdict
 from takehold.model.ledger import Ledger
+from takehold.model.recording import Recording
 from takehold.model.settings import Role, Settings
 
 HOLD, LOOK, NOTE = Severity.HOLD, Severity.LOOK, Severity.NOTE
@@ -27,10 +30,20 @@ def nothing_seen(view: DayStanding) -> Iterator[Finding]:
         do += ". If they are in, their recorder's date may be wrong: see the other days."
         yield finding("nothing-seen", HOLD, view.day, f"{says}.", do)
         return
-    count = "1 document" if len(view.files) == 1 else f"{len(view.files)} documents"
     about = these(s.recording for s in view.files)
     do += ", if anything was recorded then. If it was, its recorder's date may be wrong."
-    yield finding("nothing-seen", LOOK, view.day, f"{says}, only {count}.", do, covers=about)
+    says += f", only {_documents(len(view.files))}."
+    yield finding("nothing-seen", LOOK, view.day, says, do, covers=about)
+
+
+def _documents(count: int) -> str:
+    return "1 document" if count == 1 else f"{count} documents"
+
+
+def _is_paper(recording: Recording) -> bool:
+    """Whether a file is no recording by its name, or by what it holds: a list of files."""
+    said = recording.description
+    return is_document(recording.path) or bool(said.listed or said.besides)
 
 
 def not_seen(
@@ -111,8 +124,10 @@ def _of_other_days(ledger: Ledger, here: Here, role: Role) -> str:
 
 
 def _sources(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[Finding]:
-    """Sources of which nothing was seen, though another of that role was."""
-    seen = {s.load.source for s in (*view.files, *view.beside)}
+    """Sources of which no recording was seen, though another of that role was."""
+    there = [*view.files, *view.beside]
+    papers = Counter(s.load.source for s in there if _is_paper(s.recording))
+    seen = {s.load.source for s in there if not _is_paper(s.recording)}
     # A transmitter that was switched on before the day began: its file is of the day before.
     covers = chain.from_iterable(coverage(view, ledger, settings).covers.values())
     packs = {cover.pack.load for cover in covers if cover.extent is not Extent.NOT}
@@ -120,9 +135,11 @@ def _sources(view: DayStanding, ledger: Ledger, settings: Settings) -> Iterator[
     for source in settings.sources:
         if source.name in seen:
             continue
-        name = shown(source.name)
-        says = f"Nothing of the source {name} was seen on {view.day}."
+        name, count = shown(source.name), papers[source.name]
+        says = f"No recording of the source {name} was seen on {view.day}"
+        says += f", only {_documents(count)}." if count else "."
         if source.path is not None:
-            yield finding("source-not-seen", LOOK, name, says, "See whether its folder is there.")
+            do = "See whether its card is in, and its folder there."
+            yield finding("source-not-seen", LOOK, name, says, do)
         elif source.role is Role.BODYPACK or any(s.load.role is source.role for s in view.files):
             yield finding("source-not-seen", NOTE, name, says)

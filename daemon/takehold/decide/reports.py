@@ -49,9 +49,13 @@ class Report(NamedTuple):
 
     @property
     def day(self) -> str:
-        """The newest day that it lists something of."""
+        """The newest day that it lists something of, by what tells its date if anything does.
+
+        An MP3 that tells none is of the day when it was seen, though its take is of a night.
+        """
         listed = (*self.lists, *self.left)
-        return max((recording.day for recording in listed), default=self.file.day)
+        dated = [recording for recording in listed if recording.description.metadata.date]
+        return max((recording.day for recording in dated or listed), default=self.file.day)
 
 
 Reports = Mapping[int, tuple[Report, ...]]
@@ -74,14 +78,36 @@ def reports_on(view: DayStanding, ledger: Ledger) -> Reports:
         listed = ledger.listings.get(load.id)
         if listed is None or not listed.untaken:
             shelf = shelves[load.id]
-            mates = [one.id for one in view.loads if one.role is load.role and one is not load]
-            alike = [mate for mate in mates if shelf.shares_names(shelves[mate])]
-            others = [(shelves[mate], mate in alike) for mate in mates]
-            lost = [before[number] for number in (load.id, *mates) if number not in alike]
+            others = [one.id for one in view.loads if one.role is load.role and one is not load]
+            mates = {number: Mate.of(shelves[number], shelf) for number in others}
+            apart = [number for number, mate in mates.items() if not mate.names]
+            lost = [before[number] for number in (load.id, *apart)]
             tables = filter(_is_table, cards[load.id].files)
-            made = (_report(file, shelf, others, lost, renamed) for file in tables)
+            made = (_report(file, shelf, mates.values(), lost, renamed) for file in tables)
             found[load.id] = tuple(one for one in made if one is not None)
     return found
+
+
+class Mate(NamedTuple):
+    """Another card of that role, and whether it shares names with a report's own card, and paths.
+
+    Two cards that a recorder filled one after the other share no path, though each scene's folder
+    may begin its numbers anew.
+    """
+
+    shelf: Shelf
+    names: bool
+    paths: bool
+
+    @classmethod
+    def of(cls, shelf: Shelf, own: Shelf) -> Mate:
+        """One beside a report's own card."""
+        return cls(shelf, own.shares_names(shelf), own.shares_paths(shelf))
+
+    def may_have(self, name: str, own: Shelf) -> bool:
+        """Whether a name that the own card lacks can be that of a file on this one."""
+        told = self.shelf.has_folder_of(name, own)
+        return not self.names or told or (not self.paths and self.shelf.has_path(name))
 
 
 class Card(NamedTuple):
@@ -125,22 +151,20 @@ def _is_table(file: Recording) -> bool:
 def _report(
     file: Recording,
     shelf: Shelf,
-    others: Iterable[tuple[Shelf, bool]],
+    mates: Collection[Mate],
     before: Iterable[Shelf],
     renamed: Mapping[int, Recording],
 ) -> Report | None:
     """A table as a report; None where it is none.
 
-    `shelf` is of its card, `others` are of cards it may list too, of those that share names with it
-    by a folder or a label that it lacks. `before` hold what has left all these cards, and `renamed`
-    tells what they have in the stead of that.
+    `shelf` is of its card, `mates` are cards it may list too. `before` hold what has left all these
+    cards, and `renamed` tells what they have in the stead of that.
     """
     said = file.description
-    here = shelf.found((said.listed, *said.besides))
+    here = _in_its_folder(shelf.found((said.listed, *said.besides)), file.path)
     there = {}
     for name in (name for name in here if not here[name]):
-        tell = (o for o, alike in others if not alike or o.has_folder_of(name, shelf))
-        there[name] = _first(tell, name)
+        there[name] = _first((m.shelf for m in mates if m.may_have(name, shelf)), name)
     lost = {name: _first(before, name) for name in there if not there[name]}
     known = {name for files in (here, there, lost) for name in files if files[name]}
     known |= set(filter(shelf.has_name, there))  # in another folder, or with another ending
@@ -158,6 +182,21 @@ def _report(
     surely = _surely(missing, [name for name in listed if name not in missing])
     told = (tuple(found.values()) for found in (beside, left, named))
     return Report(file, tuple(lists.values()), tuple(surely), *told)
+
+
+def _in_its_folder(here: dict[str, list[Recording]], path: bytes) -> dict[str, list[Recording]]:
+    """What names mean in a report that lies in a folder whose names begin anew in another.
+
+    That is what lies in its own, unless a name tells a folder.
+    """
+    folder = path[: path.rfind(b"/") + 1]
+
+    def kinds(name: str, *, inside: bool) -> set[Kind]:
+        return {r.description.kind for r in here[name] if r.path.startswith(folder) is inside}
+
+    bare = [name for name in here if {"/", "\\"}.isdisjoint(name)]
+    anew = any(kinds(name, inside=True) & kinds(name, inside=False) for name in bare)
+    return here | {name: [] for name in bare if anew and not kinds(name, inside=True)}
 
 
 def _no_remarks(shelf: Shelf, found: Mapping[str, object], *, loosely: bool) -> list[str]:
@@ -195,17 +234,24 @@ def _column(said: Description, known: Set[str]) -> tuple[str, ...]:
 
     That is the one in which the table says that they are, or one of whose cells at least half are
     such names: two, if none has the ending of audio. Beside it count those with endings of which
-    half are there too: a set's other files, and not what the files were called before.
+    half are there too: a set's other files, and not what the files, or some, were called before.
     """
 
-    def hits(column: tuple[str, ...]) -> int:
+    def hits(column: Iterable[str]) -> int:
         return sum(name in known for name in column)
 
+    def half(column: Collection[str]) -> bool:
+        return 2 * hits(column) >= len(column)
+
+    def of_before(column: tuple[str, ...]) -> bool:
+        return len(column) <= len(best) and not half({*column}.difference(best))
+
     columns = (said.listed, *said.besides)
-    half = [column for column in columns if 2 * hits(column) >= len(column)]
-    sure = (column for column in half if _ends(column) or hits(column) >= FEWEST)
+    likely = [column for column in columns if half(column)]
+    sure = (column for column in likely if _ends(column) or hits(column) >= FEWEST)
     best = max((said.listed, *sure), key=hits)
-    others = filter(_ends, half if hits(best) else columns)
+    likely = [c for c in likely if not of_before(c)] if hits(best) else [*columns]
+    others = filter(_ends, likely)
     return tuple(dict.fromkeys(name for column in (best, *others) for name in column))
 
 

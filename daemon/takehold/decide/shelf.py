@@ -22,6 +22,8 @@ from takehold.model.slate import same_words, scene_and_take
 DEEPEST = 8
 # What a recorder puts behind the name of a take, for the file of a set or a part.
 _NUMBER = re.compile(r"_[0-9]{1,3}$")
+# That of the first file, and that of a later one.
+_FIRST, _LATER = re.compile(r"[\W_]0*[01]?"), re.compile(r"[\W_]0*(?:[2-9]|[1-9][0-9]+)")
 # What the names of a set's files begin with beyond what they have in common: a mark, and a word or
 # the zeros before a number (`_`, `_Tr`, `-0`).
 _OWN = re.compile(r"(?:^|(?<![\W_])[\W_]+)[^\W\d_]*0*$")
@@ -38,6 +40,7 @@ class Shelf:
         self._ending: dict[_Path, list[Recording]] = defaultdict(list)
         self._of_take: dict[str, list[Recording]] = defaultdict(list)
         self._folders: set[str] = set()
+        self._paths: set[_Path] = set()
         self._label = _keyed(label)[-1]  # paths may begin with it
         self._elsewhere = {_keyed(other)[-1] for other in elsewhere} - {self._label}
         self._kind = {recording.id: _kind(_text(recording.path)) for recording in audio}
@@ -48,12 +51,17 @@ class Shelf:
                 self._ending[parts[first:]].append(recording)
             self._of_take[_NUMBER.sub("", parts[-1])].append(recording)
             self._folders |= set(parts[:-1])
+            self._paths.add(parts)
         for name, files in _sets(audio):
             self._of_take[name] += files
 
     def shares_names(self, other: Shelf) -> bool:
         """Whether the same name is on both: then a name does not tell which card is meant."""
         return any(len(ending) == 1 and ending in other._ending for ending in self._ending)
+
+    def shares_paths(self, other: Shelf) -> bool:
+        """Whether the same path is on both, as of two recorders: nor does a path tell it then."""
+        return not self._paths.isdisjoint(other._paths)
 
     def has_folder_of(self, name: str, other: Shelf) -> bool:
         """Whether the path of a name has a folder of this card, or its label, that is not there."""
@@ -65,9 +73,9 @@ class Shelf:
         return bool(self._meant(self._path(name), ""))
 
     def has_path(self, name: str) -> bool:
-        """Whether all of it is the end of a path there."""
-        parts = name.replace("\\", "/").split("/")
-        return len(parts) <= DEEPEST and _keyed(name) in self._ending
+        """Whether all of it, folder and name, is the end of a path there; a drive is no folder."""
+        path = tuple(part for part in _keyed(name) if not part.endswith(":"))
+        return 1 < len(path) < DEEPEST and path in self._ending
 
     def found(self, columns: Iterable[Sequence[str]]) -> dict[str, list[Recording]]:
         """The recordings that each name of a table means, those of its own ending first.
@@ -156,8 +164,8 @@ class Shelf:
 
         Where several folders hold that name, those whose folders agree the furthest; where the
         card has a folder that the name tells, what is in that one only. The name of a take means
-        all files of its set, and of its first part the other parts. Marks around a name are a part
-        of it only if the card has nothing that is called as what is left.
+        all files of its set, and of its first part, if it is there, the other parts. Marks around a
+        name are a part of it only if the card has nothing that is called as what is left.
         """
         return self._meant(self._path(name), _kind(name))
 
@@ -177,8 +185,9 @@ class Shelf:
         own = self._own(parts, kind)
         takes = {_take(recording) for recording in own}
         its = self._of_take.get(parts[-1], [])
-        found = own + self._within(parts, [r for r in its if not own or _take(r) in takes])
-        found += self._named(parts)
+        its = self._within(parts, [r for r in its if not own or _take(r) in takes])
+        late = set() if own else _late(parts[-1], [r for r in its if self._fits(r, kind)])
+        found = own + [r for r in its if r.id not in late] + self._named(parts)
         found.sort(key=lambda r: not self._fits(r, kind))
         return found if any(self._fits(r, kind) for r in found[:1]) else []
 
@@ -244,6 +253,24 @@ def _common(names: list[str]) -> str:
     )
     own = {name[same : same + 1] for name in names}
     return _OWN.sub("", first[:same]) if any(map(str.isalnum, own)) else first[:same]
+
+
+def _late(name: str, files: Iterable[Recording]) -> set[int]:
+    """Those that a name does not stand for: later parts of takes whose first one is gone.
+
+    Tracks, which begin and end together, may be counted from the first that is armed.
+    """
+    takes: dict[Hashable, dict[str, Recording]] = defaultdict(dict)
+    for recording in files:
+        takes[_take(recording)][_parts(recording.path)[-1].removeprefix(name)] = recording
+    found: set[int] = set()
+    for its in takes.values():
+        told = [recording.description for recording in its.values()]
+        spans = {(said.metadata.time_reference, said.frames) for said in told}
+        tracks = len(spans) == 1 < len(its)
+        if any(map(_LATER.fullmatch, its)) and not (tracks or any(map(_FIRST.fullmatch, its))):
+            found |= {recording.id for recording in its.values()}
+    return found
 
 
 def _channels(recording: Recording) -> int:
