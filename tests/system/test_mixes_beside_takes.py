@@ -117,3 +117,33 @@ def test_a_mix_beside_isos_and_one_file_of_all(day: Instance, tmp_path: Path, sw
     assert (code, says.split(":")[0]) == ("backup-different", "primary/1T1_1.WAV")
     assert [code for code, _ in others] == ["backup-reduced"]
     assert "6 files of primary at a lower quality" in others[0][1]
+
+
+def test_of_a_file_of_the_mix_and_fewer_tracks_what_it_lacks_is_told(
+    day: Instance, tmp_path: Path
+) -> None:
+    """The backup's file has 16 bits; of take 2 one bit of a track differs, take 3 begins later."""
+    dice = np.random.default_rng(9)
+    words = (*NAMES, "Lav")
+    for take in (1, 2, 3):
+        samples = voices(dice, 2 * RATE, 4)
+        isos = said(take, *words[1:], family=f"F{take}").but(first_channel=2)
+        wav(tmp_path / "primary_card" / f"1T{take}.WAV", isos, samples[:, 1:])
+        mix = said(take, "Mix", family=f"M{take}")
+        wav(tmp_path / "primary_card" / f"1T{take}_MIX.WAV", mix, samples[:, :1])
+        samples[3000, 1] ^= 1 << 20 if take == 2 else 0
+        its, first = said(take, *NAMES, family=f"B{take}"), 4800 if take == 3 else 0
+        its = its.but(start=its.start + first)
+        wav(tmp_path / "backup_card" / f"1T{take}.WAV", its, samples[first:, :3], 16)
+    found = told(day)
+    assert [code for code, _ in found] == [
+        *("backup-different", "backup-partial", "backup-partial"),
+        *("backup-reduced", "backup-reduced", "backup-short", "backup-short"),
+    ]
+    different, some, one, *_ = [says for _, says in found]
+    assert "primary/1T2.WAV" in different
+    assert "on track 1 (Boom)" in different
+    assert "track 3 (Lav) has no backup" in some
+    assert "They are 1T1.WAV, 1T3.WAV" in some
+    assert "primary/1T2.WAV: " in one
+    assert "track 3 (Lav) has no backup" in one

@@ -20,7 +20,7 @@ from takehold.decide.by_digest import (
 from takehold.decide.candidates import hinted, paired, suspected
 from takehold.decide.hints import STRANGE, beginnings, compared_before, nearly_the_same
 from takehold.decide.layouts import other_layouts, quiet, silent
-from takehold.decide.rolled_together import together
+from takehold.decide.rolled_together import lying_with, together
 from takehold.decide.spare import better, lower_copies, mirrored_cards, spares
 from takehold.decide.takes import takes
 from takehold.decide.tracks_beside import tracks_beside
@@ -344,8 +344,7 @@ class Board:
 
     def _spares(self, alone: list[Recording]) -> dict[int, Counterpart]:
         """What is left of the backup, held against what is answered already."""
-        mates = {self.parts.get(n, n) for n in self.used}
-        further = {r.id for r in alone if self.parts.get(r.id, r.id) in mates}
+        further = lying_with(self._takes()[1], self.used)
         found, uncompared = spares(*self._beside(alone), self.compared, further)
         self.uncompared += uncompared
         return found

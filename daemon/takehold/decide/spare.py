@@ -26,14 +26,16 @@ def spares(
 ) -> tuple[dict[int, Counterpart], list[tuple[Side, Side]]]:
     """What each left one is to an answered one, by its number; and what should be compared.
 
-    Of a take whose other files answer, `further` are no copies of these, if they have nothing in
-    common: the primary card lacks that track.
+    `further` lie with files that answer, and are no copies of what these do, if they have nothing
+    in common: the primary card lacks that track.
     A beginning of which the last, started block was not looked at yet is not told as one.
     """
     found: dict[int, Counterpart] = {}
     uncompared: list[tuple[Side, Side]] = []
     for one, other, known, wanted in _held(mine, its, compared):
         if other.first.id in further and other_throughout(one, other, compared):
+            continue
+        if all(answer.relation is Relation.MISSING for answer in known):
             continue
         answers = [_unsure(answer) for answer in known] if wanted else known
         held = [answer for answer in answers if answer.others]  # others of a set are not in it

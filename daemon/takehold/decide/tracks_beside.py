@@ -88,13 +88,14 @@ def known_beside(
     alone = {a.recording for a in answers if a.alone}
     known = {r.id: r for r in theirs if r.id in alone}
     shelf = _holders(ours if alone else ())
-    whole = {answer.recording for answer in seen if answer.relation is Relation.OTHER_LAYOUT}
+    whole = {a.recording: a.others for a in seen if a.relation is Relation.OTHER_LAYOUT}
     for answer in answers:
         told = answer
         if answer.alone:
             its = known[answer.recording]
             told = told._replace(alone=tuple(n for n in answer.alone if not _holder(shelf, its, n)))
-        if answer.relation is Relation.REDUCED and whole.issuperset(answer.others):
+        held = (answer.recording in whole.get(n, ()) for n in answer.others)
+        if answer.relation is Relation.REDUCED and all(held):
             told = told._replace(relation=Relation.OTHER_LAYOUT)
         yield told
 
