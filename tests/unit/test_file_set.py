@@ -93,16 +93,6 @@ def test_a_mix_that_is_not_split_as_the_others_are_is_in_both_parts() -> None:
     assert said([*made, mono(1, 3, index="3", frames=2 * LONG)]) == ""
 
 
-def test_a_file_without_a_number_stands_for_none_that_lacks() -> None:
-    """As a mix of the set; where no number lacks before the last one, it may be the last file."""
-    mix = replaced(mono(1, 3, total=4), 90)
-    numbered = [mono(1, nth, total=4, index=str(number)) for nth, number in ((1, 1), (2, 2))]
-    late = replaced(mono(1, 3, total=4, index="4"), 91)
-    assert said([*numbered, late, mix]) == "3 of 4 files are there, not 3"
-    third = replaced(mono(1, 3, total=4, index="3"), 91)
-    assert said([*numbered, third, mix]) == ""
-
-
 def test_a_number_of_many_digits_is_none() -> None:
     """Python converts no more than 4,300 digits."""
     made = [mono(1, nth, total=4, index="9" * nth * 2500) for nth in (1, 2)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 from itertools import product
 from typing import Any
 
@@ -62,6 +63,27 @@ def test_other_tracks_from_take_to_take_were_lost() -> None:
     assert [(one.code, one.recording) for one in said(made)] == [
         ("backup-missing", n) for n in (1, 12, 23)
     ]
+
+
+def test_a_track_that_the_backup_has_of_any_take_was_lost_of_others() -> None:
+    """As of a poly file; one that it has of no take is not written by its recorder."""
+    made = sets(3)
+    about = {"scene": "2", "take": "1", "family_uid": "P"}
+    for of in (1, 2):
+        tracks = (Track(1, 1, "Mix"), Track(2, 2, "Boom"))
+        lines = [tuple(s + 99 for s in line) for line in LINES[:2]]
+        made.add(of, "2T01.WAV", lines, TEN + 600 * HZ, tracks=tracks, **about)
+    assert {one.code for one in said(made)} == {"backup-missing"}
+
+
+def test_takes_with_other_casts_are_one_decision() -> None:
+    made = sets(3)
+    for number in (2, 3):
+        told = made.files[number].description
+        its = replace(told.metadata, tracks=(Track(number, 1, f"Guest {number}"),))
+        made.files[number] = replace(made.files[number], description=replace(told, metadata=its))
+    (one,) = said(made)
+    assert "tracks Guest 2, Guest 3, Boom, Keeper have no backup" in one.says
 
 
 def test_a_part_of_which_nothing_is_there_or_a_track_that_is_in_another_one_was_lost() -> None:

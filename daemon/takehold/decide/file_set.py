@@ -78,7 +78,7 @@ def lacks(take: Take, recording: Callable[[int], Recording]) -> str:
     flat = [index for part in indexes for index in part]
     enough = len(flat) >= expected
     counted_on = len(set(flat)) == len(flat) and not (enough and follow and _unlike(parts))
-    least = _numbered(min([flat] if counted_on else indexes, key=len))
+    least = min([flat] if counted_on else indexes, key=len)
     if len(least) >= expected:
         return ""
     says = f"{len(least)} of {expected} files are there"
@@ -86,16 +86,6 @@ def lacks(take: Take, recording: Callable[[int], Recording]) -> str:
     if expected <= NAMED and 0 not in there and max(there) <= expected:
         says += f", not {', '.join(str(n) for n in range(1, expected + 1) if n not in there)}"
     return says
-
-
-def _numbered(indexes: list[str]) -> list[str]:
-    """Those that count: what has no number, as a mix may not, stands for none that lacks.
-
-    But for the last: where the numbers are without a gap, it may be that.
-    """
-    told = {*map(_number, indexes)} - {0}
-    has_gap = max(told, default=0) > len(told)
-    return [index for index in indexes if not (has_gap and index.startswith("#"))]
 
 
 def _follow(take: Take) -> bool:

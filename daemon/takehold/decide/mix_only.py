@@ -86,15 +86,24 @@ def _within(take: Take, kinds: AbstractSet[str]) -> AbstractSet[str]:
 def _asked(recorder: Recorder, less: Mapping[Take, str]) -> dict[Take, set[Hashable]]:
     """What each of them has in common with its tracks.
 
-    A name that no other of its kind has is that of a file in any folder.
+    A name that no other of its kind has is that of a file in any folder, and so it is where as many
+    have it as are less.
     """
-    paths = {take: [file.path for file in recorder.recordings(take)] for take in less}
+    paths = {take: [file.path for file in recorder.recordings(take)] for take in recorder.takes}
+    rest = {take: its for take, its in paths.items() if take not in less}
+    better = Counter(_name(path) for its in rest.values() for path in its)
+    paths = {take: its for take, its in paths.items() if take in less}
     count = Counter((less[take], _name(path)) for take, its in paths.items() for path in its)
     found = {}
     for take, its in paths.items():
-        alone = all(count[less[take], _name(path)] == 1 for path in its)
+        alone = all(count[less[take], _name(p)] <= max(1, _most(better, p)) for p in its)
         found[take] = _keys(take, its, set_too=len(its) > 1, anywhere=alone)
     return found
+
+
+def _most(better: Mapping[str, int], path: bytes) -> int:
+    """How many have a name that the file may lie beside."""
+    return max(better[name] for name in stands_for(_name(path)))
 
 
 def _begun(

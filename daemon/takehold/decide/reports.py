@@ -83,7 +83,8 @@ def reports_on(view: DayStanding, ledger: Ledger) -> Reports:
             apart = [number for number, mate in mates.items() if not mate.names]
             lost = [before[number] for number in (load.id, *apart)]
             tables = filter(_is_table, cards[load.id].files)
-            made = (_report(file, shelf, mates.values(), lost, renamed) for file in tables)
+            papers = {_folder(file.path) for file in filter(_is_table, cards[load.id].files)}
+            made = (_report(file, shelf, mates.values(), lost, renamed, papers) for file in tables)
             found[load.id] = tuple(one for one in made if one is not None)
     return found
 
@@ -154,14 +155,16 @@ def _report(
     mates: Collection[Mate],
     before: Iterable[Shelf],
     renamed: Mapping[int, Recording],
+    papers: Set[bytes],
 ) -> Report | None:
     """A table as a report; None where it is none.
 
     `shelf` is of its card, `mates` are cards it may list too. `before` hold what has left all these
-    cards, and `renamed` tells what they have in the stead of that.
+    cards, and `renamed` tells what they have in the stead of that. `papers` are the card's folders
+    with a table.
     """
     said = file.description
-    here = _in_its_folder(shelf.found((said.listed, *said.besides)), file.path)
+    here = _in_its_folder(shelf.found((said.listed, *said.besides)), _folder(file.path), papers)
     there = {}
     for name in (name for name in here if not here[name]):
         there[name] = _first((m.shelf for m in mates if m.may_have(name, shelf)), name)
@@ -184,19 +187,27 @@ def _report(
     return Report(file, tuple(lists.values()), tuple(surely), *told)
 
 
-def _in_its_folder(here: dict[str, list[Recording]], path: bytes) -> dict[str, list[Recording]]:
+def _in_its_folder(
+    here: dict[str, list[Recording]], folder: bytes, papers: Set[bytes]
+) -> dict[str, list[Recording]]:
     """What names mean in a report that lies in a folder whose names begin anew in another.
 
-    That is what lies in its own, unless a name tells a folder.
+    That is what lies in its own, unless a name tells a folder, or the other has no report.
     """
-    folder = path[: path.rfind(b"/") + 1]
 
     def kinds(name: str, *, inside: bool) -> set[Kind]:
         return {r.description.kind for r in here[name] if r.path.startswith(folder) is inside}
 
+    def of_another(name: str) -> bool:
+        return not kinds(name, inside=True) and all(_folder(r.path) in papers for r in here[name])
+
     bare = [name for name in here if {"/", "\\"}.isdisjoint(name)]
     anew = any(kinds(name, inside=True) & kinds(name, inside=False) for name in bare)
-    return here | {name: [] for name in bare if anew and not kinds(name, inside=True)}
+    return here | {name: [] for name in bare if anew and of_another(name)}
+
+
+def _folder(path: bytes) -> bytes:
+    return path[: path.rfind(b"/") + 1]
 
 
 def _no_remarks(shelf: Shelf, found: Mapping[str, object], *, loosely: bool) -> list[str]:
@@ -234,7 +245,7 @@ def _column(said: Description, known: Set[str]) -> tuple[str, ...]:
 
     That is the one in which the table says that they are, or one of whose cells at least half are
     such names: two, if none has the ending of audio. Beside it count those with endings of which
-    half are there too: a set's other files, and not what the files, or some, were called before.
+    half are there too: a set's other files, and not what the files were called before.
     """
 
     def hits(column: Iterable[str]) -> int:
@@ -243,15 +254,11 @@ def _column(said: Description, known: Set[str]) -> tuple[str, ...]:
     def half(column: Collection[str]) -> bool:
         return 2 * hits(column) >= len(column)
 
-    def of_before(column: tuple[str, ...]) -> bool:
-        return len(column) <= len(best) and not half({*column}.difference(best))
-
     columns = (said.listed, *said.besides)
     likely = [column for column in columns if half(column)]
     sure = (column for column in likely if _ends(column) or hits(column) >= FEWEST)
     best = max((said.listed, *sure), key=hits)
-    likely = [c for c in likely if not of_before(c)] if hits(best) else [*columns]
-    others = filter(_ends, likely)
+    others = filter(_ends, likely if hits(best) else columns)
     return tuple(dict.fromkeys(name for column in (best, *others) for name in column))
 
 

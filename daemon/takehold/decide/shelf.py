@@ -258,7 +258,8 @@ def _common(names: list[str]) -> str:
 def _late(name: str, files: Iterable[Recording]) -> set[int]:
     """Those that a name does not stand for: later parts of takes whose first one is gone.
 
-    Tracks, which begin and end together, may be counted from the first that is armed.
+    Tracks, which are mono files, or begin and end together, may be counted from the first that is
+    armed.
     """
     takes: dict[Hashable, dict[str, Recording]] = defaultdict(dict)
     for recording in files:
@@ -267,7 +268,7 @@ def _late(name: str, files: Iterable[Recording]) -> set[int]:
     for its in takes.values():
         told = [recording.description for recording in its.values()]
         spans = {(said.metadata.time_reference, said.frames) for said in told}
-        tracks = len(spans) == 1 < len(its)
+        tracks = len(spans) == 1 < len(its) or all(_channels(r) == 1 for r in its.values())
         if any(map(_LATER.fullmatch, its)) and not (tracks or any(map(_FIRST.fullmatch, its))):
             found |= {recording.id for recording in its.values()}
     return found

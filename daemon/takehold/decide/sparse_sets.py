@@ -1,7 +1,7 @@
 """Takes in several files of which a backup card holds some tracks only, as the mix.
 
-If most of a card are so, in the same way, that is one decision. Where it is rare a file was lost,
-and is told by itself (decide/check_backup); so is what lacks other tracks than most do.
+If it has the tracks that lack of no take at all, its recorder does not write them: that is one
+decision. Else a file was lost, and is told by itself (decide/check_backup).
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from collections.abc import Hashable, Iterator, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
-from takehold.decide.by_digest import HELD
 from takehold.decide.check_spare import FEWEST, NAMED
 from takehold.decide.held_twice import its_twin
 from takehold.decide.noticed import KEEP, finding, these
@@ -31,19 +30,23 @@ class _Sparse(NamedTuple):
 
     files: tuple[Standing, ...]
     its: Standing
-    tracks: tuple[str, ...]
 
     @property
-    def way(self) -> Hashable:
-        """What it has in common with others of the two cards: the tracks that lack."""
-        return self.files[0].load.id, self.its.load.id, self.tracks
+    def cards(self) -> tuple[int, int]:
+        """The primary card, and that of the backup."""
+        return self.files[0].load.id, self.its.load.id
+
+    @property
+    def tracks(self) -> list[str]:
+        """The names of the tracks that lack."""
+        return [track for file in self.files for track in _tracks(file)]
 
 
 def sparse_findings(view: DayStanding) -> Iterator[Finding]:
-    """One for all takes of two cards that lack the same tracks there."""
+    """One for two cards."""
     alike: dict[Hashable, list[_Sparse]] = defaultdict(list)
     for one in _most(view):
-        alike[one.way].append(one)
+        alike[one.cards].append(one)
     for some in alike.values():
         yield _of_cards(some)
 
@@ -54,27 +57,29 @@ def told_by_card(view: DayStanding) -> frozenset[int]:
     return frozenset(file.recording.id for one in _most(view) for file in one.files)
 
 
-def _most(view: DayStanding) -> list[_Sparse]:
-    """The takes that lack files, where most of two cards lack the same tracks."""
+@lru_cache(maxsize=2)  # asked for by both
+def _most(view: DayStanding) -> tuple[_Sparse, ...]:
+    """The takes that lack files whose tracks a backup card has of no take: it does not record them.
+
+    Of two cards, if there are several.
+    """
     if sum(map(_is_missing, view.files)) < FEWEST:
-        return []
+        return ()
     found: list[_Sparse] = []
-    parts: Counter[tuple[int, int]] = Counter()
+    recorded: dict[int, set[str]] = defaultdict(set)
     for files in _takes(view):
         held = {file.recording.id: its for file in files if (its := _held_by(file, view))}
-        tracks = {track for file in files if file.recording.id in held for track in _tracks(file)}
+        for file in files:
+            if file.recording.id in held:
+                recorded[held[file.recording.id].load.id] |= _held_tracks(file)
         for part in _parts(files):
             there = [held[file.recording.id] for file in part if file.recording.id in held]
-            if len(part) > 1 and there:
-                parts[part[0].load.id, there[0].load.id] += 1
-                less = tuple(f for f in part if _lacks(f, view))
-                lacking = [track for file in less for track in _tracks(file)]
-                if less and all(map(_tracks, less)) and tracks.isdisjoint(lacking):
-                    found.append(_Sparse(less, there[0], tuple(sorted(lacking))))
-    count = Counter(one.way for one in found)
-    cards = {one.way: (one.files[0].load.id, one.its.load.id) for one in found}
-    most = {way for way, n in count.items() if n >= FEWEST and 2 * n > parts[cards[way]]}
-    return [one for one in found if one.way in most]
+            less = tuple(file for file in part if _lacks(file, view))
+            if there and less and all(map(_tracks, less)):
+                found.append(_Sparse(less, there[0]))
+    sparse = [one for one in found if recorded[one.its.load.id].isdisjoint(one.tracks)]
+    count = Counter(one.cards for one in sparse)
+    return tuple(one for one in sparse if count[one.cards] >= FEWEST)
 
 
 def _takes(view: DayStanding) -> Iterator[list[Standing]]:
@@ -100,10 +105,19 @@ def _begin(recording: Recording) -> int | None:
 
 
 def _held_by(file: Standing, view: DayStanding) -> Standing | None:
-    """The backup's file that holds all of this one."""
+    """The backup's file that holds this one, or some tracks of it."""
     answer = file.answer
-    held = answer is not None and answer.relation in HELD and not answer.channels
-    return view.of(answer.others[0]) if answer is not None and held and answer.others else None
+    held = answer is not None and answer.relation is not Relation.MISSING and answer.others
+    return view.of(answer.others[0]) if answer is not None and held else None
+
+
+def _held_tracks(file: Standing) -> set[str]:
+    """The names of its tracks, but for those that have no backup."""
+    answer = file.answer
+    lacking = {*answer.alone} if answer else set()
+    lacking |= {*answer.channels} if answer and answer.relation is Relation.REDUCED else set()
+    told = file.recording.description.metadata.tracks
+    return {brief(track.name) for track in told if track.interleave not in lacking}
 
 
 def _lacks(file: Standing, view: DayStanding) -> bool:
@@ -125,11 +139,11 @@ def _tracks(file: Standing) -> list[str]:
 
 def _of_cards(some: Sequence[_Sparse]) -> Finding:
     """One for two cards: one file more, and it is asked for anew."""
-    first = some[0]
     files = [file for one in some for file in one.files]
-    mine, its = shown(files[0].load.label), shown(first.its.load.label)
-    one = len(first.tracks) == 1
-    lacking = f"{'track' if one else 'tracks'} {', '.join(first.tracks)}"
+    mine, its = shown(files[0].load.label), shown(some[0].its.load.label)
+    tracks = [*dict.fromkeys(track for one in some for track in one.tracks)]
+    one = len(tracks) == 1
+    lacking = f"{'track' if one else 'tracks'} {', '.join(tracks)}"
     takes = {scene_and_take(file.recording) for file in files}
     says = f"{its} holds other tracks only of {len(takes)} takes of {mine}: {lacking} "
     says += f"{'has' if one else 'have'} no backup"
