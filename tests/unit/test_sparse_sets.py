@@ -66,13 +66,13 @@ def test_other_tracks_from_take_to_take_were_lost() -> None:
 
 
 def test_a_track_that_the_backup_has_of_any_take_was_lost_of_others() -> None:
-    """As of a poly file; one that it has of no take is not written by its recorder."""
+    """As of a poly file without a slate; what it has of none is not written by its recorder."""
     made = sets(3)
-    about = {"scene": "2", "take": "1", "family_uid": "P"}
+    about = {"family_uid": "P"}
     for of in (1, 2):
         tracks = (Track(1, 1, "Mix"), Track(2, 2, "Boom"))
         lines = [tuple(s + 99 for s in line) for line in LINES[:2]]
-        made.add(of, "2T01.WAV", lines, TEN + 600 * HZ, tracks=tracks, **about)
+        made.add(of, "NOISE.WAV", lines, TEN + 600 * HZ, tracks=tracks, **about)
     assert {one.code for one in said(made)} == {"backup-missing"}
 
 

@@ -20,7 +20,6 @@ from takehold.decide.standing import DayStanding, Standing
 from takehold.decide.take_names import same_number
 from takehold.formats.names import brief, display, shown
 from takehold.model.finding import Finding, Relation, Severity
-from takehold.model.recording import Recording
 from takehold.model.settings import Role
 from takehold.model.slate import same_words, scene_and_take
 
@@ -59,49 +58,34 @@ def told_by_card(view: DayStanding) -> frozenset[int]:
 
 @lru_cache(maxsize=2)  # asked for by both
 def _most(view: DayStanding) -> tuple[_Sparse, ...]:
-    """The takes that lack files whose tracks a backup card has of no take: it does not record them.
-
-    Of two cards, if there are several.
-    """
+    """The takes that lack files whose tracks a backup card has of none; several of two cards."""
     if sum(map(_is_missing, view.files)) < FEWEST:
         return ()
     found: list[_Sparse] = []
     recorded: dict[int, set[str]] = defaultdict(set)
-    for files in _takes(view):
-        held = {file.recording.id: its for file in files if (its := _held_by(file, view))}
-        for file in files:
-            if file.recording.id in held:
-                recorded[held[file.recording.id].load.id] |= _held_tracks(file)
-        for part in _parts(files):
-            there = [held[file.recording.id] for file in part if file.recording.id in held]
-            less = tuple(file for file in part if _lacks(file, view))
-            if there and less and all(map(_tracks, less)):
-                found.append(_Sparse(less, there[0]))
+    for file in view.files:
+        if file.load.role is Role.PRIMARY and (its := _held_by(file, view)):
+            recorded[its.load.id] |= _held_tracks(file)
+    for part in _parts(view):
+        there = [its for file in part if (its := _held_by(file, view))]
+        less = tuple(file for file in part if _lacks(file, view))
+        if there and less and all(map(_tracks, less)):
+            found.append(_Sparse(less, there[0]))
     sparse = [one for one in found if recorded[one.its.load.id].isdisjoint(one.tracks)]
     count = Counter(one.cards for one in sparse)
     return tuple(one for one in sparse if count[one.cards] >= FEWEST)
 
 
-def _takes(view: DayStanding) -> Iterator[list[Standing]]:
-    """The files of one scene and take, of a primary card, that tell these and when they begin."""
-    takes: dict[Hashable, list[Standing]] = defaultdict(list)
-    for one in view.files:
-        slate = scene_and_take(one.recording)
-        if one.current and one.load.role is Role.PRIMARY and all(slate) and _begin(one.recording):
-            takes[one.load.id, same_words(slate[0]), same_number(slate[1])].append(one)
-    yield from takes.values()
-
-
-def _parts(files: Sequence[Standing]) -> Iterator[list[Standing]]:
-    """Those that begin together."""
+def _parts(view: DayStanding) -> Iterator[list[Standing]]:
+    """The files of a primary card that begin together, of one scene and take, and tell all that."""
     parts: dict[Hashable, list[Standing]] = defaultdict(list)
-    for one in files:
-        parts[_begin(one.recording)].append(one)
+    for one in view.files:
+        if one.current and one.load.role is Role.PRIMARY:
+            scene, take = scene_and_take(one.recording)
+            begin = one.recording.description.metadata.time_reference
+            if scene and take and begin:
+                parts[one.load.id, same_words(scene), same_number(take), begin].append(one)
     yield from parts.values()
-
-
-def _begin(recording: Recording) -> int | None:
-    return recording.description.metadata.time_reference
 
 
 def _held_by(file: Standing, view: DayStanding) -> Standing | None:
