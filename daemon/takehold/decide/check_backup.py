@@ -36,7 +36,7 @@ def backup_findings(standing: Standing, view: DayStanding) -> Iterator[Finding]:
     """How it stands beside the other cards: what is decided holds for just that.
 
     What is held at a lower quality, or some tracks of it only, is told by decide/check_reduced, a
-    further copy by decide/check_spare, sets that mostly lack files by decide/sparse_sets.
+    further copy by decide/check_spare, tracks that it never has by decide/sparse_sets.
     """
     answer = standing.answer
     others = map(view.of, answer.others if answer else ())

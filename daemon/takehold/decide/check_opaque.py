@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from takehold.decide.noticed import finding, these
+from takehold.decide.noticed import finding, many_files, these
 from takehold.decide.standing import DayStanding, container
 from takehold.formats.names import shown
 from takehold.model.finding import Finding, Severity
@@ -31,7 +31,7 @@ def opaque_findings(view: DayStanding, found: Iterable[Take]) -> Iterator[Findin
             if s.current and s.load.id == load.id and container(s.recording)
         ]
         name = shown(load.label)
-        boxes = "1 file" if len(files) == 1 else f"{len(files)} files"
+        boxes = many_files(len(files))
         says = (
             f"{name}: its {boxes} cannot be looked into. They are copied and proven as bytes; that "
             f"the backup holds the same audio was not shown. The backup's takes {_which(view)}were "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Set as AbstractSet
 from collections.abc import Sized
 
+from takehold.decide.noticed import many_files
 from takehold.formats.names import display, shown
 from takehold.model.step import (
     AtCard,
@@ -73,7 +74,7 @@ def _compared(step: Compare) -> str:
 
 
 def _files(of: Sized) -> str:
-    return "1 file" if len(of) == 1 else f"{len(of)} files"
+    return many_files(len(of))
 
 
 def _place(root: Root) -> str:
