@@ -47,7 +47,7 @@ def alive(pid: int) -> bool:
     """Whether a process is there and no zombie (proc_pid_stat(5), the field after the name)."""
     try:
         return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    except FileNotFoundError:
+    except (FileNotFoundError, ProcessLookupError):  # before it is opened, before it is read
         return False
 
 
