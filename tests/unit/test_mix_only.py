@@ -78,7 +78,42 @@ def test_a_set_of_monos_beside_its_mix():
     assert told(*sets[1], *sets[3], *mixes) == [f"SND_A1/1-T2_Mix.WAV: {MIX}."]
 
 
+def scenes(path: bytes, *counts: int) -> list[Recording]:
+    """Takes that begin anew in each scene's folder."""
+    return [
+        wav(100 * scene + n, path % (scene, n), str(scene), str(n), MORNING + n * 60 * HZ,
+            channels=4, tracks=names(*ISOS))
+        for scene, count in enumerate(counts, 1) for n in range(1, count + 1)
+    ]  # fmt: skip
+
+
+def circled(path: bytes, *takes: tuple[int, int]) -> list[Recording]:
+    """MP3s of some of these, by scene and take."""
+    found = []
+    for scene, n in takes:
+        found.append(replace(mp3(n, b"%d"), id=1000 * scene + n, path=path % (scene, n)))
+    return found
+
+
+def test_the_last_take_of_a_scene_is_not_that_of_another():
+    """Of the circled takes the recorder wrote MP3s; names begin anew in each scene's folder."""
+    some = [(1, 1), (1, 2), (1, 4), (2, 1), (2, 3), (3, 2), (3, 3)]
+    lossy = circled(b"SC%d/MP3/T%02d.MP3", *some)
+    assert told(*scenes(b"SC%d/T%02d.WAV", 4, 3, 3), *lossy) == []
+    lost = [f"SND_A1/SC2/MP3/T03.MP3: {LOSSY}."]
+    assert told(*scenes(b"SC%d/T%02d.WAV", 4, 2, 3), *lossy) == lost
+    assert told(*scenes(b"SC%d/T%02d.WAV", 4, 2), *lossy[:5]) == lost
+
+
 QUIET = {
+    "MP3s in folders of their own, beside sets whose names begin anew": [
+        *(replace(one, id=10 * one.id + n, path=one.path.replace(b".WAV", b"_%d.WAV" % n),
+                  description=replace(one.description, metadata=replace(
+                      one.description.metadata, family_uid=str(one.id), total_files=3,
+                      set_index=str(n), tracks=names(ISOS[n]))))
+          for one in scenes(b"SC%d/T%02d.WAV", 8, 2) for n in (1, 2, 3)),
+        *circled(b"SC%d/Proxy/T%02d.MP3", *((1, n) for n in range(1, 9)), (2, 1), (2, 2)),
+    ],
     "no take has a mix": [poly(1), poly(2, "Mix"), poly(3, "Boom")],
     "no take has tracks": [mix(1), mix(2), mix(3)],
     "mixes from some take on": [poly(1), poly(2), poly(3), mix(3), poly(4), mix(4)],

@@ -187,6 +187,24 @@ def test_a_report_in_a_folder_whose_names_begin_anew_means_that_folders_files(en
         assert told.says.endswith(f"names a file that is not on that card: {name}.")
 
 
+@pytest.mark.parametrize("path", ["T03/T03.WAV", "MIX/T03.WAV", "T03.WAV"])
+def test_the_file_of_another_reports_folder_is_none_of_this_one(path: str):
+    """Whatever folders lie below it; its MP3, if that is here, is another file."""
+    first, second = (
+        on_card(
+            b"SC%d/T01.WAV" % n, b"SC%d/T02.WAV" % n, b"SC%d/" % n + path.encode(), first=10 * n
+        )
+        for n in (1, 2)
+    )
+    mp3s = on_card(b"SC1/MP3/T03.MP3", b"SC2/MP3/T03.MP3", first=31) if path == TAKES[2] else []
+    papers = [report(*TAKES, number=90 + n, path=b"SC%d/REPORT.CSV" % n) for n in (1, 2)]
+    assert codes(*first, *second, *mp3s, *papers) == []
+    (told, *_) = found(*first, *second[:2], *mp3s, *papers)
+    assert told.says.endswith("names a file that is not on that card: T03.WAV.")
+    (told, *_) = found(*first, *second[:2], *mp3s, report("T01.WAV", f"SC2/{path}"))
+    assert told.says.endswith(f"names a file that is not on that card: SC2/{path}.")
+
+
 def test_a_report_in_a_folder_may_list_the_others_too():
     """Where no name begins anew, as beside MP3s, which are other files."""
     files = on_card(b"SC1/T01.WAV", b"SC2/T02.WAV")

@@ -8,6 +8,7 @@ import pytest
 
 from reportworld import ALL, CARD, codes, found, on_card, report
 from takehold.model.recording import Recording
+from takehold.model.sound import Track
 from takeworld import HZ, MORNING, wav
 from takeworld import names as tracks
 
@@ -197,6 +198,23 @@ def test_tracks_that_are_counted_from_the_second_stand_for_their_take(family: st
     ]
     assert codes(*twice, report("4/T1.WAV", "5/T1.WAV")) == []
     assert codes(*twice, report("T1.WAV", path=b"4/REPORT.CSV")) == []
+
+
+@pytest.mark.parametrize("left", [(2,), (2, 3)])
+def test_later_parts_of_one_track_do_not_stand_for_the_first(left: tuple[int, ...]):
+    """As a transmitter records; but a track alone, whose number the name ends in, is its take."""
+    boom: dict[str, Any] = {"family_uid": "F", "tracks": tracks("Boom")}
+    parts = [
+        wav(40 + n, b"4T1_%d.WAV" % n, "4", "1", MORNING + n * 10 * HZ, 10 * HZ, **boom)
+        for n in left
+    ]
+    paper = report("4T1.WAV", "S01T02.WAV", "S01T03.WAV")
+    (told, omits) = found(*parts, *CARD[1:], paper)
+    assert omits.code == OMITS
+    assert told.says.endswith("names a file that is not on that card: 4T1.WAV.")
+    for said in ({"tracks": (Track(2, 1, "Lav"),)}, {"tracks": tracks("Lav"), "set_index": "2"}):
+        lone = wav(42, b"4T1_2.WAV", "4", "1", MORNING, family_uid="F", **said)
+        assert codes(lone, *CARD[1:], paper) == []
 
 
 def test_the_mix_of_a_take_that_is_listed_is_listed():

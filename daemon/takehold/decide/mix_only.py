@@ -33,6 +33,7 @@ FEWEST = 2
 DO = "Look for the rest on both cards, in the recorder. Keep the cards as they are."
 # What each is written beside.
 _BETTER = {MIX: ("",), LOSSY: ("", MIX)}
+_Named = tuple[Hashable, str]
 # In place of the second in which a take begins.
 _UNTOLD, _ANY = -2, -3
 
@@ -41,10 +42,10 @@ def mix_findings(recorder: Recorder) -> Iterator[Finding]:
     """Once for all of a card; a card that holds mixes of most takes alone is meant to."""
     takes = [one for rolled in recorder.takes for one in (rolled, *rolled.again)]
     kinds = {take.first: {*map(_kind, recorder.recordings(take))} for take in takes}
-    less = {take: _less(kinds[take.first]) for take in recorder.takes}
-    asked = _asked(recorder, {take: kind for take, kind in less.items() if kind})
-    if not asked:
+    less = {take: kind for take in recorder.takes if (kind := _less(kinds[take.first]))}
+    if not less:
         return
+    asked = _asked(recorder, less)
     begun = _begun(recorder, takes, kinds, {key for keys in asked.values() for key in keys})
     odd: list[tuple[Take, str]] = []
     whole = Counter(kind for take in recorder.takes for kind in _within(take, kinds[take.first]))
@@ -86,24 +87,24 @@ def _within(take: Take, kinds: AbstractSet[str]) -> AbstractSet[str]:
 def _asked(recorder: Recorder, less: Mapping[Take, str]) -> dict[Take, set[Hashable]]:
     """What each of them has in common with its tracks.
 
-    A name that no other of its kind has is that of a file in any folder, and so it is where as many
-    have it as are less.
+    Where the recorder writes them into one folder, what lies in a folder of tracks is of these. Of
+    others a name that as many better takes have as lie there is that of a take in any folder.
     """
     paths = {take: [file.path for file in recorder.recordings(take)] for take in recorder.takes}
-    rest = {take: its for take, its in paths.items() if take not in less}
-    better = Counter(_name(path) for its in rest.values() for path in its)
-    paths = {take: its for take, its in paths.items() if take in less}
-    count = Counter((less[take], _name(path)) for take, its in paths.items() for path in its)
+    better = {take: _named(take, paths[take], set_too=True) for take in paths if take not in less}
+    there = {name for names in better.values() for name in names}
+    folders = {folder for folder, _ in there}
+    bare = Counter(name for names in better.values() for name in _bare(names))
+    mine = {take: _named(take, paths[take], set_too=len(paths[take]) > 1) for take in less}
+    beside = {kind for take, kind in less.items() if not there.isdisjoint(mine[take])}
+    count = Counter((kind, _name(path)) for take, kind in less.items() for path in paths[take])
     found = {}
-    for take, its in paths.items():
-        alone = all(count[less[take], _name(p)] <= max(1, _most(better, p)) for p in its)
-        found[take] = _keys(take, its, set_too=len(its) > 1, anywhere=alone)
+    for take, kind in less.items():
+        apart = kind not in beside or folders.isdisjoint(folder for folder, _ in mine[take])
+        own = {*map(_name, paths[take])}
+        alone = all(count[kind, n] <= max(1, *(bare[one] for one in stands_for(n))) for n in own)
+        found[take] = {*_slates(take), *mine[take], *(_bare(mine[take]) if apart and alone else ())}
     return found
-
-
-def _most(better: Mapping[str, int], path: bytes) -> int:
-    """How many have a name that the file may lie beside."""
-    return max(better[name] for name in stands_for(_name(path)))
 
 
 def _begun(
@@ -125,7 +126,8 @@ def _begun(
         paths = [path for n in take.files for path in (recorder.recording(n).path, *before[n])]
         near = range(_second(take) - MOMENT, _second(take) + MOMENT + 1)
         begins = {_ANY, *(near if take.start else (_UNTOLD,))}
-        for key in _keys(take, paths, set_too=True, anywhere=True) & asked:
+        names = _named(take, paths, set_too=True)
+        for key in asked & {*_slates(take), *names, *_bare(names)}:
             for kind in kinds[take.first]:
                 found[kind, key] |= begins
     return found
@@ -135,18 +137,27 @@ def _second(take: Take) -> int:
     return (take.start or 0) // (take.sample_rate or 1)
 
 
-def _keys(take: Take, paths: Iterable[bytes], *, set_too: bool, anywhere: bool) -> set[Hashable]:
-    """A scene and take, its type too if no time is told; names in a folder, and `anywhere`."""
+def _slates(take: Take) -> Iterator[Hashable]:
+    """A scene and take, its type too if no time is told."""
     slate = same_words(take.scene), same_number(take.take)
-    keys: set[Hashable] = set()
     if all(slate):
-        keys = {(*slate, frozenset(take.types)), *([slate] if take.start else ())}
+        yield (*slate, frozenset(take.types))
+        if take.start:
+            yield slate
+
+
+def _named(take: Take, paths: Iterable[bytes], *, set_too: bool) -> set[_Named]:
+    """The names of files, and of what they may lie beside, each with its folder."""
+    found: set[_Named] = set()
     for path in paths:
         name, folder = _name(path), same_words(folder_of(path, beside=True))
         names = {*stands_for(name), set_name([name]) if set_too else name} - {""}
-        keys |= {(take.load, folder, one) for one in names}
-        keys |= names if anywhere else set()
-    return keys
+        found |= {((take.load, folder), one) for one in names}
+    return found
+
+
+def _bare(names: Iterable[_Named]) -> set[str]:
+    return {name for _, name in names}
 
 
 def _name(path: bytes) -> str:

@@ -10,7 +10,7 @@ practice, no source): so the card decides which column has the names, and what e
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Mapping, Set
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence, Set
 from typing import NamedTuple
 
 from takehold.decide.departed import departed, gone_from
@@ -164,11 +164,15 @@ def _report(
     with a table.
     """
     said = file.description
-    here = _in_its_folder(shelf.found((said.listed, *said.besides)), _folder(file.path), papers)
-    there = {}
-    for name in (name for name in here if not here[name]):
-        there[name] = _first((m.shelf for m in mates if m.may_have(name, shelf)), name)
-    lost = {name: _first(before, name) for name in there if not there[name]}
+    columns = (said.listed, *said.besides)
+    here = _in_its_folder(shelf.found(columns), shelf, _folder(file.path), papers)
+    there = {name: here[name] for name in _lacking(here)}
+    for mate in mates:
+        may_be = [name for name in _lacking(there) if mate.may_have(name, shelf)]
+        there |= _found(mate.shelf, columns, may_be)
+    lost = {name: there[name] for name in _lacking(there)}
+    for gone in before:
+        lost |= _found(gone, columns, _lacking(lost))
     known = {name for files in (here, there, lost) for name in files if files[name]}
     known |= set(filter(shelf.has_name, there))  # in another folder, or with another ending
     column = _column(said, known)
@@ -188,18 +192,19 @@ def _report(
 
 
 def _in_its_folder(
-    here: dict[str, list[Recording]], folder: bytes, papers: Set[bytes]
+    here: dict[str, list[Recording]], shelf: Shelf, folder: bytes, papers: Set[bytes]
 ) -> dict[str, list[Recording]]:
     """What names mean in a report that lies in a folder whose names begin anew in another.
 
     That is what lies in its own, unless a name tells a folder, or the other has no report.
     """
+    others = tuple(p for p in papers if not (p.startswith(folder) or folder.startswith(p)))
 
     def kinds(name: str, *, inside: bool) -> set[Kind]:
         return {r.description.kind for r in here[name] if r.path.startswith(folder) is inside}
 
     def of_another(name: str) -> bool:
-        return not kinds(name, inside=True) and all(_folder(r.path) in papers for r in here[name])
+        return all(r.path.startswith(others) for r in shelf.chief(name, here[name]))
 
     bare = [name for name in here if {"/", "\\"}.isdisjoint(name)]
     anew = any(kinds(name, inside=True) & kinds(name, inside=False) for name in bare)
@@ -266,11 +271,19 @@ def _ends(column: tuple[str, ...]) -> bool:
     return any(map(names_audio, column))
 
 
-def _first(shelves: Iterable[Shelf], name: str) -> list[Recording]:
-    return next(filter(None, (shelf.find(name) for shelf in shelves)), [])
+def _lacking(found: Mapping[str, Sequence[Recording]]) -> list[str]:
+    return [name for name in found if not found[name]]
 
 
-def _all(names: Iterable[str], meant: Mapping[str, list[Recording]]) -> dict[int, Recording]:
+def _found(
+    shelf: Shelf, columns: Iterable[Sequence[str]], names: Collection[str]
+) -> dict[str, list[Recording]]:
+    """What these names mean there, in a table of all these."""
+    meant = shelf.found(columns) if names else {}
+    return {name: meant[name] for name in names}
+
+
+def _all(names: Iterable[str], meant: Mapping[str, Sequence[Recording]]) -> dict[int, Recording]:
     return {r.id: r for name in names for r in meant.get(name, ())}
 
 

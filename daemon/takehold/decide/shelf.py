@@ -93,7 +93,7 @@ class Shelf:
             files = self._meant(path, _kind(name))
             behind = names_audio(unmarked(name)) and not names_audio(name)  # no part of any name
             marked = path != _keyed(name) and path in whole and not behind
-            takes = not own[name] and not alone.isdisjoint(r.id for r in self._chief(name, files))
+            takes = not own[name] and not alone.isdisjoint(r.id for r in self.chief(name, files))
             found[name] = [] if marked or takes else files
         found |= self._of_tracks(found, whole)
         for column in columns:
@@ -137,7 +137,7 @@ class Shelf:
         meant: dict[int, dict[_Path, list[str]]] = defaultdict(dict)
         files: dict[int, Recording] = {}
         for name in column:
-            for recording in self._chief(name, found[name]):
+            for recording in self.chief(name, found[name]):
                 folders = tuple(f for f in paths[name][:-1] if not self._is_medium(f))
                 meant[recording.id].setdefault(folders, []).append(name)
                 files[recording.id] = recording
@@ -155,7 +155,7 @@ class Shelf:
     def _is_medium(self, folder: str) -> bool:
         return folder.endswith(":") or folder in self._elsewhere
 
-    def _chief(self, name: str, files: Sequence[Recording]) -> Sequence[Recording]:
+    def chief(self, name: str, files: Sequence[Recording]) -> Sequence[Recording]:
         """Those of its own ending of what a name means, or all if it is none's."""
         return [r for r in files if self._fits(r, _kind(name))] or files
 
@@ -207,8 +207,8 @@ class Shelf:
         )
 
     def _within(self, parts: _Path, files: list[Recording]) -> list[Recording]:
-        folder = next((part for part in reversed(parts[:-1]) if part in self._folders), None)
-        return [r for r in files if folder is None or folder in _parts(r.path)[:-1]]
+        told = self._folders.intersection(parts[:-1])
+        return [r for r in files if told.issubset(_parts(r.path)[:-1])]
 
 
 def _sets(audio: Iterable[Recording]) -> Iterator[tuple[str, list[Recording]]]:
@@ -258,20 +258,26 @@ def _common(names: list[str]) -> str:
 def _late(name: str, files: Iterable[Recording]) -> set[int]:
     """Those that a name does not stand for: later parts of takes whose first one is gone.
 
-    Tracks, which are mono files, or begin and end together, may be counted from the first that is
-    armed.
+    Tracks, which begin together or have the number that the file tells, may be counted from the
+    first that is armed.
     """
     takes: dict[Hashable, dict[str, Recording]] = defaultdict(dict)
     for recording in files:
         takes[_take(recording)][_parts(recording.path)[-1].removeprefix(name)] = recording
     found: set[int] = set()
     for its in takes.values():
-        told = [recording.description for recording in its.values()]
-        spans = {(said.metadata.time_reference, said.frames) for said in told}
-        tracks = len(spans) == 1 < len(its) or all(_channels(r) == 1 for r in its.values())
+        begins = {recording.description.metadata.time_reference for recording in its.values()}
+        tracks = len(begins) == 1 < len(its) or all(_is_track(r, end) for end, r in its.items())
         if any(map(_LATER.fullmatch, its)) and not (tracks or any(map(_FIRST.fullmatch, its))):
             found |= {recording.id for recording in its.values()}
     return found
+
+
+def _is_track(recording: Recording, end: str) -> bool:
+    """Whether it is a mono file of the track whose number its name ends in."""
+    said = recording.description.metadata
+    number = said.set_index or "".join(str(track.channel) for track in said.tracks)
+    return _channels(recording) == 1 and end.strip("_-. ").lstrip("0") == number.lstrip("0")
 
 
 def _channels(recording: Recording) -> int:
