@@ -80,6 +80,21 @@ def test_a_manifest_or_list_that_was_altered_on_a_drive_is_found(ending: bytes) 
     assert site.wrap() == f"{DAY}.r2.manifest.json"
 
 
+@pytest.mark.parametrize("line", [0, 2, 5])
+def test_lists_that_lack_a_file_are_found(line: int) -> None:
+    """Both of them, as a file system's repair or a hand leaves them: all tools would pass."""
+    site, _ = wrapped()
+    drive = site.disk.volumes[b"/media/SHUTTLE_2"]
+    for path in [path for path in drive.files if path.endswith((b".r1.sha256", b".r1.xxh64"))]:
+        lines = drive.files[path].splitlines(keepends=True)
+        drive.put(path, b"".join(lines[:line] + lines[line + 1 :]))
+    assert site.wrap() == f"{DAY}.r2.manifest.json"
+    assert "manifest-of-others" in site.codes()
+    [path] = [path for path in drive.files if path.endswith(b".r2.sha256")]
+    assert len(drive.files[path].splitlines()) == 6
+    assert site.wrap() == f"{DAY}.r2.manifest.json"
+
+
 def test_a_list_that_is_true_still_is_not_taken_for_altered() -> None:
     """A copy was lost since, and made again: the list of before names it rightly."""
     site, place = wrapped()

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import xxhash
 
+from fakeworld import DAY, Site, take
 from takehold.formats.checksum_list import Entry, read_list, sha256_list, xxh64_list
 
 NAMES = [
@@ -123,3 +124,27 @@ def test_a_name_with_a_newline_has_no_form_for_xxhsum(folder: Path) -> None:
     hex_, name = xxh64[0]
     for line in (hex_.encode() + b"  " + name, b"\\" + hex_.encode() + b"  new\\nline.wav"):
         assert run(folder, line + b"\n", "xxhsum", "-c").returncode == 1
+
+
+@pytest.mark.parametrize("tool", ["sha256sum", "xxhsum"])
+def test_a_drive_that_lacks_a_file_is_told_by_its_list(folder: Path, tool: str) -> None:
+    """As one that was full: whoever checks the list there is told what is not."""
+    site = Site()
+    site.card("SND_A1", {b"T1.WAV": take(1), b"T2.WAV": take(2, 50_000)})
+    site.drive("SHUTTLE_1")
+    full = site.drive("SHUTTLE_2")
+    full.capacity = 100_000
+    site.work()
+    site.wrap()
+    for path, content in full.files.items():
+        there = folder / path.decode().partition(f"/{DAY}/")[2]
+        there.parent.mkdir(exist_ok=True)
+        there.write_bytes(content)
+    ending = {"sha256sum": "sha256", "xxhsum": "xxh64"}[tool]
+    done = subprocess.run(
+        [tool, "-c", f"{DAY}.r1.{ending}"], cwd=folder, capture_output=True, text=True, timeout=20
+    )
+    assert done.returncode == 1
+    good = [line for line in done.stdout.splitlines() if line.endswith("OK")]
+    assert good == ["SND_A1/T1.WAV: OK"]
+    assert "SND_A1/T2.WAV" in done.stdout + done.stderr

@@ -8,7 +8,8 @@ no new revision.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Set
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -26,7 +27,7 @@ from takehold.model.errors import Malformed
 from takehold.model.facts import Listed, Met, Revised
 from takehold.model.finding import Finding
 from takehold.model.ledger import Ledger
-from takehold.model.recording import Copy, Load
+from takehold.model.recording import Load
 from takehold.model.settings import Settings
 from takehold.model.sound import Kind
 
@@ -194,19 +195,21 @@ def _totals(files: Iterable[Standing]) -> dict[str, object]:
 
 
 def lists(view: DayStanding, production: str, root: str) -> tuple[bytes, bytes]:
-    """The two checksum lists for the copies on one destination, relative to the day's folder."""
+    """The two checksum lists for one destination, relative to the day's folder.
+
+    What it lacks stands there by its place: whoever checks the list is told that it is not there.
+    """
     folder = day_folder(production, view.day) + b"/"
-    here: list[tuple[Copy, Standing]] = [
-        (c, s) for s in view.files for c in s.copies if c.root == root and c.path.startswith(folder)
-    ]
     sha: list[tuple[str, bytes]] = []
     xxh: list[tuple[str, bytes]] = []
-    for copy, standing in here:
-        digests = standing.recording.digests
+    for standing in view.files:
+        digests, place = standing.recording.digests, standing.recording.place
+        paths = [copy.path for copy in standing.copies if copy.root == root]
+        here = [path for path in paths if path.startswith(folder)] or [place]
         if digests is not None:
-            name = copy.path[len(folder) :]
-            sha.append((digests.sha256, name))
-            xxh.append((digests.xxh64, name))
+            names = [path.removeprefix(folder) for path in here]
+            sha += [(digests.sha256, name) for name in names]
+            xxh += [(digests.xxh64, name) for name in names]
     return sha256_list(sha), xxh64_list(xxh)[0]
 
 
@@ -215,12 +218,13 @@ def listed(
 ) -> frozenset[tuple[str, bytes]]:
     """Every line of these recordings that a true list in a day's folder may have: (hex, name).
 
-    Of copies that stand there, and of those that stood there when it was written.
+    Of copies that stand there, of those that stood there when it was written, and of what lacked.
     """
     lines: set[tuple[str, bytes]] = set()
     for rid in recordings:
         digests = ledger.recordings[rid].digests
-        places = [path for r, path in ledger.copies.get(rid, ()) if r == root]
+        places = [ledger.recordings[rid].place]
+        places += [path for r, path in ledger.copies.get(rid, ()) if r == root]
         places += [b.path for b in ledger.broken.get(rid, ()) if b.root == root]
         for path in places:
             if digests is not None and path.startswith(folder):
@@ -229,14 +233,13 @@ def listed(
     return frozenset(lines)
 
 
-def is_true_list(raw: bytes, known: frozenset[tuple[str, bytes]]) -> bool:
-    """Whether a list on a drive has only lines of `listed`; an empty one, where any could stand.
+def is_true_list(raw: bytes, known: Set[tuple[str, bytes]] | None, sums: Counter[str]) -> bool:
+    """Whether a list on a drive has one line for each of these checksums, and no other.
 
-    The check of a file system after a power cut can leave a list empty.
+    `known` are all lines that it may have, as `listed` gives them; None where nobody knows.
     """
     try:
-        lines = read_list(raw)
+        lines = {*read_list(raw)}
     except Malformed:
         return False
-    could_stand = any({10, 13}.isdisjoint(name) for _, name in known)  # LF and CR: see xxh64_list
-    return set(lines) <= known if lines else not could_stand
+    return (known is None or lines <= known) and not sums - Counter(sum_ for sum_, _ in lines)

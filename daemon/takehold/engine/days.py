@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -29,6 +30,7 @@ from takehold.decide.manifest_names import MOST_REVISIONS, names_of, number_of
 from takehold.decide.place import day_folder
 from takehold.decide.standing import day_standing
 from takehold.formats.canonical import canonical
+from takehold.formats.manifest_doc import read_manifest
 from takehold.formats.signature import public_line, verify
 from takehold.model.errors import EvidenceError, FileMissing
 from takehold.model.facts import Revised
@@ -193,17 +195,18 @@ class Days:
     ) -> bool:
         """Whether a revision's files, by what they are, hold what that drive was given.
 
-        `kept` is what `kept_files` gives. A list was written of the copies of its time; of one that
-        was found again nobody knows which they were.
+        `kept` is what `kept_files` gives. A list names each file of its manifest, by the copies of
+        its time; of one that was found again nobody knows which they were.
         """
         if any(found[what] != kept[what] for what in KEPT):
             return False
+        files = read_manifest(kept["manifest"]).files
+        sums = {what: Counter(getattr(file, what) for file in files) for what in LISTS}
         folder = day_folder(self.settings.production, revised.day) + b"/"
         # Seldom a recording went to another day since: then all are asked.
         of_it: tuple[Iterable[int], ...] = ledger.of_day.get(revised.day, ()), ledger.recordings
-        known = (listed(ledger, ids, folder, root) for ids in of_it)
-        lists = [found[what] for what in LISTS]
-        return not revised.basis or any(all(is_true_list(r, k) for r in lists) for k in known)
+        known = (listed(ledger, ids, folder, root) if revised.basis else None for ids in of_it)
+        return any(all(is_true_list(found[w], k, sums[w]) for w in LISTS) for k in known)
 
     def files_for(self, ledger: Ledger, step: Publish) -> dict[bytes, bytes]:
         """What a revision's folder on one destination gets: the kept files, and its own lists.
