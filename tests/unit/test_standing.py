@@ -112,6 +112,18 @@ def test_an_earlier_version_is_confirmed_by_the_same_bytes_on_the_backup_card() 
     assert not day.index[3].confirmed
 
 
+@pytest.mark.parametrize("now", [b"two", None])
+def test_what_the_backup_card_held_once_confirms_still(now: bytes | None) -> None:
+    """The file there was edited since, or has other audio; the card itself may be gone by then."""
+    once = recording(2, of=2, audio=b"one")
+    edited = replace(recording(3, of=2, readings=(reading(b"one", b"edited"),)), version=2)
+    later = edited if now is None else recording(3, of=2, audio=now, version=2)
+    day = view(ledger(cards(), taken(recording(1, audio=b"one"), once, later)))
+    assert day.index[1].confirmed
+    assert day.index[2].confirmed
+    assert not day.index[3].confirmed
+
+
 def test_without_a_second_read_nothing_is_confirmed() -> None:
     assert not stand(recording(1)).confirmed
 

@@ -34,7 +34,7 @@ class Standing(NamedTuple):
     `doubtful` copies could not be read again and count for nothing. `answer` is the counterpart,
     seen from this recording, whichever card it is on. `renamed` is what its card holds in its
     stead; `deleted` says that it holds nothing of it any more: one that is not current had its name
-    used again.
+    used again. `seen_alike` says that an earlier version on another card had the very same bytes.
     """
 
     recording: Recording
@@ -47,6 +47,7 @@ class Standing(NamedTuple):
     answer: Counterpart | None
     renamed: Recording | None = None
     deleted: bool = False
+    seen_alike: bool = False
 
     @property
     def owes_copies(self) -> bool:
@@ -63,7 +64,7 @@ class Standing(NamedTuple):
         """
         if self.reads is Reads.AGREED:
             return True
-        answered = self.answer is not None and self.answer.confirms
+        answered = self.seen_alike or (self.answer is not None and self.answer.confirms)
         return answered and self.reads in (Reads.ONCE, Reads.DISPUTED)
 
 
@@ -129,7 +130,11 @@ def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayS
         other, left_open = beyond(ledger, day, settings)
         cards = both.primaries, both.backups
         matched = match(*cards, ledger.comparisons, settings.rerecorded, other)
-    answers = _answers(ledger, both, matched, other) if matched else {}
+    answers = _answers(matched, other) if matched else {}
+    twins = _twins(ledger, both)
+    for old, twin in twins.items():
+        answers[old] = Counterpart(old, Relation.IDENTICAL, twin, others=(twin,))
+    alike = frozenset(twins.values())
     files = tuple(
         _standing(
             ledger,
@@ -138,6 +143,7 @@ def _weighed(ledger: Ledger, _serial: int, day: str, settings: Settings) -> DayS
             answer=answers.get(r.id),
             renamed=both.departed.renamed.get(r.id),
             deleted=r.id in both.departed.deleted,
+            seen_alike=r.id in alike,
         )
         for r in both.recordings
     )
@@ -162,6 +168,7 @@ def _standing(
     answer: Counterpart | None,
     renamed: Recording | None = None,
     deleted: bool = False,
+    seen_alike: bool = False,
 ) -> Standing:
     held = sorted(ledger.copies_of(recording.id), key=lambda c: (c.destination, c.path))
     troubles = ledger.troubles
@@ -177,6 +184,7 @@ def _standing(
         answer,
         renamed,
         deleted,
+        seen_alike,
     )
 
 
@@ -215,25 +223,30 @@ def container(recording: Recording) -> bool:
     return said.kind is Kind.OTHER and not said.complaints and not known
 
 
-def _answers(
-    ledger: Ledger, both: Sides, matched: Matched, other: Beyond
-) -> dict[int, Counterpart]:
-    """Counterparts both ways, and those of other days' files.
-
-    An earlier version has one only in the very same bytes: they confirm its read.
-    """
+def _answers(matched: Matched, other: Beyond) -> dict[int, Counterpart]:
+    """Counterparts both ways, and those of other days' files."""
     told = (*matched.primaries, *matched.backups)
     answers = {found.recording: found for found in told}
     seen: dict[int, list[Counterpart]] = defaultdict(list)
     for answer in other.told():
         for number in answer.others:
             seen[number].append(answer)
-    answers |= {file.id: mirror(file, seen[file.id]) for file in other.files}
+    return answers | {file.id: mirror(file, seen[file.id]) for file in other.files}
+
+
+def _twins(ledger: Ledger, both: Sides) -> dict[int, int]:
+    """The earlier versions of files, each with what has the very same bytes on another card.
+
+    They confirm each other's read, whatever lies in their place by now.
+    """
+    if not both.earlier:
+        return {}
     files = (*both.earlier, *both.primaries, *both.backups)
     shelf = {(ledger.loads[r.load].role, r.digests): r.id for r in files}
+    found = {}
     for old in both.earlier:
-        other_card = _OTHER_CARD.get(ledger.loads[old.load].role)
-        twin = shelf.get((other_card, old.digests)) if other_card and old.digests else None
+        card = _OTHER_CARD.get(ledger.loads[old.load].role)
+        twin = shelf.get((card, old.digests)) if card and old.digests else None
         if twin is not None:
-            answers[old.id] = Counterpart(old.id, Relation.IDENTICAL, twin, others=(twin,))
-    return answers
+            found[old.id] = twin
+    return found
