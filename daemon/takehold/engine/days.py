@@ -30,7 +30,6 @@ from takehold.decide.manifest_names import MOST_REVISIONS, names_of, number_of
 from takehold.decide.place import day_folder
 from takehold.decide.standing import day_standing
 from takehold.formats.canonical import canonical
-from takehold.formats.manifest_doc import read_manifest
 from takehold.formats.signature import public_line, verify
 from takehold.model.errors import EvidenceError, FileMissing
 from takehold.model.facts import Revised
@@ -200,8 +199,8 @@ class Days:
         """
         if any(found[what] != kept[what] for what in KEPT):
             return False
-        files = read_manifest(kept["manifest"]).files
-        sums = {what: Counter(getattr(file, what) for file in files) for what in LISTS}
+        files = json.loads(kept["manifest"])["files"]
+        sums = {what: Counter(file[what] for file in files) for what in LISTS}
         folder = day_folder(self.settings.production, revised.day) + b"/"
         # Seldom a recording went to another day since: then all are asked.
         of_it: tuple[Iterable[int], ...] = ledger.of_day.get(revised.day, ()), ledger.recordings
