@@ -235,7 +235,9 @@ def test_a_copy_that_no_fault_keeps_back_may_wait_for_room() -> None:
     """The drives may be in and full: that is said of them, and not of each file."""
     facts = [*cards(), *taken(V1)]
     (short,) = [x for x in findings(Case("", NOTE, "", facts)) if x.code == "copies-short"]
-    assert short.do == "Connect the drives; if they are in, see takehold status. Keep the card."
+    assert short.do == (
+        "Put SND_A1 in, and connect the drives; if they are in, see takehold status. Keep the card."
+    )
 
 
 def test_two_copies_with_one_fault_are_two_findings() -> None:

@@ -40,7 +40,9 @@ def told(*files: Recording) -> list[str]:
     return [x.says for x in found]
 
 
-@pytest.mark.parametrize("path", [b"MIX/1T%02d.WAV", b"MIX/1T%02d_MIX.WAV", b"A/1T%02d_Mix.WAV"])
+@pytest.mark.parametrize(
+    "path", [b"MIX/1T%02d.WAV", b"MIX/1T%02d_MIX.WAV", b"A/1T%02d_Mix.WAV", b"MIX/A/1T%02d.WAV"]
+)
 def test_a_mix_whose_tracks_are_gone_is_looked_at(path: bytes):
     mixes = [mix(n, path=path) for n in range(1, 7)]
     assert told(*map(poly, range(1, 7)), *mixes) == []

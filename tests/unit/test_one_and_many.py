@@ -47,7 +47,7 @@ def test_one_file_is_no_files() -> None:
     assert say("destination-lacks", one) == lacks.format("1 file")
     assert say("destination-lacks", two) == lacks.format("2 files")
     away = Around(absent=("raid",))
-    begin = "The destination raid is not there; "
+    begin = "The destination raid is not there, or cannot be used; "
     assert say("destination-absent", one, around=away) == begin + "1 file is not on it."
     assert say("destination-absent", two, around=away) == begin + "2 files are not on it."
 

@@ -9,7 +9,10 @@ from typing import Any
 
 from test_check_backup import LINES, OTHER, TEN, about_backup, facts_of
 
+from planworld import load
+from takehold.model import facts as f
 from takehold.model.finding import Finding, Severity
+from takehold.model.settings import Role
 from takehold.model.sound import Track
 from twocards import HZ, Cards
 
@@ -74,6 +77,22 @@ def test_a_track_that_the_backup_has_of_any_take_was_lost_of_others() -> None:
         lines = [tuple(s + 99 for s in line) for line in LINES[:2]]
         made.add(of, "NOISE.WAV", lines, TEN + 600 * HZ, tracks=tracks, **about)
     assert {one.code for one in said(made)} == {"backup-missing"}
+
+
+def test_tracks_that_another_backup_card_has_of_other_takes_were_lost() -> None:
+    """The card was changed, and the second one lacks the isos of all its takes."""
+    made = sets(6)
+    second = load(4, Role.BACKUP, identity="uuid:SND_B2", label="SND_B2", folder=b"SND_B2")
+    for n, k in product(range(3), (1, 2)):
+        mine = made.files[10 * n + k + 1]
+        path = mine.path.decode()
+        said = {"tracks": mine.description.metadata.tracks, "set_index": str(k + 1)}
+        line = tuple(sample + 7 * n for sample in LINES[k])
+        about = {"family_uid": f"F{n}", "total_files": 3, "scene": "1", "take": str(n + 1)}
+        at = TEN + n * 60 * HZ
+        made.add(4, path, [line], at, number=2000 + 10 * n + k, **said, **about)
+    facts = [f.LoadSeen(second), *facts_of(made)]
+    assert {one.code for one in about_backup(facts)} == {"backup-missing"}
 
 
 def test_takes_with_other_casts_are_one_decision() -> None:

@@ -5,7 +5,19 @@ from __future__ import annotations
 import pytest
 from click.testing import CliRunner
 
-from planworld import DAY, good_day, ledger, load, receipt, revised, settings
+from planworld import (
+    DAY,
+    cards,
+    copied,
+    good_day,
+    ledger,
+    load,
+    receipt,
+    recording,
+    revised,
+    settings,
+    taken,
+)
 from takehold.cli.card import CLEARED, _last_line
 from takehold.cli.facts import card_facts
 from takehold.cli.live import around_of
@@ -14,6 +26,7 @@ from takehold.decide.card import CAUTION, card_answer
 from takehold.decide.judge import judge
 from takehold.model import facts as f
 from takehold.model.settings import Role
+from takeworld import DRIVES
 
 CARD = {"source": "primary", "label": "SND_A1", "role": "primary", "at": "/media/SND_A1"}
 
@@ -91,6 +104,19 @@ def test_a_card_that_is_not_in_is_told():
     assert "SND_B* (backup): not in; SND_B1 was in" in lines
 
 
+def test_a_card_that_left_too_early_is_wanted_back():
+    """Its files are on no drive: of three on the card one was not even looked at."""
+    two = taken(recording(1), recording(2, b"T02.WAV"))
+    known = ledger(cards(), two, [f.Listed(1, 0, 3, (), (), 1)])
+    says = "! SND_A1 is not in, and 3 files of it are on no drive. Put it in again."
+    lines = lines_of(of(known))
+    assert any(line.startswith(says) for line in lines)
+    assert "Nothing left to do now." not in lines
+    here = [CARD | {"load": 1, "labelled": False, "files": 3, "copied": 0, "in_use": True}]
+    assert not of(known, cards=here)["needs"]
+    assert of(ledger(cards(), two[:1], copied(recording(1), DRIVES[0])))["needs"] == []
+
+
 def test_without_a_daemon_what_only_it_knows_is_null():
     facts = status_facts(ledger(good_day()), settings(), None, None, [])
     for key in ("day", "verdict", "cards", "destinations", "absent", "work", "unsettled"):
@@ -103,7 +129,7 @@ def test_without_a_daemon_what_only_it_knows_is_null():
 def test_a_mistake_in_the_config_leaves_the_live_state():
     seen = state(absent=["shuttle-2"])
     facts = status_facts(ledger(good_day()), None, seen, None, [("Bad.", "Do.")])
-    assert lines_of(facts) == ["shuttle-2: not there", "! Bad. Do."]
+    assert lines_of(facts) == ["shuttle-2: not in use", "! Bad. Do."]
     assert facts["verdict"] is None
 
 

@@ -22,7 +22,7 @@ from takehold.cli.live import (
 )
 from takehold.cli.tables import Row, count, print_json, size, span
 from takehold.cli.view import beside_ready, judged_day
-from takehold.decide.alarms import open_troubles
+from takehold.decide.alarms import left_early, open_troubles
 from takehold.decide.judged import Judged
 from takehold.formats.names import shown
 from takehold.home import Home, reading, settings_of
@@ -113,9 +113,13 @@ def status_facts(
     if state:
         troubles = open_troubles(ledger, state["day"], [d["root"] for d in state["destinations"]])
     standing = [(t.says, t.do) for t in troubles]
+    left: list[tuple[str, str]] = []
+    if state and judged and settings:
+        here = {card["load"] for card in state["cards"]}
+        left = [*left_early(judged.view, ledger, here, settings)]
     today = state["day"] if state else None
     newest = ledger.newest(today) if today else None
-    needs = dict.fromkeys([*complaints, *alarms, *standing])
+    needs = dict.fromkeys([*complaints, *left, *alarms, *standing])
     return {
         "running": state is not None,
         "day": today,
@@ -168,7 +172,7 @@ def _who(facts: Any) -> Iterator[str]:
     for drive in facts["destinations"] or ():
         yield f"{drive['name']} at {drive['at']}: {size(drive['free_bytes'])} free"
     for name in facts["absent"] or ():
-        yield f"{name}: not there"
+        yield f"{name}: not in use"
 
 
 def _what(facts: Any) -> Iterator[str]:

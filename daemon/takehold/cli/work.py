@@ -99,7 +99,8 @@ def wrap(place: Home, given: str | None, as_json: bool) -> int:
         on = ", ".join(published) or "no destination yet; it is kept on this laptop"
         click.echo(f"Signed: {answer}, on {on}.")
         for name in judged_absent(place):
-            click.echo(f"NOT looked at: {name} is not there. What is on it is as it was left.")
+            says = f"{name} is not there, or cannot be used. What is on it is as it was left."
+            click.echo(f"NOT looked at: {says}")
         if unseen:
             click.echo(f"! Nothing was closed for today ({unseen}).")
     return FINE if judged.verdict is Verdict.READY and not unseen else MEDIA

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from collections.abc import Set as AbstractSet
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -12,6 +12,7 @@ from takehold.decide.keys import AWAY, OF_A_DAY, rec_key, root_of
 from takehold.decide.listing import all_unread, unread_words
 from takehold.decide.noticed import many_files
 from takehold.decide.schedule import unclosed
+from takehold.decide.sides import is_card
 from takehold.decide.unsettled import dispute, disputed, is_unsettled
 from takehold.formats.names import shown
 from takehold.model.facts import Trouble
@@ -21,6 +22,7 @@ from takehold.model.recording import Recording
 from takehold.model.settings import Settings
 
 if TYPE_CHECKING:
+    from takehold.decide.standing import DayStanding
     from takehold.model.situation import Situation
 
 
@@ -52,6 +54,21 @@ def room_alarms(
         key = f"room {target.name}"
         alarms[key] = Trouble(key, "volume-full", says, do, now.now, 1, now.now)
     return alarms
+
+
+def left_early(
+    view: DayStanding, ledger: Ledger, here: Collection[int], settings: Settings
+) -> Iterator[tuple[str, str]]:
+    """Of a day's cards that are not `here` and have what is on no drive: that, and what to do."""
+    for load in view.loads:
+        if load.id not in here and is_card(load, settings):
+            its = (s for s in view.files if s.load.id == load.id and s.current)
+            owed = sum(s.owes_copies and not s.copies for s in its)
+            owed += ledger.listings[load.id].untaken if load.id in ledger.listings else 0
+            if owed:
+                its_files = f"{many_files(owed)} of it {'is' if owed == 1 else 'are'}"
+                says = f"{shown(load.label)} is not in, and {its_files} on no drive."
+                yield says, "Put it in again. Keep it as it is until then."
 
 
 def unread_alarms(ledger: Ledger, now: Situation) -> dict[str, Trouble]:

@@ -251,8 +251,9 @@ def _met(view: DayStanding, ledger: Ledger) -> Iterator[Finding]:
             )
             yield finding("manifest-found-again", NOTE, where, says)
         else:
-            says = f"{where} stands there and is not of this takehold; it is left alone."
-            do = "See who wrote it. Tell post that the revision with the highest number counts."
+            says = f"{where}, its signature or a list of it is not what this takehold wrote there."
+            do = "It is left alone. See who wrote or changed it. Tell post that the revision with "
+            do += "the highest number counts."
             yield finding("manifest-of-others", LOOK, where, says, do, covers=met.sha256)
 
 
@@ -279,8 +280,8 @@ def _around(view: DayStanding, around: Around) -> Iterator[Finding]:
             for s in view.files
             if s.owes_copies and all(c.destination != name for c in s.copies)
         ]
-        says = f"The destination {shown(name)} is not there"
-        do = "Connect it: what it lacks is copied by itself."
+        says = f"The destination {shown(name)} is not there, or cannot be used"
+        do = "Connect it, or see takehold status: what it lacks is copied by itself."
         if lacking:
             are = "is" if len(lacking) == 1 else "are"
             says += f"; {many_files(len(lacking))} {are} not on it."

@@ -12,6 +12,7 @@ from takehold.decide.day import DATED
 from takehold.decide.litter import holds_audio, named_wave
 from takehold.decide.noticed import KEEP, decided_on, of_file
 from takehold.decide.reads import Reads, other_digests
+from takehold.decide.sides import is_card
 from takehold.decide.standing import DayStanding, Standing
 from takehold.decide.unsettled import UNSETTLED_DO, UNSETTLED_SAYS, dispute, is_unsettled
 from takehold.formats.names import display, shown
@@ -65,7 +66,7 @@ def file_findings(
     yield from version_findings(standing, view)
     if standing.owes_copies:
         yield from _copies(standing, settings, trouble)
-    yield from _reads(standing, trouble)
+    yield from _reads(standing, settings, trouble)
 
 
 def _complaints(standing: Standing, view: DayStanding) -> Iterator[Finding]:
@@ -121,7 +122,9 @@ def _copies(standing: Standing, settings: Settings, trouble: Trouble | None) -> 
     elif standing.devices < settings.copies_required:
         why = f" ({trouble.says})" if trouble else ""
         says = f"{standing.devices} of {settings.copies_required} proven copies{why}"
-        do = "Connect the drives; if they are in, see takehold status. Keep the card."
+        away = is_card(standing.load, settings) and not standing.copies
+        first = f"Put {shown(standing.load.label)} in, and connect" if away else "Connect"
+        do = f"{first} the drives; if they are in, see takehold status. Keep the card."
         do = trouble.do if trouble and trouble.do else do
         yield of_file(standing, "copies-short", HOLD, says, do)
     for copy in standing.copies:
@@ -150,7 +153,7 @@ def _not_durable(standing: Standing, proof: Proof, where: str) -> Finding:
     return of_file(standing, "not-durable", NOTE, says, do, at=where)
 
 
-def _reads(standing: Standing, trouble: Trouble | None) -> Iterator[Finding]:
+def _reads(standing: Standing, settings: Settings, trouble: Trouble | None) -> Iterator[Finding]:
     if standing.reads is Reads.DISPUTED and not standing.confirmed:
         yield _disputed(standing, is_unsettled(trouble))
     elif standing.current and standing.reads is Reads.FIRST_WRONG:
@@ -162,7 +165,10 @@ def _reads(standing: Standing, trouble: Trouble | None) -> Iterator[Finding]:
         yield of_file(standing, "second-read-not-provable", NOTE, says)
     elif standing.current and standing.reads is Reads.ONCE and not standing.confirmed:
         says = "its card was read once only, and no second read or backup confirms it"
-        yield of_file(standing, "unconfirmed", HOLD, says, "Leave the card in, or put it in again.")
+        do = "Leave the card in, or put it in again."
+        if settings.has_backup():
+            do = "Put the other card in; or have this one in at wrap: takehold reads it again then."
+        yield of_file(standing, "unconfirmed", HOLD, says, do)
 
 
 def _disputed(standing: Standing, unsettled: bool) -> Finding:

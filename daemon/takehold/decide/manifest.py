@@ -198,6 +198,7 @@ def lists(view: DayStanding, production: str, root: str) -> tuple[bytes, bytes]:
     """The two checksum lists for one destination, relative to the day's folder.
 
     What it lacks stands there by its place: whoever checks the list is told that it is not there.
+    But for superseded versions, which may be on another drive only.
     """
     folder = day_folder(production, view.day) + b"/"
     sha: list[tuple[str, bytes]] = []
@@ -205,7 +206,8 @@ def lists(view: DayStanding, production: str, root: str) -> tuple[bytes, bytes]:
     for standing in view.files:
         digests, place = standing.recording.digests, standing.recording.place
         paths = [copy.path for copy in standing.copies if copy.root == root]
-        here = [path for path in paths if path.startswith(folder)] or [place]
+        lacks = [place] if standing.current else []
+        here = [path for path in paths if path.startswith(folder)] or lacks
         if digests is not None:
             names = [path.removeprefix(folder) for path in here]
             sha += [(digests.sha256, name) for name in names]
@@ -234,7 +236,7 @@ def listed(
 
 
 def is_true_list(raw: bytes, known: Set[tuple[str, bytes]] | None, sums: Counter[str]) -> bool:
-    """Whether a list on a drive has one line for each of these checksums, and no other.
+    """Whether a list on a drive has a line for each of these checksums, and only true ones.
 
     `known` are all lines that it may have, as `listed` gives them; None where nobody knows.
     """

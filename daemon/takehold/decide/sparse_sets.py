@@ -1,7 +1,7 @@
 """Takes in several files of which a backup card holds some tracks only, as the mix.
 
-If it has the tracks that lack of no take at all, its recorder does not write them: that is one
-decision. Else a file was lost, and is told by itself (decide/check_backup).
+If no backup card has the tracks that lack of any take, its recorder does not write them: that is
+one decision. Else a file was lost, and is told by itself (decide/check_backup).
 """
 
 from __future__ import annotations
@@ -62,16 +62,16 @@ def _most(view: DayStanding) -> tuple[_Sparse, ...]:
     if sum(map(_is_missing, view.files)) < FEWEST:
         return ()
     found: list[_Sparse] = []
-    recorded: dict[int, set[str]] = defaultdict(set)
+    recorded: set[str] = set()
     for file in view.files:
-        if file.load.role is Role.PRIMARY and (its := _held_by(file, view)):
-            recorded[its.load.id] |= _held_tracks(file)
+        if file.load.role is Role.PRIMARY and _held_by(file, view):
+            recorded |= _held_tracks(file)
     for part in _parts(view):
         there = [its for file in part if (its := _held_by(file, view))]
         less = tuple(file for file in part if _lacks(file, view))
         if there and less and all(map(_tracks, less)):
             found.append(_Sparse(less, there[0]))
-    sparse = [one for one in found if recorded[one.its.load.id].isdisjoint(one.tracks)]
+    sparse = [one for one in found if recorded.isdisjoint(one.tracks)]
     count = Counter(one.cards for one in sparse)
     return tuple(one for one in sparse if count[one.cards] >= FEWEST)
 

@@ -39,11 +39,11 @@ def without_word(name: str) -> str:
 
 
 def says_mix(path: bytes) -> bool:
-    """Whether a word of its name or its folder says that it is a mix."""
-    name, folder = stem(path), folder_of(path)
+    """Whether a word of its name or its folders says that it is a mix."""
+    name, folders = stem(path), _folders(path)
     before = without_word(name)
-    word = name[len(before) :] if before else folder
-    return "mix" in same_words(word) or any(map(_MIX.search, (name, folder)))
+    word = name[len(before) :] if before else folder_of(path)
+    return "mix" in same_words(word) or any(map(_MIX.search, (name, *folders)))
 
 
 def stands_for(name: str) -> set[str]:
@@ -56,10 +56,14 @@ def stands_for(name: str) -> set[str]:
 
 def folder_of(path: bytes, *, beside: bool = False) -> str:
     """The name of the folder it lies in, or `beside`, if that is one of mixes or MP3s; else ""."""
-    folders = path.decode("utf-8", "replace").split("/")[:-1]
+    folders = _folders(path)
     while beside and folders and ("mp3" in folders[-1].casefold() or _MIX.search(folders[-1])):
         folders.pop()
     return folders[-1] if folders else ""
+
+
+def _folders(path: bytes) -> list[str]:
+    return path.decode("utf-8", "replace").split("/")[:-1]
 
 
 def _before(name: str, what: re.Pattern[str]) -> str:

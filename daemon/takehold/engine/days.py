@@ -194,12 +194,12 @@ class Days:
     ) -> bool:
         """Whether a revision's files, by what they are, hold what that drive was given.
 
-        `kept` is what `kept_files` gives. A list names each file of its manifest, by the copies of
-        its time; of one that was found again nobody knows which they were.
+        `kept` is what `kept_files` gives. A list names each current file of its manifest, by the
+        copies of its time; of one that was found again nobody knows which they were.
         """
         if any(found[what] != kept[what] for what in KEPT):
             return False
-        files = json.loads(kept["manifest"])["files"]
+        files = [f for f in json.loads(kept["manifest"])["files"] if f["current"]]
         sums = {what: Counter(file[what] for file in files) for what in LISTS}
         folder = day_folder(self.settings.production, revised.day) + b"/"
         # Seldom a recording went to another day since: then all are asked.
