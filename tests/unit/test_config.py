@@ -212,6 +212,7 @@ def test_a_folder_below_a_labelled_drive():
         (source('path = "~/x"'), "~ is not filled in"),
         (source('path = "/"'), "the whole file system is too much"),
         (source('path = "/a\\tb"'), "control characters"),
+        (source("label = 'Caf\udce9'"), "it holds bytes that are no UTF-8"),
         (source('path = "/a"', 'label = "B"'), "has both: takes either label or path"),
         (source(), "has neither: takes either label or path"),
         (source("label = 'B'", name="a b"), "takes up to 64 letters"),
@@ -330,6 +331,16 @@ def test_the_error_is_wrong_usage_and_says_every_complaint():
 def test_a_byte_order_mark_and_windows_line_ends_do_not_matter():
     settings = read_config(LEAST, "c")
     assert read_config("\ufeff" + LEAST.replace("\n", "\r\n"), "c") == settings
+
+
+@pytest.mark.parametrize("form", ["utf-16", "utf-16-be"])
+def test_text_in_utf_16_is_named(form: str) -> None:
+    """As some shells and editors write it: every second byte is NUL."""
+    mark = b"\xfe\xff" if form == "utf-16-be" else b""
+    text = (mark + LEAST.encode(form)).decode("utf-8", "surrogateescape")
+    with pytest.raises(ConfigError) as told:
+        read_config(text, "c")
+    assert told.value.complaints == ("c: is UTF-16: takes UTF-8. Save it as UTF-8",)
 
 
 WORDS = [key.name for keys in SECTIONS.values() for key in keys]

@@ -130,6 +130,13 @@ def test_what_is_no_regular_file_is_refused(path: bytes, tmp_path: Path) -> None
         assert os.listdir("/proc/self/fd") == before
 
 
+def test_the_public_half_does_not_sign(path: bytes) -> None:
+    """Whatever its mode: nobody shall make it private, or a new key."""
+    with pytest.raises(UsageError, match="is a public key") as told:
+        load_key(path + b".pub")
+    assert told.value.do == "It lies beside it, under the same name without .pub."
+
+
 def test_a_missing_key_is_said(path: bytes) -> None:
     with pytest.raises(FileMissing):
         load_key(path)

@@ -18,7 +18,7 @@ from planworld import (
     settings,
     taken,
 )
-from takehold.cli.card import CLEARED, _last_line
+from takehold.cli.card import CLEARED, _last_line, _of_now
 from takehold.cli.facts import card_facts
 from takehold.cli.live import around_of
 from takehold.cli.status import card_words, print_status, status_facts, verdict_line
@@ -131,6 +131,16 @@ def test_a_mistake_in_the_config_leaves_the_live_state():
     facts = status_facts(ledger(good_day()), None, seen, None, [("Bad.", "Do.")])
     assert lines_of(facts) == ["shuttle-2: not in use", "! Bad. Do."]
     assert facts["verdict"] is None
+
+
+def test_without_a_name_the_cards_of_now_are_answered():
+    """Six at least, all that first came on the newest day, and what is in."""
+    old = [load(n, day="2031-05-01") for n in range(1, 11)]
+    new = [load(n) for n in range(11, 14)]
+    assert [x.id for x in _of_now([*old, *new], {3})] == [3, 8, 9, 10, 11, 12, 13]
+    many = [load(n) for n in range(11, 31)]
+    assert _of_now([*old, *many], set()) == many
+    assert _of_now([], {3}) == []
 
 
 def test_a_card_that_post_confirmed_still_waits_for_the_production():

@@ -144,6 +144,9 @@ def _remove(name: bytes) -> None:
 
 
 def _read(path: bytes) -> bytes:
+    if path.endswith(b".pub"):
+        says = f"{display(path)} is a public key: whoever signs needs the private one."
+        raise UsageError(says, do="It lies beside it, under the same name without .pub.")
     try:
         handle = os.open(path, os.O_RDONLY | _NO_FOLLOW | _NO_WAIT | _BINARY)
         try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import click
@@ -9,20 +10,22 @@ import click
 from takehold.cli.exits import FINE, MEDIA
 from takehold.cli.facts import card_facts
 from takehold.cli.live import around_of, called, last_state, tell_silence
-from takehold.cli.tables import print_json
+from takehold.cli.tables import count, print_json
 from takehold.decide.card import CAUTION, card_answer
 from takehold.formats.names import shown
 from takehold.home import Home, reading, settings_of
 from takehold.model.errors import UsageError
 from takehold.model.finding import Verdict
+from takehold.model.recording import Load
 
 NEWEST = 6
 CLEARED = "Keep the card until the production says it may be cleared."
 
 
 def card(place: Home, name: str | None, as_json: bool) -> int:
-    """Print what may be done with cards; 0 if all asked for may be handed over.
+    """Print what may be done with cards; 0 if all that were asked for may be handed over.
 
+    Without a name these are those of now (`_of_now`): each costs the weighing of its days.
     1, too, if takehold runs and does not answer: what is known may be old.
     """
     settings, state = settings_of(place), last_state(place)
@@ -38,17 +41,27 @@ def card(place: Home, name: str | None, as_json: bool) -> int:
         ]
         if name is not None and not loads:
             raise UsageError(f"No card named {shown(name)} was seen.")
-        newest = loads if name is not None else loads[-NEWEST:]
-        answers = [card_answer(ledger, load, settings, around) for load in newest]
+        asked = loads if name is not None else _of_now(loads, now)
+        answers = [card_answer(ledger, load, settings, around) for load in asked]
     facts: list[Any] = [{**card_facts(a), "labelled": now.get(a.load.id)} for a in answers]
     if as_json:
         print_json(facts)
     else:
         for one in facts:
             _print_card(one)
+        if len(asked) < len(loads):
+            others = count(len(loads) - len(asked), "older card")
+            click.echo(f"Not looked at: {others}. Ask for one by its name: takehold card NAME")
         click.echo(_last_line(facts))
     ready = bool(answers) and all(a.verdict is Verdict.READY for a in answers)
     return FINE if ready and not silent else MEDIA
+
+
+def _of_now(loads: list[Load], here: Collection[int]) -> list[Load]:
+    """Those that are in, those that first came on the newest day, and at least the newest ones."""
+    day = max((load.day for load in loads), default="")
+    newest = {load.id for load in loads[-NEWEST:]}
+    return [x for x in loads if x.id in here or x.id in newest or x.day == day]
 
 
 def _last_line(facts: list[Any]) -> str:

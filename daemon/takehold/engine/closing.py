@@ -17,6 +17,7 @@ from takehold.engine.glance import Glance, Shown
 from takehold.engine.neighbours import Neighbours
 from takehold.engine.patience import NoAnswer, Patience
 from takehold.engine.stretch import Awake
+from takehold.formats.names import shown
 from takehold.model.errors import TakeholdError
 from takehold.model.facts import (
     Answered,
@@ -336,7 +337,8 @@ def _read_again(ledger: Ledger, asked: Asked, now: Present, moving: set[int]) ->
     """
     here = {t.root.identity for t in now.situation.targets if asked.about in ("", t.name)}
     if not here:
-        return "! That destination is not there; nothing was read."
+        which = f"{shown(asked.about)} is not" if asked.about else "No destination is"
+        return f"! {which} there; nothing was read. takehold status tells more."
     known = unread = 0
     for number in ledger.recordings:
         copies = [copy for copy in ledger.copies_of(number) if copy.root in here]

@@ -22,6 +22,8 @@ from takehold.model.finding import Severity
 from takehold.model.settings import Destination, Expect, Settings, Source
 
 LARGEST_BYTES = 256 * 1024
+# A byte order mark of UTF-16, either way round, as bytes that are no UTF-8 are read (PEP 383).
+UTF_16 = ("\udcff\udcfe", "\udcfe\udcff")
 MOST_DOTS = 200  # on one line: the standard library's time grows with the square of a key's parts
 _LISTS = ("source", "destination")
 _COPIES = next(f.default for f in fields(Settings) if f.name == "copies_required")
@@ -50,6 +52,8 @@ def read_config(text: str, name: str) -> Settings:
     """
     if len(text.encode("utf-8", "surrogatepass")) > LARGEST_BYTES:
         raise ConfigError((f"{name}: larger than 256 KiB: takes a config file",))
+    if text.startswith(UTF_16):
+        raise ConfigError((f"{name}: is UTF-16: takes UTF-8. Save it as UTF-8",))
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")  # some editors write a byte order mark
     dotted = [n for n, line in enumerate(text.split("\n"), 1) if line.count(".") > MOST_DOTS]
     if dotted:

@@ -24,7 +24,7 @@ TIMECODE_RATES = ("23.976", "24", "25", "29.97", "29.97df", "30", "30df", "50", 
 
 # A right-to-left override in a name makes a page show another name.
 _TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-_HIDDEN = frozenset({"Cc", "Cs", "Zl", "Zp"})
+_HIDDEN = frozenset({"Cc", "Zl", "Zp"})
 _WINDOWS = re.compile(r"[A-Za-z]:[\\/]|\\\\[^\\]")
 
 
@@ -51,6 +51,8 @@ def plain(value: object, longest: int = LONGEST_TEXT) -> str:
         raise Refused("text stands in quotes")
     if len(value) > longest:
         raise Refused(f"it is longer than {longest} characters")
+    if any("\ud800" <= c <= "\udfff" for c in value):
+        raise Refused("it holds bytes that are no UTF-8: save the file as UTF-8")
     if any(unicodedata.category(c) in _HIDDEN or c in _TURNS for c in value):
         raise Refused("it holds control characters")
     return value.strip()
