@@ -107,6 +107,19 @@ def test_what_the_day_is_set_up_for_is_asked(paths):
     assert "it takes a rate" in person.questions[9]
 
 
+def test_quotes_around_an_answer_are_not_meant(paths):
+    """As text stands in the config, and in its pages."""
+    person = Person(
+        *('"Bay"', "", '"A*"', '"none"', "'D'", "none"), *('"21:30"', '"25"', '"48000"', '"24"')
+    )
+    init(*paths, ask=person)
+    made = settings(paths[0])
+    assert (made.production, made.wrap_at) == ("Bay", 21 * 60 + 30)
+    assert [place.label for place in (*made.sources, *made.destinations)] == ["A*", "D"]
+    assert made.expect == Expect(Rate(25, 1), 48_000, 24)
+    assert not any('"' in question for question in person.questions)
+
+
 def test_a_label_that_is_used_is_asked_for_again(paths):
     """The backup card and the drives each have one of their own."""
     person = Person("Bay", "", "SND_A*", "snd_a*", "SND_B*", "SND_B*", "DRIVE", "none")

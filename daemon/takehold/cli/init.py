@@ -67,18 +67,18 @@ def _config(ask: Ask) -> str:
 
 
 _PRIMARY = "Label of the primary card, * for any text"
-_BACKUP = 'Label of the backup card, "none" if there is none'
+_BACKUP = "Label of the backup card, none if there is none"
 _DRIVE = "Drive {} for the copies: its label, or the full path of a folder"
-_WRAP = 'Time at which the manifest is written by itself, as in "21:30"; empty: never'
-_RATE = 'Timecode rate, as in "25" or "29.97df"; empty: not checked'
-_HZ = 'Sample rate in Hz, as in "48000"; empty: not checked'
-_BITS = 'Bit depth, "16", "24" or "32"; empty: not checked'
+_WRAP = "Time at which the manifest is written by itself, as in 21:30; empty: never"
+_RATE = "Timecode rate, as in 25 or 29.97df; empty: not checked"
+_HZ = "Sample rate in Hz, as in 48000; empty: not checked"
+_BITS = "Bit depth, 16, 24 or 32; empty: not checked"
 
 
 def _destinations(ask: Ask, names: set[str], used: dict[str, str]) -> list[Destination]:
     found: list[Destination] = []
     for number in range(1, _MOST_DESTINATIONS + 1):
-        question = _DRIVE.format(number) + (', "none" if that is all' if found else "")
+        question = _DRIVE.format(number) + (", none if that is all" if found else "")
         default = f"SHUTTLE_{number}" if number <= 2 else "none"
         place_of = _unused(used, f"drive {number}")
         read = _or_none(place_of) if found else place_of
@@ -133,7 +133,8 @@ def _key_of(name: str, section: Sequence[Key]) -> Callable[[object], Any]:
         try:
             return key.read(int(text) if number else text)
         except Refused:
-            raise Refused(f"it takes {key.takes}") from None
+            takes = key.takes.replace(" in quotes", "").replace('"', "")  # those are the config's
+            raise Refused(f"it takes {takes}") from None
 
     return read
 
@@ -149,7 +150,7 @@ def _answer(ask: Ask, question: str, default: str, read: Callable[[object], Any]
     """An answer that does; a wrong one is asked for again, a few times."""
     again, answer, hint = "", "", ""
     for _ in range(_TRIES):
-        answer = ask(again + question, default)
+        answer = _unquoted(ask(again + question, default))
         try:
             return read(answer)
         except Refused as refused:
@@ -159,6 +160,13 @@ def _answer(ask: Ask, question: str, default: str, read: Callable[[object], Any]
         f"{question}: {shown(answer)!r} does not do: {hint}. Nothing was written.",
         "Start again; docs/config.md tells what each key takes.",
     )
+
+
+def _unquoted(answer: str) -> str:
+    """Without a pair of quotes around it, as text stands in the config."""
+    text = answer.strip()
+    pair = len(text) > 1 and text[0] == text[-1] and text[0] in "\"'"
+    return text[1:-1] if pair else answer
 
 
 def _free_name(place: str | bytes, names: set[str]) -> str:
