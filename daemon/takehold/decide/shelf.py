@@ -274,10 +274,10 @@ def _late(name: str, files: Iterable[Recording]) -> set[int]:
 
 
 def _is_track(recording: Recording, end: str) -> bool:
-    """Whether it is a mono file of the track whose number its name ends in."""
+    """Whether it is a mono file of the track, or place in its set, that its name ends in."""
     said = recording.description.metadata
-    number = said.set_index or "".join(str(track.channel) for track in said.tracks)
-    return _channels(recording) == 1 and end.strip("_-. ").lstrip("0") == number.lstrip("0")
+    numbers = {said.set_index.lstrip("0"), *(str(track.channel) for track in said.tracks)}
+    return _channels(recording) == 1 and end.strip("_-. ").lstrip("0") in numbers
 
 
 def _channels(recording: Recording) -> int:
