@@ -213,7 +213,7 @@ def test_later_parts_of_one_track_do_not_stand_for_the_first(left: tuple[int, ..
     assert omits.code == OMITS
     assert told.says.endswith("names a file that is not on that card: 4T1.WAV.")
     second = (Track(2, 1, "Lav"),)
-    alone: list[dict[str, Any]] = [{"tracks": second}, {"tracks": second, "set_index": "1"}]
+    alone: list[dict[str, Any]] = [{"tracks": second}, {"tracks": second, "set_index": "1"}, {}]
     for said in (*alone, {"tracks": tracks("Lav"), "set_index": "2"}):
         lone = wav(42, b"4T1_2.WAV", "4", "1", MORNING, family_uid="F", **said)
         assert codes(lone, *CARD[1:], paper) == []

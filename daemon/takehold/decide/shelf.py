@@ -259,7 +259,7 @@ def _late(name: str, files: Iterable[Recording]) -> set[int]:
     """Those that a name does not stand for: later parts of takes whose first one is gone.
 
     Tracks, which begin together or have the number that the file tells, may be counted from the
-    first that is armed.
+    first that is armed; so may a mono file by itself that tells none.
     """
     takes: dict[Hashable, dict[str, Recording]] = defaultdict(dict)
     for recording in files:
@@ -267,17 +267,19 @@ def _late(name: str, files: Iterable[Recording]) -> set[int]:
     found: set[int] = set()
     for its in takes.values():
         begins = {recording.description.metadata.time_reference for recording in its.values()}
-        tracks = len(begins) == 1 < len(its) or all(_is_track(r, end) for end, r in its.items())
+        named = all(_is_track(r, end, alone=len(its) == 1) for end, r in its.items())
+        tracks = named or len(begins) == 1 < len(its)
         if any(map(_LATER.fullmatch, its)) and not (tracks or any(map(_FIRST.fullmatch, its))):
             found |= {recording.id for recording in its.values()}
     return found
 
 
-def _is_track(recording: Recording, end: str) -> bool:
+def _is_track(recording: Recording, end: str, *, alone: bool) -> bool:
     """Whether it is a mono file of the track, or place in its set, that its name ends in."""
     said = recording.description.metadata
-    numbers = {said.set_index.lstrip("0"), *(str(track.channel) for track in said.tracks)}
-    return _channels(recording) == 1 and end.strip("_-. ").lstrip("0") in numbers
+    told = {said.set_index.lstrip("0"), *(str(track.channel) for track in said.tracks)} - {""}
+    fits = end.strip("_-. ").lstrip("0") in told or (alone and not told)
+    return _channels(recording) == 1 and fits
 
 
 def _channels(recording: Recording) -> int:
