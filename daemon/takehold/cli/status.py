@@ -143,7 +143,9 @@ def _not_in(ledger: Ledger, settings: Settings, state: State) -> list[Row]:
             "source": shown(source.name),
             "role": source.role.value,
             "label": shown(source.label),
-            "seen": [shown(load.label) for load in loads if load.source == source.name],
+            "seen": [
+                *dict.fromkeys(shown(load.label) for load in loads if load.source == source.name)
+            ],
         }
         for source in settings.sources
         if source.label is not None and source.name not in here
@@ -167,7 +169,8 @@ def _who(facts: Any) -> Iterator[str]:
         name = called(card["label"], card["labelled"])
         yield f"{name} ({card['role']}) at {card['at']}: {card_words(card)}"
     for card in facts["cards_not_in"] or ():
-        seen = f"; {', '.join(card['seen'])} was in" if card["seen"] else " yet"
+        were = "was in" if len(card["seen"]) == 1 else "were in"
+        seen = f"; {', '.join(card['seen'])} {were}" if card["seen"] else " yet"
         yield f"{card['label']} ({card['role']}): not in{seen}"
     for drive in facts["destinations"] or ():
         yield f"{drive['name']} at {drive['at']}: {size(drive['free_bytes'])} free"
