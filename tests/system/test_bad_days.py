@@ -127,7 +127,7 @@ def test_a_copy_that_rots_is_found_by_recheck_and_made_again_beside(
     assert rotten.read_bytes() != made[name_of(1, 2)]
     wrapped = instance.run("wrap", today())
     assert wrapped.returncode == 1
-    assert "held a proven copy and has other bytes now" in wrapped.stdout
+    assert "held a proven copy and had other bytes" in wrapped.stdout
     stock_checks(folder.parent, instance.public_key)
 
 

@@ -158,12 +158,12 @@ def _broken(ledger: Ledger, recording: int, name: str) -> Iterator[Finding]:
         where = f"{shown(fact.destination)}: {display(fact.path)}"
         if fact.why == "altered":
             good = [c for c in ledger.copies_of(recording) if c.root == fact.root]
-            beside = f"; the good copy there is {display(good[0].path)}" if good else ""
+            beside = f"; a good one was made there, {display(good[0].path)}" if good else ""
             yield finding(
                 "copy-altered",
                 LOOK,
                 where,
-                f"{where} is BAD: it held a proven copy and has other bytes now{beside}.",
+                f"{where} was found BAD: it held a proven copy and had other bytes{beside}.",
                 "The bad file is left as it is. Hand over another drive if you can, find out what "
                 "wrote there, and do not trust that drive with more.",
                 recording,
@@ -174,7 +174,7 @@ def _broken(ledger: Ledger, recording: int, name: str) -> Iterator[Finding]:
                 "copy-lost",
                 NOTE,
                 where,
-                f"{where} held a proven copy of {name} and the file is gone.",
+                f"{where} held a proven copy of {name} and the file was gone.",
                 "It is copied again.",
                 recording,
                 covers=time,
