@@ -85,7 +85,7 @@ class Daemon:
         state = self.state()
         return bool(state) and not state["work"]
 
-    def wait_for(self, predicate: Callable[[], object], timeout: float = 30) -> None:
+    def wait_for(self, predicate: Callable[[], object], timeout: float = 60) -> None:
         """Poll until it is true; fails with what the daemon said if it ends before, or in time."""
         self._owner.wait_for(lambda: predicate() or self.process.poll() is not None, timeout)
         ended = self.process.poll()
@@ -95,7 +95,7 @@ class Daemon:
         """Send a signal to it."""
         self.process.send_signal(number)
 
-    def stop(self, timeout: float = 20) -> int:
+    def stop(self, timeout: float = 30) -> int:
         """Ask it to end; its exit status."""
         self.send(signal.SIGTERM)
         return self.process.wait(timeout)
@@ -103,7 +103,7 @@ class Daemon:
     def kill(self) -> None:
         """End it as a power cut would."""
         self.send(signal.SIGKILL)
-        self.process.wait(20)
+        self.process.wait(60)
 
 
 @dataclass
@@ -121,7 +121,7 @@ class Instance:
         self.write_config()
         # A key as OpenSSH makes it; what `takehold key new` makes is another test's.
         command = ["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", self.folder / "signing_key"]
-        subprocess.run(command, check=True, timeout=20, stdin=subprocess.DEVNULL)
+        subprocess.run(command, check=True, timeout=60, stdin=subprocess.DEVNULL)
 
     @property
     def config(self) -> Path:
@@ -143,14 +143,14 @@ class Instance:
         self.keys = {**self.keys, **keys}
         self.config.write_text(config_text(self.sources, self.destinations, self.keys))
 
-    def run(self, *words: str, timeout: float = 60) -> subprocess.CompletedProcess[str]:
+    def run(self, *words: str, timeout: float = 100) -> subprocess.CompletedProcess[str]:
         """Run one command to its end; bytes that are no UTF-8 come back as surrogates."""
         with self.begun(words, subprocess.PIPE, subprocess.PIPE) as process:
             try:
                 out, err = process.communicate(timeout=timeout)
             except subprocess.TimeoutExpired:
                 os.killpg(process.pid, signal.SIGKILL)
-                out, err = process.communicate(timeout=10)
+                out, err = process.communicate(timeout=60)
                 raise AssertionError(f"{words} did not end: {_text(out)} {_text(err)}") from None
         return subprocess.CompletedProcess(words, process.returncode, _text(out), _text(err))
 
@@ -161,7 +161,7 @@ class Instance:
         return json.loads(done.stdout)
 
     @contextlib.contextmanager
-    def daemon(self, timeout: float = 30) -> Iterator[Daemon]:
+    def daemon(self, timeout: float = 60) -> Iterator[Daemon]:
         """`takehold run`, ready to be asked; killed with its group at the end of the block."""
         (self.state / "live.json").unlink(missing_ok=True)
         with (
@@ -183,7 +183,7 @@ class Instance:
         files = (self.folder / "run.out", self.folder / "run.err")
         return "".join(f.read_text(errors="replace") for f in files if f.exists()) + self.log()
 
-    def wait_for(self, predicate: Callable[[], object], timeout: float = 30) -> None:
+    def wait_for(self, predicate: Callable[[], object], timeout: float = 60) -> None:
         """Poll until it is true; fails with what the daemon said if it never is."""
         end = time.monotonic() + timeout
         while not predicate():
@@ -218,7 +218,7 @@ class Instance:
         finally:
             with contextlib.suppress(ProcessLookupError):
                 os.killpg(process.pid, signal.SIGKILL)
-            process.wait(20)
+            process.wait(60)
             for pipe in (process.stdout, process.stderr):
                 if pipe is not None:
                     pipe.close()
@@ -232,6 +232,12 @@ def copies_below(root: Path) -> dict[str, Path]:
     """Every file below a destination but manifests and what belongs to them, by path."""
     paper = re.compile(r"\d{4}-\d\d-\d\d\.r\d+\.")
     return {name: path for name, path in files_below(root).items() if not paper.match(path.name)}
+
+
+def finals_below(root: Path) -> dict[str, Path]:
+    """The same without our temporary files: what has its final name."""
+    found = copies_below(root)
+    return {name: path for name, path in found.items() if not path.name.startswith(".takehold-")}
 
 
 def files_below(root: Path) -> dict[str, Path]:

@@ -28,7 +28,7 @@ PATH, MEMBER, ERROR_NAME, REPLY_SERIAL, DESTINATION, SENDER, SIGNATURE, FDS = 1,
 KINDS = {PATH: "o", 2: "s", MEMBER: "s", ERROR_NAME: "s", REPLY_SERIAL: "u", DESTINATION: "s",
          SENDER: "s", SIGNATURE: "g", FDS: "u"}  # fmt: skip
 BUS = "org.freedesktop.DBus"
-PATIENCE_S = 10
+PATIENCE_S = 60
 
 
 class LoginService:

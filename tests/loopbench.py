@@ -183,6 +183,17 @@ def attach(image: Path, *options: str) -> str:
     return run("losetup", "--find", "--show", *options, image).strip()
 
 
+def attach_at(loop: str, image: Path) -> None:
+    """Put an image on this loop device; waited for while another test has its number."""
+    end = time.monotonic() + SECONDS
+    while f"{image}" not in run(
+        "losetup", "--noheadings", "--output", "BACK-FILE", loop, check=False
+    ):
+        run("losetup", loop, image, check=False)
+        assert time.monotonic() < end, f"{loop} does not come free"
+        time.sleep(0.05)
+
+
 def mount_points() -> list[bytes]:
     """Every mount point, in the order they were mounted."""
     points = [x.split(b" ")[4] for x in Path("/proc/self/mountinfo").read_bytes().splitlines()]

@@ -1,6 +1,7 @@
 """A `systemd-inhibit` to put first on the PATH: it keeps a diary and does as it is told.
 
 The real one holds its lock as long as the command lives that it is given (systemd-inhibit(1)).
+That one is noted in the diary before it begins: who hears of it finds the note.
 """
 
 from __future__ import annotations
@@ -17,13 +18,18 @@ hang) exec sleep 20 ;;
 esac
 for last; do :; done
 exec 3<&0  # a command in the background gets no input unless it is handed over
-"$last" <&3 &
-child=$!
-trap 'kill $child; echo "ended $child" >> "$here/diary"; exit 1' TERM
-echo "granted $$ $child" >> "$here/diary"
-wait $child
-echo "ended $child" >> "$here/diary"
+trap 'kill $!; exit 1' TERM
+sh -c 'echo "granted $PPID $$" >> "$0/diary"; exec "$1"' "$here" "$last" <&3 &
+wait $!
 """
+
+
+def alive(pid: int) -> bool:
+    """Whether a process is there and no zombie (proc_pid_stat(5), the field after the name)."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except (FileNotFoundError, ProcessLookupError):  # before it is opened, before it is read
+        return False
 
 
 class Inhibit:
@@ -46,14 +52,13 @@ class Inhibit:
         return f"{self.folder}{os.pathsep}{os.environ['PATH']}"
 
     def diary(self) -> list[str]:
-        """Its calls and ends so far."""
+        """Its calls so far, and what was granted."""
         diary = self.folder / "diary"
         return diary.read_text().splitlines() if diary.exists() else []
 
     def held(self) -> bool:
-        """Whether a lock is held now."""
-        diary = [line.split()[0] for line in self.diary()]
-        return diary.count("granted") > diary.count("ended")
+        """Whether a lock is held now: whoever was granted one lives."""
+        return any(map(alive, self.pids()[1::2]))
 
     def pids(self) -> list[int]:
         """Every process that ever ran here: the command and its child."""

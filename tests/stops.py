@@ -109,7 +109,7 @@ def calls_undisturbed(folder: Path, bench: Bench) -> int:
             for line in trace.read_text(errors="replace").splitlines()
         )
         os.kill(main_thread(trace), signal.SIGTERM)
-        assert process.wait(STOP_S) == 0
+        assert process.wait(WAIT_S) == 0
     stage.ends_well()
     return count
 

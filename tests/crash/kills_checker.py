@@ -39,7 +39,7 @@ def _verified(text: bytes, signature: bytes, public_key: str, namespace: str) ->
             cwd=made,
             input=text,
             capture_output=True,
-            timeout=20,
+            timeout=60,
             check=False,
         )
     return "" if done.returncode == 0 else (done.stdout + done.stderr).decode(errors="replace")
@@ -214,7 +214,7 @@ def key_is_whole(path: Path) -> str:
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,
-        timeout=20,
+        timeout=60,
         check=False,
     )
     assert done.returncode == 0, f"{path} is no whole key: {done.stderr}"

@@ -64,7 +64,7 @@ class Program:
 
     def close(self) -> None:
         """End it."""
-        self._process.communicate(timeout=20)
+        self._process.communicate(timeout=60)
 
 
 def _work(main: Main, words: list[str], output: str) -> int:

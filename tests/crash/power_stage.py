@@ -152,7 +152,7 @@ class Stage:
 def _mend_superblock(image: Path) -> None:
     """Its 1,024 bytes are two sectors: torn between them, only e2fsck reads it, as at a boot."""
     looked = subprocess.run(
-        ["dumpe2fs", "-h", str(image)], capture_output=True, timeout=30, check=False
+        ["dumpe2fs", "-h", str(image)], capture_output=True, timeout=60, check=False
     )
     if looked.returncode:
         run("e2fsck", "-y", image, check=False)

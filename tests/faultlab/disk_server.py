@@ -11,6 +11,8 @@ bytes, wherever a file system puts them:
     flip         one bit is other         drop_writes  acknowledged and not stored
     flip_once    the same, at the first read of each spot only
 
+    stuck        a read hangs there until that is mended
+
 and `hang` (a list of "read", "write", "flush"), `slow` (seconds a read), `flush_error` (a list of
 errno names, each given once), `volatile` (what is written stays in memory until the next flush).
 The order `cut` is the end of power: it takes null, or a number that picks which of the unflushed
@@ -140,6 +142,7 @@ class DiskFile(mfusepy.Operations):  # type: ignore[misc]
     def read(self, path: str, size: int, offset: int, fh: int) -> bytes:
         self._board.delay("read")
         data = self._image.read(offset, size)
+        self._board.hold(lambda: struck(self._board.get("stuck"), offset, data) is not None)
         if struck(self._board.get("read_error"), offset, data) is not None:
             fail("EIO")
         passing = self._board.get("flip_once") or []

@@ -73,3 +73,8 @@ class Switchboard:
             self._changed.wait_for(lambda: word not in self.faults.get("hang", ()))
         if word == "read" and self.get("slow"):
             time.sleep(self.get("slow"))
+
+    def hold(self, so: Callable[[], bool]) -> None:
+        """Hold a request while this is so by the faults of now."""
+        with self._changed:
+            self._changed.wait_for(lambda: not so())

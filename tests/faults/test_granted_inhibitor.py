@@ -6,6 +6,7 @@ the call as systemd-logind does, and the lock as a descriptor of which a copy is
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import pytest
 
 from cardmaker import fill
 from faultlab.checker import whole
+from faultlab.lab import Lab, faulty_lab  # noqa: F401
 from instance import Instance
 from login_service import LoginService
 from loopbench import Bench
@@ -29,9 +31,10 @@ def login(tmp_path: Path) -> Iterator[LoginService]:
 class Cart:
     """A card, a drive, and a takehold that reaches the service."""
 
-    def __init__(self, bench: Bench, folder: Path, login: LoginService) -> None:
+    def __init__(self, bench: Bench, lab: Lab, folder: Path, login: LoginService) -> None:
         self.drive = bench.disk("drive", "ext4", label="SHUTTLE_1")
-        self.made = fill(bench.disk("card", "ext4", label="SND_A1").mount, MANY, seconds=0.05)
+        self.card = lab.layer("SND_A1")
+        self.made = fill(self.card.folder, MANY, seconds=0.05)
         self.takehold = Instance(
             folder / "laptop",
             {"primary": ("primary", "SND_A*")},
@@ -45,8 +48,8 @@ class Cart:
 
 
 @pytest.fixture
-def cart(bench: Bench, tmp_path: Path, login: LoginService) -> Cart:
-    return Cart(bench, tmp_path, login)
+def cart(bench: Bench, lab: Lab, tmp_path: Path, login: LoginService) -> Cart:
+    return Cart(bench, lab, tmp_path, login)
 
 
 def test_the_lock_is_held_while_copying_and_let_go_of_after_it(
@@ -54,9 +57,12 @@ def test_the_lock_is_held_while_copying_and_let_go_of_after_it(
 ) -> None:
     """One lock for all the files; let go of while the daemon lives on, and nothing is said."""
     assert login.held() == 0
-    with cart.takehold.daemon() as daemon:
+    cart.card.set(hang=["read"])  # the work is not done before the lock is granted
+    with cart.takehold.daemon() as daemon, contextlib.ExitStack() as ends:
+        ends.callback(cart.card.mend)
         daemon.wait_for(lambda: login.held() == 1)
-        assert cart.copied() < cart.made.keys(), "it was granted before the work was done"
+        assert cart.copied() < cart.made.keys()
+        cart.card.mend()
         daemon.wait_for(lambda: cart.copied() == cart.made.keys() and daemon.is_idle())
         daemon.wait_for(lambda: login.held() == 0)
         assert daemon.process.poll() is None

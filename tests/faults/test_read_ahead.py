@@ -106,8 +106,8 @@ def test_a_flush_that_hangs_is_left(op: str) -> None:
         bench.check(good, *files)
         assert bench.errors()[land(bad)] in {"stalled", "late"}
         assert bench.ring_is_whole()
-    assert within(10, lambda: bad.open_trees == 0)
-    assert within(10, lambda: not [path for path in bad.files if path.endswith(b".part")])
+    assert within(30, lambda: bad.open_trees == 0)
+    assert within(30, lambda: not [path for path in bad.files if path.endswith(b".part")])
 
 
 def _waiting(count: int, error: TakeholdError | None = None) -> tuple[Bench, dict[bytes, bytes]]:
@@ -119,14 +119,14 @@ def _waiting(count: int, error: TakeholdError | None = None) -> tuple[Bench, dic
     if error is not None:
         drive.fail_next("flush_together", error)
 
-    def all_written() -> None:
-        within(10, lambda: call_count(drive, "write") == count)
+    def all_written() -> None:  # or never: the first two may be flushed together, and that failed
+        within(30, lambda: call_count(drive, "write") == count or bool(bench.errors()))
         hang.set()
 
     waiter = threading.Thread(target=all_written)
     waiter.start()
     bench.run(bench.jobs(*files))
-    waiter.join(10)
+    waiter.join(60)
     return bench, files
 
 

@@ -194,7 +194,7 @@ def test_a_dead_fuse_server_is_a_gone_volume(bench: Bench) -> None:
     with LocalDisk().source(root_at(disk.mount)) as tree:
         assert disk.server is not None
         disk.server.kill()
-        disk.server.wait(10)
+        disk.server.wait(60)
         with pytest.raises(VolumeGone), tree.open(b"T.wav"):
             pass
         with pytest.raises(VolumeGone):
@@ -435,7 +435,7 @@ def test_a_card_can_be_ejected_after_use(bench: Bench, buffer: memoryview, fs: s
             pass
         with tree.open(b"T.wav") as reader:
             read_whole(reader, buffer)
-    assert open_files() == before
+    assert open_files() <= before
     disk.unmount()
 
 
@@ -453,7 +453,7 @@ def test_a_destination_can_be_ejected_after_use(bench: Bench, buffer: memoryview
             tree.part(b"day/T.wav")
         tree.settle(b"day")
         tree.sweep()
-    assert open_files() == before
+    assert open_files() <= before
     disk.unmount()
 
 
@@ -621,7 +621,7 @@ def test_a_sweep_leaves_the_parts_of_another_process(bench: Bench) -> None:
         assert holder.stdout.readline() == b"x\n"
         with LocalDisk().destination(root_at(disk.mount)) as tree:
             assert tree.sweep() == 0
-            holder.communicate(timeout=10)
+            holder.communicate(timeout=60)
             assert tree.sweep() == 1
     assert not path.exists()
 

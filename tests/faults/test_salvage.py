@@ -216,7 +216,7 @@ def test_a_drive_that_fails_holds_up_no_other(strike: Strike) -> None:
 
 def test_a_drive_that_hangs_is_left() -> None:
     """The salvage ends and is told for the other drive."""
-    site, _card, (bad, good) = alone((9000, 9001), stall_seconds=1)
+    site, _card, (bad, good) = alone((9000, 9001), stall_seconds=3)
     site.work(lambda: len(site.on(bad)) == len(site.on(good)) == 2)
     hang = bad.hang("write")
     with ending(hang):

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 from test_transfer import SIZE, Bench, big
 
-from fakeworld import Clock, call_count, ending, take, within
+from fakeworld import call_count, ending, take, within
 from takehold.engine import judging, landing
 from takehold.engine.course import Course
 from takehold.engine.job import Job
@@ -34,7 +34,7 @@ def handing(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> 
 def test_all_are_proven_and_no_buffer_is_lost(drives: int) -> None:
     """More files than there are buffers, or may be open at once."""
     bench = Bench(MANY, drives)
-    bench.clock, bench.ring = Clock(), Ring()
+    bench.ring = Ring()
     bench.run(bench.jobs(*MANY))
     for drive in bench.drives:
         bench.check(drive, *MANY)
@@ -88,7 +88,6 @@ def test_one_between_large_ones_waits_for_none() -> None:
 def test_what_fails_is_one_file_on_one_drive(op: str, error: TakeholdError) -> None:
     """Its neighbours in the same flush are proven, and nothing of it stays."""
     bench = Bench(MANY)
-    bench.clock = Clock()  # nobody is late
     bad, good = bench.drives
     bad.fail_next(op, error)
     bench.run(bench.jobs(*MANY))
@@ -123,15 +122,14 @@ def test_a_drive_that_hangs_keeps_no_buffer(op: str) -> None:
         assert set(told.values()) <= {"stalled", "late"}
         assert 0 < len(told) <= len(MANY) - len(bench.proven(bad))
         assert bench.ring_is_whole()
-    assert within(10, lambda: bad.open_trees == 0), "what was opened there is never closed"
-    assert within(10, lambda: not [path for path in bad.files if path.endswith(b".part")])
+    assert within(30, lambda: bad.open_trees == 0), "what was opened there is never closed"
+    assert within(30, lambda: not [path for path in bad.files if path.endswith(b".part")])
 
 
 @pytest.mark.usefixtures("handing")
 def test_a_drive_that_is_pulled_ends_for_itself() -> None:
     """The others go on; what it lacks is told."""
     bench = Bench(MANY)
-    bench.clock = Clock()
     bad, good = bench.drives
     bad.fail_next("write", VolumeGone("Gone."))
     bench.run(bench.jobs(*MANY))
@@ -173,7 +171,7 @@ def test_after_a_bug_no_small_file_is_judged(monkeypatch: pytest.MonkeyPatch) ->
     with monkeypatch.context() as patched:
         patched.setattr(AudioMeter, "feed", breaks)
         send(bench, hasher.data, large)
-        assert within(10, large.closed.is_set)
+        assert within(30, large.closed.is_set)
     send(bench, hasher.whole, small, Seen.MEDIUM)
     assert small.closed.is_set()
     assert small.fault is not None
@@ -204,7 +202,7 @@ def test_the_last_one_is_proven_though_nothing_follows() -> None:
     timer.start()
     with ending(hang):
         bench.run(bench.jobs(b"T01.WAV"))
-    timer.join(5)
+    timer.join(60)
     bench.check(drive, b"T01.WAV")
 
 
@@ -215,14 +213,14 @@ def test_a_small_one_is_proven_before_a_large_one_is_written() -> None:
     hang = drive.hang("part")
 
     def go_on() -> None:
-        within(10, lambda: call_count(bench.card, "read", b"T02.WAV") > 0)
+        within(30, lambda: call_count(bench.card, "read", b"T02.WAV") > 0)
         hang.set()
 
     waiter = threading.Thread(target=go_on)
     waiter.start()
     with ending(hang):
         bench.run(bench.jobs(b"T01.WAV", b"T02.WAV"))
-    waiter.join(10)
+    waiter.join(60)
     bench.check(drive, b"T01.WAV", b"T02.WAV")
     order = [op for op, _ in drive.calls]
     second_part = order.index("part", order.index("part") + 1)

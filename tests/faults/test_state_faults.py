@@ -74,7 +74,9 @@ class Unit:
     def claimed(self) -> set[str]:
         """The files of which the catalogue says that they have a proven copy: asked in SQL."""
         catalogue = self.takehold.state / "catalogue.sqlite"
-        with contextlib.closing(sqlite3.connect(f"file:{catalogue}?mode=ro", uri=True)) as db:
+        with contextlib.closing(
+            sqlite3.connect(f"file:{catalogue}?mode=ro", timeout=60, uri=True)
+        ) as db:
             sql = "SELECT r.path FROM recording r JOIN copy c ON c.recording = r.id"
             return {os.fsdecode(path) for (path,) in db.execute(sql)}
 
@@ -296,7 +298,7 @@ def test_the_state_folder_s_disk_fails_and_is_pulled(lab: Lab, bench: Bench, tmp
         assert list(state.mount.iterdir()) == []
         assert daemon.process.poll() is None
         state.come_back()
-        daemon.process.wait(20)
+        daemon.process.wait(60)
         assert daemon.process.returncode == 3
     assert "the state folder is not the one any more" in takehold.said()
     assert claimed <= unit.claimed() <= unit.on_drive()

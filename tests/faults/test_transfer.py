@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
+import time
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -12,6 +13,7 @@ import xxhash
 
 from fakedisk import FakeDisk, FakeVolume
 from fakeworld import DAY, FORMAT, Clock, call_count, ending, take, within
+from idleclock import POLL_S, IdleClock, IdleRing
 from takehold.engine import judging
 from takehold.engine import transfer as engine
 from takehold.engine.job import Job
@@ -29,7 +31,7 @@ from takehold.model.situation import Target
 PAGE = 4096
 SIZE = 4 * PAGE
 COUNT = 4
-WAIT_S = 25
+WAIT_S = 60
 
 
 class Bench:
@@ -39,8 +41,8 @@ class Bench:
         self.disk = FakeDisk()
         self.card = self.disk.volume(b"/media/SND_A1", files)
         self.drives = [self.disk.volume(b"/media/D%d" % n) for n in range(1, drives + 1)]
-        self.ring = Ring(COUNT, SIZE)
-        self.clock = Clock(speed=20)
+        self.clock: Clock = IdleClock(speed=20)
+        self.ring: Ring = IdleRing(self.clock, COUNT, SIZE)
         self.stall_seconds = stall_seconds
         self.told: list[Outcome] = []
         self.moved: list[int] = []
@@ -83,7 +85,10 @@ class Bench:
 
         thread = threading.Thread(target=carry, daemon=True)
         thread.start()
-        thread.join(WAIT_S)
+        end = time.monotonic() + WAIT_S
+        while thread.is_alive() and time.monotonic() < end:
+            thread.join(POLL_S)
+            self.clock.let_pass()
         assert not thread.is_alive(), "the transfer does not end"
         assert not faults, faults
 
@@ -251,7 +256,7 @@ def test_a_destination_that_goes_is_left_and_the_ring_stays_whole(op: str) -> No
     bench.check(good, *files)
     assert land(bad) in bench.errors()
     assert set(bench.errors().values()) == {"volume-gone"}
-    assert within(5, lambda: not [path for path in bad.files if path.endswith(b".part")])
+    assert within(30, lambda: not [path for path in bad.files if path.endswith(b".part")])
     assert bench.ring_is_whole()
 
 
@@ -357,8 +362,8 @@ def test_a_hanging_destination_is_left_and_the_other_is_proven(op: str) -> None:
         bench.drives = [good]
         bench.run(bench.jobs(*files))
     assert len(bench.proven(good)) == 3
-    assert within(10, lambda: bad.open_trees == 0), "what was opened there is never closed"
-    assert within(10, lambda: not [path for path in bad.files if path.endswith(b".part")])
+    assert within(30, lambda: bad.open_trees == 0), "what was opened there is never closed"
+    assert within(30, lambda: not [path for path in bad.files if path.endswith(b".part")])
 
 
 def test_a_whole_transfer_works_after_one_that_hung() -> None:
@@ -369,7 +374,7 @@ def test_a_whole_transfer_works_after_one_that_hung() -> None:
     hang = bad.hang("write")
     with ending(hang):
         bench.run(bench.jobs(*files))
-    assert within(10, lambda: bad.open_trees == 0)
+    assert within(30, lambda: bad.open_trees == 0)
     bench.run(bench.jobs(*files))
     bench.check(bad, *files)
     bench.check(good, *files)
@@ -387,7 +392,7 @@ def test_a_slow_destination_does_not_hold_up_the_others() -> None:
         bench.check(fast, b"T01.WAV")
         assert bench.errors() == {land(slow): "late"}
         assert bench.ring_is_whole()
-    assert within(10, lambda: slow.open_trees == 0)
+    assert within(30, lambda: slow.open_trees == 0)
     assert slow.files == {}
 
 
@@ -399,7 +404,7 @@ def test_a_drive_that_takes_each_buffer_late_is_left_too() -> None:
     bench.run(bench.jobs(b"T01.WAV"))
     bench.check(fast, b"T01.WAV")
     assert bench.errors() == {land(slow): "late"}
-    assert within(10, lambda: slow.open_trees == 0)
+    assert within(30, lambda: slow.open_trees == 0)
     assert slow.files == {}
 
 
@@ -412,7 +417,7 @@ def test_two_slow_drives_beside_a_fast_one_are_both_left() -> None:
     bench.run(bench.jobs(b"T01.WAV"))
     bench.check(fast, b"T01.WAV")
     assert bench.errors() == {land(drive): "late" for drive in slow}
-    assert within(10, lambda: not any(drive.open_trees for drive in slow))
+    assert within(30, lambda: not any(drive.open_trees for drive in slow))
 
 
 def test_drives_that_are_all_slow_keep_pace_with_each_other() -> None:
@@ -433,7 +438,7 @@ def test_all_destinations_slow_is_nobodys_fault() -> None:
     timer.start()
     with ending(*hangs):
         bench.run(bench.jobs(b"T01.WAV"))
-    timer.join(5)
+    timer.join(60)
     for drive in bench.drives:
         bench.check(drive, b"T01.WAV")
 
@@ -448,7 +453,7 @@ def test_who_waited_for_a_slow_card_did_not_hang() -> None:
     timer.start()
     with ending(hang):
         bench.run(bench.jobs(*files))
-    timer.join(5)
+    timer.join(60)
     bench.check(bench.drives[0], b"T01.WAV")
     assert bench.errors() == {"rec 2": "unreadable"}
 
@@ -510,7 +515,7 @@ def test_a_source_that_changes_leaves_nothing(change: object, when: str) -> None
         timer.start()
         with ending(hang):
             bench.run(jobs)
-        timer.join(5)
+        timer.join(60)
     assert bench.facts() == []
     assert bench.errors() == {"rec 1": "source-changed"}
     assert all(drive.files == {} for drive in bench.drives)

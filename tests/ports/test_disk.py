@@ -468,7 +468,7 @@ def test_the_fake_hangs_until_it_is_let_go(fake: OnFake) -> None:
         assert tree.free_bytes() > 0
         assert waiting.is_alive()
         let_go.set()
-        waiting.join(10)
+        waiting.join(60)
         assert not waiting.is_alive()
 
 

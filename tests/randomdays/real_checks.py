@@ -45,7 +45,7 @@ def _signed(world: RealWorld, manifest: Path) -> None:
     words = ["ssh-keygen", "-Y", "verify", "-f", signers, "-I", "takehold"]
     words += ["-n", "takehold-manifest", "-s", signature]
     with manifest.open("rb") as text:
-        done = subprocess.run(words, stdin=text, capture_output=True, timeout=30, check=False)
+        done = subprocess.run(words, stdin=text, capture_output=True, timeout=60, check=False)
     assert done.returncode == 0, f"P11: {manifest.name}: {done.stderr!r}"
 
 

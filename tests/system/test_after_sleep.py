@@ -6,6 +6,7 @@ This machine cannot sleep. What a sleep looks like to a program is made instead:
 
 from __future__ import annotations
 
+import contextlib
 import signal
 import subprocess
 from pathlib import Path
@@ -13,9 +14,10 @@ from pathlib import Path
 import pytest
 
 from cardmaker import fill, today
+from faultlab.lab import Lab, faulty_lab  # noqa: F401
 from instance import Daemon, Instance, copies_below, parts_below
 from loopbench import Bench, Disk, run
-from standin_inhibit import Inhibit
+from standin_inhibit import Inhibit, alive
 from takehold.adapters.volumes.linux import LinuxVolumes
 
 MANY = [(1 + n // 20, 1 + n % 20) for n in range(80)]
@@ -79,14 +81,6 @@ def laptop(bench: Bench, tmp_path: Path) -> Laptop:
     return Laptop(bench, tmp_path)
 
 
-def alive(pid: int) -> bool:
-    """By ps (procps): there, and no zombie."""
-    found = subprocess.run(
-        ["ps", "-o", "stat=", "-p", str(pid)], capture_output=True, text=True, timeout=10
-    )
-    return found.stdout.strip()[:1] not in ("", "Z")
-
-
 def test_a_sleep_while_copying(laptop: Laptop) -> None:
     """Three sleeps in one card: each said once, each name true, everything there in the end."""
     made = fill(laptop.card.mount, MANY, seconds=SHORT)
@@ -147,11 +141,19 @@ def test_a_refusal_is_said_once_and_is_no_trouble(laptop: Laptop) -> None:
     assert laptop.true(made)
 
 
-def test_once_keeps_awake_too(laptop: Laptop) -> None:
+def test_once_keeps_awake_too(laptop: Laptop, lab: Lab) -> None:
     """A command that copies by itself, or says that it may not."""
-    made = fill(laptop.card.mount, MANY, seconds=SHORT)
-    done = laptop.takehold.run("once")
-    assert done.returncode == 0, done.stdout
+    laptop.card.unmount()
+    card = lab.layer("SND_A1")
+    made = fill(card.folder, MANY, seconds=SHORT)
+    card.set(hang=["read"])  # the work is not done before the lock is granted
+    pipe = subprocess.PIPE
+    with laptop.takehold.begun(("once",), pipe, pipe) as done, contextlib.ExitStack() as ends:
+        ends.callback(card.mend)
+        laptop.takehold.wait_for(lambda: laptop.inhibit.held() or done.poll() is not None)
+        card.mend()
+        said, _ = done.communicate(timeout=60)
+        assert done.returncode == 0, said
     assert len(laptop.names()) == len(made)
     assert [line.split()[0] for line in laptop.inhibit.diary()[:2]] == ["asked", "granted"]
     laptop.takehold.wait_for(lambda: not any(map(alive, laptop.inhibit.pids())))

@@ -33,10 +33,11 @@ def disks(bench: Bench) -> dict[str, Disk]:
         made = take(1, number, seconds=SECONDS)
         put(card.mount, f"1-T{number:02}.WAV", made)
     drives = {f"drive_{fs}": bench.disk(f"drive_{fs}", fs) for fs in ("ext4", "xfs", "exfat")}
-    run("sync")
+    for disk in (card, *drives.values()):  # not of others: one that hangs would hold it up
+        run("sync", "--file-system", disk.mount)
     card.unmount()
+    run("blockdev", "--flushbufs", card.loop)
     card.mount_again()
-    Path("/proc/sys/vm/drop_caches").write_text("3")
     return {"card": card, **drives}
 
 

@@ -11,17 +11,24 @@ from pathlib import Path
 
 import pytest
 
-from loopbench import Bench, run
+from loopbench import Bench, attach_at, run
 from takehold.adapters.volumes import volumes
 from takehold.adapters.volumes.linux import LinuxVolumes
+from takehold.adapters.volumes.patience import PATIENCE_S, Patience
 from takehold.model.volume import Root, Volume
 from takehold.ports.volumes import Absent
 
 UUID = "b1c2d3e4-0000-4000-8000-123456789abc"
 
 
+def patient(monkeypatch: pytest.MonkeyPatch, seconds: float) -> None:
+    """How long a mount is waited for that may hang: on a busy machine it may answer late."""
+    monkeypatch.setattr(Patience.ask, "__defaults__", (seconds,))
+
+
 @pytest.fixture
-def table(bench: Bench) -> Iterator[LinuxVolumes]:
+def table(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> Iterator[LinuxVolumes]:
+    patient(monkeypatch, 60.0)
     with contextlib.closing(LinuxVolumes()) as opened:
         yield opened
 
@@ -80,7 +87,7 @@ def test_another_card_in_the_same_place_is_not_mistaken(bench, table):
     first.unmount()
     run("losetup", "-d", first.loop)
     run("losetup", "-d", second.loop)
-    run("losetup", first.loop, second.image)
+    attach_at(first.loop, second.image)
     second.loop = first.loop
     after = at(table, second.mount_again(at=first.mount))
     assert before is not None
@@ -173,7 +180,7 @@ def test_a_mount_whose_server_died_is_left_out(bench, table):
     disk = bench.disk("card", "exfat")
     other = bench.disk("other")
     disk.server.kill()
-    disk.server.wait(10)
+    disk.server.wait(60)
     assert at(table, disk.mount) is None
     assert at(table, other.mount) is not None
     answer = table.folder(os.fsencode(disk.mount), None)
@@ -181,8 +188,9 @@ def test_a_mount_whose_server_died_is_left_out(bench, table):
     assert "not answer" in answer.says
 
 
-def test_a_mount_whose_server_hangs_is_left_out_and_comes_back(bench, table):
+def test_a_mount_whose_server_hangs_is_left_out_and_comes_back(bench, table, monkeypatch):
     """It is waited for once; the looks after that skip it until it answers."""
+    patient(monkeypatch, PATIENCE_S)
     disk = bench.disk("card", "exfat")
     disk.server.send_signal(signal.SIGSTOP)
     try:
@@ -192,7 +200,8 @@ def test_a_mount_whose_server_hangs_is_left_out_and_comes_back(bench, table):
     finally:
         disk.server.send_signal(signal.SIGCONT)
     for asking in table._patience._hanging.values():
-        asking.join(10)
+        asking.join(60)
+    patient(monkeypatch, 60.0)
     assert at(table, disk.mount) is not None
 
 

@@ -10,7 +10,14 @@ from pathlib import Path
 import pytest
 
 from cardmaker import fill, put, today
-from instance import Instance, copies_below, parts_below, same_bytes, stock_checks
+from instance import (
+    Instance,
+    copies_below,
+    finals_below,
+    parts_below,
+    same_bytes,
+    stock_checks,
+)
 from loopbench import Bench, Disk, run
 
 EXPECT = {"timecode_rate": "25", "sample_rate": 48000, "bit_depth": 24}
@@ -199,9 +206,9 @@ def test_a_card_can_be_taken_out_while_the_daemon_idles(day: Day):
     fill(day.backup.mount)
     with day.instance.daemon() as daemon:
         daemon.wait_for(lambda: daemon.cards() == {"SND_A1", "SND_B1"})
-        daemon.wait_for(lambda: len(copies_below(day.drives[1].mount)) == 6 and daemon.is_idle())
+        daemon.wait_for(lambda: len(finals_below(day.drives[1].mount)) == 6 and daemon.is_idle())
         daemon.wait_for(lambda: all(not c["in_use"] for c in daemon.state()["cards"]))
         for disk in (day.primary, day.backup, *day.drives):
-            daemon.wait_for(lambda disk=disk: goes(disk), timeout=5)
+            daemon.wait_for(lambda disk=disk: goes(disk))
         daemon.wait_for(lambda: daemon.state()["cards"] == [])
         daemon.wait_for(lambda: set(daemon.state()["absent"]) == {"shuttle-1", "shuttle-2"})

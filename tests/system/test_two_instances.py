@@ -87,7 +87,7 @@ def test_commands_beside_a_daemon_ask_it(card: Disk, drive: Disk, takehold: Lapt
                 held.enter_context(takehold.begun(words, subprocess.PIPE, subprocess.PIPE))
                 for words in (("wrap",), ("wrap",), ("recheck",), ("recheck",))
             ]
-            said = [process.communicate(timeout=60)[0].decode() for process in asked]
+            said = [process.communicate(timeout=100)[0].decode() for process in asked]
         assert [process.returncode for process in asked] == [0, 0, 0, 0], said
         assert daemon.stop() == 0
     assert whole(drive.mount, made) == made.keys()
@@ -105,7 +105,7 @@ def test_two_that_begin_at_once(card: Disk, drive: Disk, takehold: Laptop):
         takehold.wait_for(lambda: None in (one.poll(), two.poll()) != (None, None))
         left, gone = (one, two) if one.poll() is None else (two, one)
         assert gone.returncode == 4
-        takehold.wait_for(lambda: len(copies_below(drive.mount)) == len(made))
+        takehold.wait_for(lambda: whole(drive.mount, made) == made.keys())
         assert Daemon(takehold, left).stop() == 0
     assert whole(drive.mount, made) == made.keys()
 
@@ -135,7 +135,7 @@ def test_a_state_folder_that_was_replaced_is_noticed(
         before = {n: p.stat().st_ino for n, p in copies_below(drive.mount).items()}
         os.rename(takehold.state, tmp_path / "moved")
         with takehold.daemon() as second:
-            assert first.process.wait(20) == 3
+            assert first.process.wait(60) == 3
             made |= fill(card.mount, [(2, 1)])
             second.wait_for(lambda: whole(drive.mount, made) == made.keys() and second.is_idle())
             assert second.stop() == 0

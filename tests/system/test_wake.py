@@ -8,9 +8,12 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
+from watchdog.events import FileSystemEvent
 
+from fakeworld import within
 from loopbench import Bench
 from takehold.adapters.wake import Wake
 
@@ -18,9 +21,34 @@ LONG_S = 60.0
 SHORT_S = 0.2
 
 
+MARK = "mark"
+
+
+class Told(Wake):
+    """The real one, that notes where each event was; they come in the order of what happened."""
+
+    def __init__(self, quiet_s: float) -> None:
+        super().__init__(quiet_s)
+        self.heard: list[str] = []
+
+    def on_any_event(self, event: FileSystemEvent) -> None:
+        self.heard.append(os.path.basename(os.fsdecode(event.src_path)))
+        super().on_any_event(event)
+
+    def all_heard(self, watched: Path) -> list[str]:
+        """What came until now, up to a mark that is made there; the wait for it is over."""
+        (watched / MARK).touch()
+        assert within(30, lambda: MARK in self.heard)
+        (watched / MARK).unlink()
+        assert within(30, lambda: self.heard.count(MARK) == 3)  # made, closed, removed
+        heard, self.heard = self.heard, []
+        self.wait(0.0)
+        return [name for name in heard if name != MARK]
+
+
 @pytest.fixture
-def wake() -> Iterator[Wake]:
-    with contextlib.closing(Wake(quiet_s=0.0)) as made:
+def wake() -> Iterator[Told]:
+    with contextlib.closing(Told(quiet_s=0.0)) as made:
         yield made
 
 
@@ -37,7 +65,7 @@ def woke(wake: Wake, timeout_s: float) -> bool:
     early = ended.wait(timeout_s)
     if not early:
         wake.nudge()
-    waiting.join(10)
+    waiting.join(60)
     return early
 
 
@@ -50,19 +78,19 @@ def drain(wake: Wake) -> None:
 def wakes(wake: Wake, doing: Callable[[], object]) -> bool:
     drain(wake)
     doing()
-    return woke(wake, 10)
+    return woke(wake, 50)
 
 
 def test_a_nudge_before_the_wait_counts_once(wake):
     wake.nudge()
-    assert woke(wake, 10)
+    assert woke(wake, 50)
     assert not woke(wake, SHORT_S)
 
 
 def test_a_nudge_during_the_wait(wake):
     timer = threading.Timer(0.05, wake.nudge)
     timer.start()
-    assert woke(wake, 10)
+    assert woke(wake, 50)
     timer.join()
 
 
@@ -94,11 +122,12 @@ def test_a_file_that_grows_wakes_when_it_is_closed_and_not_before(tmp_path, wake
     """However often its recorder writes; inotify(7): IN_MODIFY is not asked for."""
     wake.watch_folders([os.fsencode(tmp_path)])
     with (tmp_path / "T001.wav").open("wb", buffering=0) as recorder:
-        drain(wake)
+        wake.all_heard(tmp_path)
         for _ in range(50):
             recorder.write(b"\0" * 100)
         assert not woke(wake, SHORT_S)
-    assert woke(wake, 10)
+        assert wake.all_heard(tmp_path) == []
+    assert woke(wake, 50)
 
 
 def test_a_file_that_is_moved_in_or_out_wakes(tmp_path, wake):
@@ -129,10 +158,11 @@ def test_a_header_that_is_put_right_wakes(tmp_path, wake):
 def test_reading_does_not_wake(tmp_path, wake):
     (tmp_path / "T001.wav").write_bytes(b"RIFF")
     wake.watch_folders([os.fsencode(tmp_path)])
-    drain(wake)
+    wake.all_heard(tmp_path)
     assert (tmp_path / "T001.wav").read_bytes() == b"RIFF"
     assert len(os.listdir(tmp_path)) == 1
     assert not woke(wake, SHORT_S)
+    assert wake.all_heard(tmp_path) == []
 
 
 def test_a_folder_that_is_watched_no_more_does_not_wake(tmp_path, wake):
@@ -141,9 +171,10 @@ def test_a_folder_that_is_watched_no_more_does_not_wake(tmp_path, wake):
     a, b = os.fsencode(tmp_path / "a"), os.fsencode(tmp_path / "b")
     wake.watch_folders([a])
     wake.watch_folders([b])
-    drain(wake)
+    wake.all_heard(tmp_path / "b")
     (tmp_path / "a/x").touch()
     assert not woke(wake, SHORT_S)
+    assert wake.all_heard(tmp_path / "b") == []
     assert wakes(wake, (tmp_path / "b/x").touch)
 
 
@@ -176,7 +207,7 @@ def test_a_volume_that_came_back_is_watched_anew(bench: Bench, wake):
     wake.watch_folders([path])
     disk.unmount()
     disk.mount_again()
-    assert woke(wake, 10)
+    assert woke(wake, 50)
     wake.watch_folders([path])
     assert wakes(wake, (disk.mount / "x").touch)
 
@@ -192,13 +223,13 @@ def test_a_writer_without_a_pause_wakes_once_in_a_while(tmp_path):
     with contextlib.closing(Wake(quiet_s=LONG_S)) as wake:
         wake.watch_folders([os.fsencode(tmp_path)])
         (tmp_path / "x").touch()
-        assert woke(wake, 10)
+        assert woke(wake, 50)
         for _ in range(100):
             with (tmp_path / "x").open("ab") as recorder:
                 recorder.write(b"\0" * 100)
         assert not woke(wake, SHORT_S)
         wake.nudge()
-        assert woke(wake, 10)
+        assert woke(wake, 50)
 
 
 OUT_OF_WATCHES = """

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from cardmaker import fill, today
-from instance import Instance, copies_below, newest_revision, stock_checks
+from instance import Instance, copies_below, finals_below, newest_revision, stock_checks
 from loopbench import Bench, Disk
 
 FLIGHTS = [("Europe/Berlin", "America/New_York"), ("America/New_York", "Pacific/Auckland")]
@@ -132,8 +132,8 @@ def test_a_running_daemon_and_a_card_that_comes_back_with_other_times(
     card.mount_again()
     before = times(card.mount)
     with takehold.daemon() as daemon:
-        daemon.wait_for(lambda: len(copies_below(drive.mount)) == len(made) and daemon.is_idle())
-        copies = copies_below(drive.mount).keys()
+        daemon.wait_for(lambda: len(finals_below(drive.mount)) == len(made) and daemon.is_idle())
+        copies = finals_below(drive.mount).keys()
         card.unmount()
         daemon.wait_for(lambda: not daemon.cards())
         fly(zone, "Asia/Tokyo")

@@ -8,12 +8,13 @@ from datetime import UTC, datetime
 from typing import Any
 
 from fakeworld import CARDS, DAY, Site, ending, take
+from idleclock import IdleClock
 from takehold.adapters.timer import DailyTrigger, EveryTrigger
 from takehold.cli import run
 from takehold.cli.run import nudges
 from takehold.model.settings import Settings
 
-PATIENCE_S = 10
+PATIENCE_S = 60
 
 
 def adopt(site: Site, **changes: Any) -> Settings:
@@ -52,13 +53,12 @@ def test_nothing_of_the_engine_holds_the_old_ones() -> None:
 
 
 def test_a_shorter_patience_counts_for_the_next_question() -> None:
-    """`stall_seconds`: from ten minutes to one second, and a drive that hangs is left at once."""
-    site = Site(sources=CARDS[:1], stall_seconds=600)
+    """`stall_seconds`: from ten minutes to three seconds, and a drive that hangs is left soon."""
+    site = Site(IdleClock(speed=8), sources=CARDS[:1], stall_seconds=600)
     bad, good = site.drive("SHUTTLE_1"), site.drive("SHUTTLE_2")
     site.work()
-    adopt(site, stall_seconds=1)
+    adopt(site, stall_seconds=3)
     site.card("SND_A1", {b"T01.WAV": take(1)})
-    site.clock.speed = 4
     hang = bad.hang("write")
     with ending(hang):
         site.work(lambda: bool(site.on(good)) and not site.engine.lanes.running)
@@ -71,7 +71,7 @@ def test_a_drive_that_hangs_while_the_day_is_closed_is_left_by_the_new_patience(
     bad = site.drive("SHUTTLE_1")
     site.drive("SHUTTLE_2"), site.card("SND_A1", {b"T01.WAV": take(1)})
     site.work()
-    adopt(site, stall_seconds=1)
+    adopt(site, stall_seconds=3)
     hang = bad.hang("stamp_of")
     with ending(hang):
         site.catalogue.ask("wrap", DAY, site.clock.now())

@@ -17,12 +17,12 @@ from pathlib import Path
 import pytest
 
 from fakeworld import Awake, Clock, within
-from standin_inhibit import Inhibit
+from standin_inhibit import Inhibit, alive
 from takehold.adapters.keep_awake import COMMANDS, INHIBIT, HeldByCommand, NotOffered, keep_awake
 from takehold.engine.vigil import AGAIN_S, DO, IDLE_S, Vigil
 from takehold.ports.keep_awake import Answer, KeepAwake
 
-PATIENCE_S = 10
+PATIENCE_S = 60
 
 
 @pytest.fixture
@@ -41,14 +41,6 @@ def keeping() -> Iterator[HeldByCommand]:
 
 def comes(so: Callable[[], bool]) -> bool:
     return within(PATIENCE_S, so)
-
-
-def alive(pid: int) -> bool:
-    """Whether a process is there and no zombie (proc_pid_stat(5), the field after the name)."""
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    except (FileNotFoundError, ProcessLookupError):  # before it is opened, before it is read
-        return False
 
 
 def test_it_is_held_until_it_is_let_go_of(inhibit: Inhibit, keeping: HeldByCommand) -> None:
@@ -151,6 +143,7 @@ def test_no_child_outlives_a_process_that_is_killed(inhibit: Inhibit) -> None:
     try:
         assert holder.stdout is not None
         assert holder.stdout.readline() == b"held\n"
+        assert inhibit.held()
         assert all(map(alive, inhibit.pids()))
     finally:
         holder.kill()

@@ -44,9 +44,11 @@ class Bench:
         self.drive = Target("shuttle-1", disk.volume(b"/media/SHUTTLE_1").root, 1)
         self.performer = Performer()
         self.nudges: list[int] = []
+        clock = Clock()
+        clock.advance(10_000)  # however short a time ago this machine was started
         self.lanes = Lanes(
             self.performer,  # type: ignore[arg-type]
-            Clock(),
+            clock,
             lambda: self.nudges.append(1),
         )
 
@@ -66,7 +68,7 @@ class Bench:
             told.extend(self.lanes.gather()[0])
             return not self.lanes.running
 
-        assert within(10, free)
+        assert within(30, free)
         return told
 
 
@@ -74,7 +76,7 @@ def test_one_step_a_device_and_devices_side_by_side() -> None:
     """The second card works while the first does; a drive is a device of its own."""
     bench = Bench()
     hang = threading.Event()
-    bench.performer.act = lambda *_: hang.wait(20)
+    bench.performer.act = lambda *_: hang.wait(60)
     with ending(hang):
         bench.start(bench.confirm(0, 1))
         assert not bench.lanes.free(bench.confirm(0, 2))
@@ -96,7 +98,7 @@ def test_a_destination_that_is_left_behind_is_noted() -> None:
         for root, code in (("uuid:slow", "late"), ("uuid:dead", "stalled"), ("uuid:full", "full")):
             tell(Outcome(key=land_key(7, root), error=VolumeGone("No.", code=code)))
         tell(Outcome(key=rec_key(7), error=VolumeGone("No.", code="stalled")))
-        hang.wait(20)
+        hang.wait(60)
 
     bench.performer.act = act
     with ending(hang):
@@ -108,7 +110,7 @@ def test_a_destination_that_is_left_behind_is_noted() -> None:
             heard.extend(bench.lanes.gather()[0])
             return len(heard) == 4
 
-        assert within(10, all_heard)
+        assert within(30, all_heard)
         assert running.behind == {"uuid:slow", "uuid:dead"}
 
 
@@ -130,7 +132,7 @@ def test_a_lane_is_free_only_with_all_that_was_told() -> None:
             told.extend(outcomes)
             return freed
 
-        assert within(10, free)
+        assert within(30, free)
         assert [o.key for o in told] == [f"rec {n}" for n in range(500)]
 
 
@@ -173,12 +175,12 @@ def test_progress_is_counted() -> None:
     def act(work: Work, tell: Tell, moved: Callable[[int], None], stop: threading.Event) -> None:
         moved(4)
         moved_once.set()
-        hang.wait(20)
+        hang.wait(60)
 
     bench.performer.act = act
     with ending(hang):
         bench.start(bench.confirm(0, 1, size=10))
-        assert moved_once.wait(10)
+        assert moved_once.wait(30)
         [running] = bench.lanes.running.values()
         assert (running.done, running.total) == (4, 10)
         assert running.moved_ns >= running.begun_ns
@@ -191,17 +193,17 @@ def test_progress_is_counted() -> None:
 def test_stop_asks_all_and_waits_for_them() -> None:
     """Who listens ends; the answer is that all did."""
     bench = Bench()
-    bench.performer.act = lambda work, tell, moved, stop: stop.wait(20)
+    bench.performer.act = lambda work, tell, moved, stop: stop.wait(60)
     bench.start(bench.confirm(0, 1))
     bench.start(bench.confirm(1, 2))
-    assert bench.lanes.stop(10) is True
+    assert bench.lanes.stop(30) is True
 
 
 def test_stop_does_not_wait_for_ever() -> None:
     """A step that hangs in a device is left; the answer says so."""
     bench = Bench()
     hang = threading.Event()
-    bench.performer.act = lambda *_: hang.wait(20)
+    bench.performer.act = lambda *_: hang.wait(60)
     with ending(hang):
         bench.start(bench.confirm(0, 1))
         assert bench.lanes.stop(0.05) is False

@@ -13,14 +13,14 @@ from takehold.model.errors import NoRights, Stalled
 
 def test_an_answer_comes_through() -> None:
     """Whatever it is, also None."""
-    patience = Patience(5)
+    patience = Patience(30)
     assert patience.ask("a", lambda: 7) == 7
     assert patience.ask("a", lambda: None) is None
 
 
 def test_the_questions_own_error_comes_through() -> None:
     """A fault of the device, with its sentence; and a bug as what it is."""
-    patience = Patience(5)
+    patience = Patience(30)
 
     def refuse() -> int:
         raise NoRights("The folder is closed.")
@@ -35,19 +35,22 @@ def test_the_questions_own_error_comes_through() -> None:
 def test_a_question_that_hangs_is_given_up_and_not_asked_twice() -> None:
     """One hanging thread a key, however often it is asked; other keys are not held up."""
     patience = Patience(0.05)
-    hang = threading.Event()
+    hang, begun = threading.Event(), threading.Event()
     asked: list[int] = []
 
     def hangs() -> int:
         asked.append(1)
-        hang.wait(20)
+        begun.set()
+        hang.wait(60)
         return 1
 
     with ending(hang):
         for _ in range(3):
             with pytest.raises(Stalled):
                 patience.ask("dead", hangs)
+        assert begun.wait(30)
         assert asked == [1]
+        patience.seconds = 30
         assert patience.ask("alive", lambda: 2) == 2
-    assert within(5, lambda: not any(t.name == "ask dead" for t in threading.enumerate()))
+    assert within(30, lambda: not any(t.name == "ask dead" for t in threading.enumerate()))
     assert patience.ask("dead", lambda: 3) == 3

@@ -48,7 +48,7 @@ def other(path: Path) -> Iterator[Other]:
     made = Other(path)
     yield made
     made.process.kill()
-    made.process.communicate(timeout=20)
+    made.process.communicate(timeout=60)
 
 
 def wait_for_the_next_second() -> None:
@@ -57,15 +57,24 @@ def wait_for_the_next_second() -> None:
         time.sleep(0.02)
 
 
+def heard_at_once(path: Path, other: Other) -> bool | None:
+    """Whether a beat is heard within its second, as soon as that is asked within the second."""
+    while True:
+        since = int(time.monotonic())
+        other.beat()
+        heard = beats(str(path), 1)
+        if int(time.monotonic()) - since <= 1:
+            return heard
+
+
 def test_a_beat_is_heard_grows_old_and_ends_with_its_process(path: Path, other: Other) -> None:
     other.beat()
     assert beats(str(path), 60)
     wait_for_the_next_second()
     assert beats(str(path), 0) is False
-    other.beat()
-    assert beats(str(path), 1)
+    assert heard_at_once(path, other)
     other.process.kill()
-    other.process.wait(20)
+    other.process.wait(60)
     assert beats(str(path), 60) is False
 
 
@@ -83,7 +92,7 @@ def test_nothing_is_written(path: Path, other: Other) -> None:
         first.st_ctime_ns,
     )
     command = ["lslocks", "-n", "-p", str(other.process.pid), "-o", "TYPE,START,END"]
-    said = subprocess.run(command, capture_output=True, text=True, timeout=20, check=True).stdout
+    said = subprocess.run(command, capture_output=True, text=True, timeout=60, check=True).stdout
     [(kind, start, end)] = [line.split() for line in said.splitlines()]
     assert (kind, start) == ("POSIX", end)
     assert since <= int(start) <= int(time.monotonic())

@@ -81,7 +81,7 @@ def test_who_waits_is_woken_when_one_comes_back() -> None:
     waiting = threading.Thread(target=lambda: got.append(ring.take(30)), daemon=True)
     waiting.start()
     ring.send(buffer, 0)
-    waiting.join(10)
+    waiting.join(25)
     assert got == [buffer]
 
 

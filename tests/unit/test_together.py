@@ -26,7 +26,7 @@ def in_thread(does: Callable[[], None]) -> set[int]:
 
     thread = threading.Thread(target=run)
     thread.start()
-    thread.join(10)
+    thread.join(60)
     [processors] = found
     return processors
 
