@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from fakeworld import DAY, Site, call_count, take
@@ -105,6 +107,20 @@ def test_a_list_that_is_true_still_is_not_taken_for_altered() -> None:
     assert place in drive.files
     assert not site.told(Unpublished)
     assert not site.told(Met)
+
+
+def test_a_manifest_of_the_production_of_before_is_not_put_into_the_folder_of_this_one() -> None:
+    """Its name was changed in the config: that revision lies where its files do."""
+    site, _ = wrapped()
+    site.settings = replace(site.settings, production="Other Bay")
+    site.disk.volumes[b"/media/SND_A1"].put(b"T04.WAV", take(4))
+    site.engine = site.start()
+    site.work()
+    site.wrap()
+    drives = [site.disk.volumes[b"/media/" + label] for label in (b"SHUTTLE_1", b"SHUTTLE_2")]
+    there = [path for drive in drives for path in drive.files if path.startswith(b"Other Bay")]
+    assert len([path for path in there if b".r2.manifest.json" in path]) == 4
+    assert not [path for path in there if b".r1." in path]
 
 
 def test_a_recheck_reads_the_manifests_too() -> None:

@@ -184,6 +184,16 @@ class Days:
         except EvidenceError:
             return False
 
+    def is_of_another(self, ledger: Ledger, revised: Revised) -> bool:
+        """Whether a revision is of the production of before: its name in the config was changed."""
+        try:
+            kept = self.kept_files(ledger, revised.day, revised.number)
+        except EvidenceError:
+            return False  # told where it is to be published
+        production = json.loads(kept["manifest"])["production"]
+        here = day_folder(self.settings.production, revised.day)
+        return here != day_folder(production, revised.day)
+
     def is_whole(
         self,
         ledger: Ledger,

@@ -132,7 +132,9 @@ class Glance:
         with of_a_device():
             found = self._patience.ask(f"glance {root}", look)
         if found is not None and len(found) < len(names_of(day, newest.number)):
-            return Shown([Unpublished(day, newest.number, root)])
+            with of_a_device():
+                elsewhere = days.is_of_another(ledger, newest)
+            return Shown([] if elsewhere else [Unpublished(day, newest.number, root)])
         if found is not None and _is_whole(ledger, days, newest, root, found):
             return Shown()
         about, at = (day, newest.number, "", target.name, root), self._clock.now()
