@@ -104,11 +104,24 @@ def _published(world: World, fact: Published, drive: Drive) -> None:
             must(
                 held == world.archive.read(fact.day, name), f"P3: {name} on {drive.name} is not it"
             )
-    listed = drive.volume.files.get(base + f"{fact.day}.r{fact.number}.sha256".encode(), b"")
-    for hex_, name in _listed(listed):
+    revision = f"{fact.day}.r{fact.number}"
+    doc: dict[str, Any] = json.loads(world.archive.read(fact.day, f"{revision}.manifest.json"))
+    list_ = base + f"{revision}.sha256".encode()
+    if (drive.id, list_) in world.damaged:
+        return
+    lines = _listed(drive.volume.files.get(list_, b""))
+    places = {(file["sha256"], file["place"].encode()) for file in doc["files"]}
+    proven = {path for _, root, path in world.proven if root == fact.root}
+    for hex_, name in lines:
         if (drive.id, base + name) not in world.damaged:
             held = drive.volume.files.get(base + name)
-            must(held is not None and sha(held) == hex_, f"P4: the list names {name!r} falsely")
+            lacks = (hex_, name) in places and base + name not in proven
+            true = held is not None and sha(held) == hex_
+            must(true or lacks, f"P4: the list names {name!r} falsely")
+    sums = {hex_ for hex_, _ in lines}
+    for file in doc["files"]:
+        listed = not file["current"] or file["sha256"] in sums
+        must(listed, f"P11: the list on {drive.name} leaves {file['place']} out")
 
 
 def _listed(raw: bytes) -> tuple[tuple[str, bytes], ...]:
@@ -160,7 +173,9 @@ def _ready(world: World, doc: dict[str, Any]) -> None:
         twice = sum(read["sha256"] == file["sha256"] for read in file["reads"]) >= 2
         answer = (file["counterpart"] or {}).get("relation")
         settled = any(file["path"] in says and DECIDED in says for says in doc["reasons"])
-        must(twice or answer == "identical" or settled, f"P8: READY, {name} is not confirmed")
+        cards = {roles[f["load"]] for f in doc["files"] if f["sha256"] == file["sha256"]}
+        both = cards >= {"primary", "backup"}  # now, or before a file was edited
+        must(twice or both or settled, f"P8: READY, {name} is not confirmed")
         true = file["sha256"] in world.audio
         must(true or settled, f"P8: READY, {name} was never recorded so")
         if true and answer in ("identical", "same audio"):

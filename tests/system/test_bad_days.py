@@ -58,7 +58,12 @@ def test_a_full_drive_is_named_and_the_other_goes_on(
     wrapped = instance.run("wrap", today())
     assert wrapped.returncode == 1
     assert "1 of 2 proven copies" in wrapped.stdout
-    stock_checks(small.mount / "Lantern Bay" / today(), instance.public_key)
+    stock_checks(drive.mount / "Lantern Bay" / today(), instance.public_key)
+    with pytest.raises(AssertionError) as told:
+        stock_checks(small.mount / "Lantern Bay" / today(), instance.public_key)
+    for name in made:
+        good = f"{name}: OK" in str(told.value)
+        assert good is (os.path.basename(name) in {copy.name for copy in on_small.values()})
 
 
 def test_two_folders_of_one_disk_count_once(card: Disk, drive: Disk, tmp_path: Path):

@@ -36,7 +36,8 @@ from planworld import (
 )
 from takehold.decide.check import Around
 from takehold.decide.judge import judge
-from takehold.decide.manifest import Writer, basis, document, lists, revision
+from takehold.decide.manifest import Writer, basis, document, revision
+from takehold.decide.manifest_lists import lists
 from takehold.decide.manifest_names import names_of, stamp
 from takehold.formats.canonical import canonical
 from takehold.formats.checksum_list import read_list
@@ -295,9 +296,11 @@ def test_a_revisions_number_time_and_chain_are_not_in_its_basis() -> None:
 def test_the_lists_name_every_file_as_it_stands_on_one_drive_relative_to_the_day() -> None:
     first, second = recording(1), recording(2, of=2)
     moved = copy(second, DRIVES[0], b"Lantern Bay/2031-05-06/SND_B1/T01.other-2.WAV")
-    known = ledger(cards(), taken(first, second), copied(first, *DRIVES), [f.Proven(moved)])
-    view = judge(known, DAY, settings()).view
-    sha, xxh = lists(view, "Lantern Bay", "uuid:shuttle-1")
+    facts = [*cards(), *taken(first, second), *copied(first, *DRIVES), f.Proven(moved)]
+    known = ledger(facts)
+    doc = written(facts)
+    folder = b"Lantern Bay/2031-05-06/"
+    sha, xxh = lists(doc, known, folder, "uuid:shuttle-1")
     assert first.digests is not None
     assert read_list(sha) == (
         (first.digests.sha256, b"SND_A1/T01.WAV"),
@@ -305,8 +308,17 @@ def test_the_lists_name_every_file_as_it_stands_on_one_drive_relative_to_the_day
     )
     assert [name for _, name in read_list(xxh)] == [b"SND_A1/T01.WAV", b"SND_B1/T01.other-2.WAV"]
     for lacks in ("uuid:shuttle-2", "uuid:elsewhere"):
-        names = [name for _, name in read_list(lists(view, "Lantern Bay", lacks)[0])]
+        names = [name for _, name in read_list(lists(doc, known, folder, lacks)[0])]
         assert names == [b"SND_A1/T01.WAV", b"SND_B1/T01.WAV"], "by its place, told as not there"
+
+
+def test_the_lists_of_a_revision_are_those_of_its_manifest_whatever_came_since() -> None:
+    """A take was edited since, and the drive came after that: what the day has now is another's."""
+    facts = [*cards(), *taken(recording(1))]
+    doc, folder = written(facts), b"Lantern Bay/2031-05-06/"
+    edited = recording(2, version=2, place=folder + b"SND_A1/T01.edit-2.WAV")
+    sha, _ = lists(doc, ledger(facts, taken(edited)), folder, "uuid:shuttle-2")
+    assert [name for _, name in read_list(sha)] == [b"SND_A1/T01.WAV"]
 
 
 def test_a_revisions_files_are_named_as_the_design_says() -> None:

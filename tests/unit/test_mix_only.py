@@ -50,6 +50,12 @@ def test_a_mix_whose_tracks_are_gone_is_looked_at(path: bytes):
     assert told(*map(poly, (1, 2, 4, 5, 6)), *mixes) == [f"SND_A1/{name}: {MIX}."]
 
 
+def test_a_title_with_that_word_above_all_folders_makes_no_mixes():
+    mixes = [mix(n, path=b"IN THE MIX/MIX/1T%02d.WAV") for n in range(1, 7)]
+    left = [poly(n, path=b"IN THE MIX/A/1T%02d.WAV") for n in (1, 2, 4, 5, 6)]
+    assert told(*left, *mixes) == [f"SND_A1/IN THE MIX/MIX/1T03.WAV: {MIX}."]
+
+
 def test_all_tracks_of_a_scene_are_one_decision():
     assert told(*map(poly, (1, 2, 3)), *map(mix, range(1, 7))) == [
         f"SND_A1: 3 takes: {MIX}: MIX/1T04.WAV, MIX/1T05.WAV, MIX/1T06.WAV."

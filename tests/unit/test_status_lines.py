@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from click.testing import CliRunner
 
@@ -23,6 +25,7 @@ from takehold.cli.facts import card_facts
 from takehold.cli.live import around_of
 from takehold.cli.status import card_words, print_status, status_facts, verdict_line
 from takehold.decide.card import CAUTION, card_answer
+from takehold.decide.departed import GONE
 from takehold.decide.judge import judge
 from takehold.model import facts as f
 from takehold.model.settings import Role
@@ -116,6 +119,11 @@ def test_a_card_that_left_too_early_is_wanted_back():
     lines = lines_of(of(known))
     assert any(line.startswith(says) for line in lines)
     assert "Nothing left to do now." not in lines
+    last_night = [f.Inventoried(replace(recording(1), day="2031-05-05"))]
+    assert "and 1 file of it is on no drive" in of(ledger(cards(), last_night))["needs"][0]["says"]
+    gone = f.Listed(1, 0, 0, (), (f.Skip(b"T02.WAV", GONE),), 0)
+    of_two = of(ledger(cards(), two, copied(recording(1), DRIVES[0]), gone))
+    assert of_two["needs"] == []
     here = [CARD | {"load": 1, "labelled": False, "files": 3, "copied": 0, "in_use": True}]
     assert not of(known, cards=here)["needs"]
     assert of(ledger(cards(), two[:1], copied(recording(1), DRIVES[0])))["needs"] == []

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from takehold.decide.check import named
+from takehold.decide.departed import gone_from
 from takehold.decide.keys import AWAY, OF_A_DAY, rec_key, root_of
 from takehold.decide.listing import all_unread, unread_words
 from takehold.decide.noticed import many_files
@@ -59,12 +60,17 @@ def room_alarms(
 def left_early(
     view: DayStanding, ledger: Ledger, here: Collection[int], settings: Settings
 ) -> Iterator[tuple[str, str]]:
-    """Of a day's cards that are not `here` and have what is on no drive: that, and what to do."""
+    """Of a day's cards that are not `here` and have what is on no drive: that, and what to do.
+
+    Whatever day their files are of; what was deleted there before is on no card any more.
+    """
     for load in view.loads:
         if load.id not in here and is_card(load, settings):
-            its = (s for s in view.files if s.load.id == load.id and s.current)
-            owed = sum(s.owes_copies and not s.copies for s in its)
-            owed += ledger.listings[load.id].untaken if load.id in ledger.listings else 0
+            listed = ledger.listings.get(load.id)
+            gone = gone_from(listed)
+            its = ledger.of_load.get(load.id, {}).items()
+            owed = sum(path not in gone and not any(ledger.copies_of(ids[-1])) for path, ids in its)
+            owed += listed.untaken if listed else 0
             if owed:
                 its_files = f"{many_files(owed)} of it {'is' if owed == 1 else 'are'}"
                 says = f"{shown(load.label)} is not in, and {its_files} on no drive."

@@ -8,8 +8,7 @@ no new revision.
 from __future__ import annotations
 
 import hashlib
-from collections import Counter
-from collections.abc import Iterable, Set
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,12 +17,9 @@ from takehold.decide.manifest_compared import comparison_entries
 from takehold.decide.manifest_file import file_entry, fitting, writable
 from takehold.decide.manifest_names import names_of, stamp
 from takehold.decide.manifest_takes import take_entries, was_read
-from takehold.decide.place import day_folder
 from takehold.decide.standing import DayStanding, Standing
 from takehold.formats.canonical import canonical
-from takehold.formats.checksum_list import read_list, sha256_list, xxh64_list
 from takehold.formats.names import display
-from takehold.model.errors import Malformed
 from takehold.model.facts import Listed, Met, Revised
 from takehold.model.finding import Finding
 from takehold.model.ledger import Ledger
@@ -192,56 +188,3 @@ def _totals(files: Iterable[Standing]) -> dict[str, object]:
         "recordings": sum(s.recording.description.kind is not Kind.OTHER for s in counted),
         "bytes": sum(s.recording.stamp.size for s in counted),
     }
-
-
-def lists(view: DayStanding, production: str, root: str) -> tuple[bytes, bytes]:
-    """The two checksum lists for one destination, relative to the day's folder.
-
-    What it lacks stands there by its place: whoever checks the list is told that it is not there.
-    But for superseded versions, which may be on another drive only.
-    """
-    folder = day_folder(production, view.day) + b"/"
-    sha: list[tuple[str, bytes]] = []
-    xxh: list[tuple[str, bytes]] = []
-    for standing in view.files:
-        digests, place = standing.recording.digests, standing.recording.place
-        paths = [copy.path for copy in standing.copies if copy.root == root]
-        lacks = [place] if standing.current else []
-        here = [path for path in paths if path.startswith(folder)] or lacks
-        if digests is not None:
-            names = [path.removeprefix(folder) for path in here]
-            sha += [(digests.sha256, name) for name in names]
-            xxh += [(digests.xxh64, name) for name in names]
-    return sha256_list(sha), xxh64_list(xxh)[0]
-
-
-def listed(
-    ledger: Ledger, recordings: Iterable[int], folder: bytes, root: str
-) -> frozenset[tuple[str, bytes]]:
-    """Every line of these recordings that a true list in a day's folder may have: (hex, name).
-
-    Of copies that stand there, of those that stood there when it was written, and of what lacked.
-    """
-    lines: set[tuple[str, bytes]] = set()
-    for rid in recordings:
-        digests = ledger.recordings[rid].digests
-        places = [ledger.recordings[rid].place]
-        places += [path for r, path in ledger.copies.get(rid, ()) if r == root]
-        places += [b.path for b in ledger.broken.get(rid, ()) if b.root == root]
-        for path in places:
-            if digests is not None and path.startswith(folder):
-                name = path[len(folder) :]
-                lines |= {(digests.sha256, name), (digests.xxh64, name)}
-    return frozenset(lines)
-
-
-def is_true_list(raw: bytes, known: Set[tuple[str, bytes]] | None, sums: Counter[str]) -> bool:
-    """Whether a list on a drive has a line for each of these checksums, and only true ones.
-
-    `known` are all lines that it may have, as `listed` gives them; None where nobody knows.
-    """
-    try:
-        lines = {*read_list(raw)}
-    except Malformed:
-        return False
-    return (known is None or lines <= known) and not sums - Counter(sum_ for sum_, _ in lines)

@@ -39,11 +39,12 @@ def without_word(name: str) -> str:
 
 
 def says_mix(path: bytes) -> bool:
-    """Whether a word of its name or its folders says that it is a mix."""
-    name, folders = stem(path), _folders(path)
+    """Whether a word of its name or its folder says that it is a mix, or a folder called so."""
+    name, folder = stem(path), folder_of(path)
     before = without_word(name)
-    word = name[len(before) :] if before else folder_of(path)
-    return "mix" in same_words(word) or any(map(_MIX.search, (name, *folders)))
+    word = name[len(before) :] if before else folder
+    said = "mix" in same_words(word) or any(map(_MIX.search, (name, folder)))
+    return said or any(map(_MIX.fullmatch, _folders(path)))
 
 
 def stands_for(name: str) -> set[str]:

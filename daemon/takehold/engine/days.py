@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,14 +20,11 @@ from takehold.decide.manifest import (
     Writer,
     basis,
     document,
-    is_true_list,
-    listed,
-    lists,
     revision,
 )
+from takehold.decide.manifest_lists import SUMS, is_true_list, listed, lists, sums_of
 from takehold.decide.manifest_names import MOST_REVISIONS, names_of, number_of
 from takehold.decide.place import day_folder
-from takehold.decide.standing import day_standing
 from takehold.formats.canonical import canonical
 from takehold.formats.signature import public_line, verify
 from takehold.model.errors import EvidenceError, FileMissing
@@ -41,7 +37,6 @@ from takehold.ports.archive import Archive
 from takehold.ports.clock import Clock
 from takehold.ports.signer import Signer
 
-LISTS = ("sha256", "xxh64")
 KEPT = ("manifest", "signature", "signers")
 # What a revision has beside the day's document.
 OF_A_REVISION = frozenset({"revision", "written_at", "previous", "also_follows"})
@@ -209,13 +204,13 @@ class Days:
         """
         if any(found[what] != kept[what] for what in KEPT):
             return False
-        files = [f for f in json.loads(kept["manifest"])["files"] if f["current"]]
-        sums = {what: Counter(file[what] for file in files) for what in LISTS}
+        doc = json.loads(kept["manifest"])
+        sums = {what: sums_of(doc, what) for what in SUMS}
         folder = day_folder(self.settings.production, revised.day) + b"/"
         # Seldom a recording went to another day since: then all are asked.
         of_it: tuple[Iterable[int], ...] = ledger.of_day.get(revised.day, ()), ledger.recordings
-        known = (listed(ledger, ids, folder, root) if revised.basis else None for ids in of_it)
-        return any(all(is_true_list(found[w], k, sums[w]) for w in LISTS) for k in known)
+        known = (listed(doc, ledger, ids, folder, root) if revised.basis else None for ids in of_it)
+        return any(all(is_true_list(found[w], k, sums[w]) for w in SUMS) for k in known)
 
     def files_for(self, ledger: Ledger, step: Publish) -> dict[bytes, bytes]:
         """What a revision's folder on one destination gets: the kept files, and its own lists.
@@ -225,8 +220,8 @@ class Days:
         folder = day_folder(self.settings.production, step.day) + b"/"
         names = names_of(step.day, step.number)
         kept = self.kept_files(ledger, step.day, step.number)
-        view = day_standing(ledger, step.day, self.settings)
-        sha, xxh = lists(view, self.settings.production, step.target.root.identity)
+        doc = json.loads(kept["manifest"])
+        sha, xxh = lists(doc, ledger, folder, step.target.root.identity)
         files = {**kept, "sha256": sha, "xxh64": xxh}
         return {folder + names[what].encode(): data for what, data in files.items()}
 
