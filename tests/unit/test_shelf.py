@@ -213,10 +213,27 @@ def test_later_parts_of_one_track_do_not_stand_for_the_first(left: tuple[int, ..
     assert omits.code == OMITS
     assert told.says.endswith("names a file that is not on that card: 4T1.WAV.")
     second = (Track(2, 1, "Lav"),)
-    alone: list[dict[str, Any]] = [{"tracks": second}, {"tracks": second, "set_index": "1"}, {}]
+    alone: list[dict[str, Any]] = [{"tracks": second}, {"tracks": second, "set_index": "1"}]
     for said in (*alone, {"tracks": tracks("Lav"), "set_index": "2"}):
         lone = wav(42, b"4T1_2.WAV", "4", "1", MORNING, family_uid="F", **said)
         assert codes(lone, *CARD[1:], paper) == []
+    lone = wav(42, b"4T1_2.WAV", "4", "1", MORNING, tracks=tracks("Lav"))
+    (told, _) = found(lone, *CARD[1:], paper)
+    assert told.says.endswith("names a file that is not on that card: 4T1.WAV.")
+    counted = take_set(50, "4T2_1.WAV", "4T2_2.WAV", take="2")
+    assert codes(lone, *counted, report("4T1.WAV", "4T2.WAV")) == []
+
+
+@pytest.mark.parametrize("start", [0, MORNING])
+def test_parts_without_a_timecode_of_their_own_do_not_stand_for_the_first(start: int):
+    """All of them tell 0, or the take's beginning; the last one is shorter."""
+    said: dict[str, Any] = {"channels": 3, "tracks": tracks("Mix", "Boom", "Lav")}
+    parts = [
+        wav(40 + n, b"REC4_%d.WAV" % n, "", "", start, frames, **said)
+        for n, frames in ((2, 120 * HZ), (3, 40 * HZ))
+    ]
+    (told, *_) = found(*parts, *CARD[1:], report("REC4.WAV", "S01T02.WAV", "S01T03.WAV"))
+    assert told.says.endswith("names a file that is not on that card: REC4.WAV.")
 
 
 def test_the_mix_of_a_take_that_is_listed_is_listed():

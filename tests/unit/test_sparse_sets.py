@@ -95,6 +95,19 @@ def test_tracks_that_another_backup_card_has_of_other_takes_were_lost() -> None:
     assert {one.code for one in about_backup(facts)} == {"backup-missing"}
 
 
+def test_tracks_that_another_recorders_backup_has_are_no_matter() -> None:
+    """A bag beside the cart, with a backup of its own: its tracks are called alike."""
+    made = sets(3)
+    bag = load(3, source="bag", identity="uuid:BAG_A", label="BAG_A", folder=b"BAG_A")
+    its = load(4, Role.BACKUP, identity="uuid:BAG_B", label="BAG_B", folder=b"BAG_B")
+    tracks = (Track(1, 1, "Boom"), Track(2, 2, "Keeper"))
+    lines = [tuple(sample + 99 for sample in line) for line in LINES[1:3]]
+    for of in (3, 4):
+        made.add(of, "3T1.WAV", lines, TEN + 900 * HZ, tracks=tracks, family_uid="P", scene="3")
+    facts = [f.LoadSeen(bag), f.LoadSeen(its), *facts_of(made)]
+    assert {one.code for one in about_backup(facts)} == {"backup-partial"}
+
+
 def test_takes_with_other_casts_are_one_decision() -> None:
     made = sets(3)
     for number in (2, 3):

@@ -19,7 +19,7 @@ from takehold.formats.names import shown
 from takehold.model.facts import Trouble
 from takehold.model.finding import Severity
 from takehold.model.ledger import Ledger
-from takehold.model.recording import Recording
+from takehold.model.recording import Load, Recording
 from takehold.model.settings import Settings
 
 if TYPE_CHECKING:
@@ -62,19 +62,29 @@ def left_early(
 ) -> Iterator[tuple[str, str]]:
     """Of a day's cards that are not `here` and have what is on no drive: that, and what to do.
 
-    Whatever day their files are of; what was deleted there before is on no card any more.
+    Whatever day their files are of. A card that is in was formatted, if it is the same disk.
     """
+    disks = [ledger.loads[number].disks for number in here if number in ledger.loads]
     for load in view.loads:
-        if load.id not in here and is_card(load, settings):
-            listed = ledger.listings.get(load.id)
-            gone = gone_from(listed)
-            its = ledger.of_load.get(load.id, {}).items()
-            owed = sum(path not in gone and not any(ledger.copies_of(ids[-1])) for path, ids in its)
-            owed += listed.untaken if listed else 0
-            if owed:
-                its_files = f"{many_files(owed)} of it {'is' if owed == 1 else 'are'}"
-                says = f"{shown(load.label)} is not in, and {its_files} on no drive."
+        owed = _on_no_drive(ledger, load) if is_card(load, settings) else 0
+        if owed and load.id not in here:
+            its = f"{many_files(owed)} of it {'is' if owed == 1 else 'are'} on no drive."
+            if any(load.disks & other for other in disks):
+                says = f"{shown(load.label)} was formatted or emptied, and {its}"
+                yield says, "Keep it as it is. See whether the backup card has them; tell post."
+            else:
+                says = f"{shown(load.label)} is not in, and {its}"
                 yield says, "Put it in again. Keep it as it is until then."
+
+
+def _on_no_drive(ledger: Ledger, load: Load) -> int:
+    """How many files of a card have no copy; what was deleted there is told by itself."""
+    listed = ledger.listings.get(load.id)
+    gone = gone_from(listed)
+    newest = {p: ids[-1] for p, ids in ledger.of_load.get(load.id, {}).items() if p not in gone}
+    owed = [n for n in newest.values() if not ledger.copies_of(n)]
+    lost = [t for n in owed if (t := ledger.troubles.get(rec_key(n))) and t.code == "file-vanished"]
+    return len(owed) - len(lost) + (listed.untaken if listed else 0)
 
 
 def unread_alarms(ledger: Ledger, now: Situation) -> dict[str, Trouble]:

@@ -192,7 +192,7 @@ def _report(
 
 
 def _in_its_folder(
-    here: dict[str, list[Recording]], shelf: Shelf, folder: bytes, papers: Set[bytes]
+    here: Mapping[str, list[Recording]], shelf: Shelf, folder: bytes, papers: Set[bytes]
 ) -> dict[str, list[Recording]]:
     """What names mean in a report that lies in a folder whose names begin anew in another.
 
@@ -208,7 +208,7 @@ def _in_its_folder(
 
     bare = [name for name in here if {"/", "\\"}.isdisjoint(name)]
     anew = any(kinds(name, inside=True) & kinds(name, inside=False) for name in bare)
-    return here | {name: [] for name in bare if anew and of_another(name)}
+    return {**here, **{name: [] for name in bare if anew and of_another(name)}}
 
 
 def _folder(path: bytes) -> bytes:
@@ -276,7 +276,7 @@ def _lacking(found: Mapping[str, Sequence[Recording]]) -> list[str]:
 
 
 def _found(
-    shelf: Shelf, columns: Iterable[Sequence[str]], names: Collection[str]
+    shelf: Shelf, columns: tuple[tuple[str, ...], ...], names: Collection[str]
 ) -> dict[str, list[Recording]]:
     """What these names mean there, in a table of all these."""
     meant = shelf.found(columns) if names else {}

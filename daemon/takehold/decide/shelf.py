@@ -8,7 +8,7 @@ around it for what it is without them, if the card has that.
 from __future__ import annotations
 
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence, Set
 
 from takehold.decide.file_set import place, tie
@@ -20,6 +20,8 @@ from takehold.model.slate import same_words, scene_and_take
 
 # Parts of a path that are compared.
 DEEPEST = 8
+# Frames by which tracks of one take may differ: they are stopped a moment apart.
+_CLOSE = 48_000
 # What a recorder puts behind the name of a take, for the file of a set or a part.
 _NUMBER = re.compile(r"_[0-9]{1,3}$")
 # That of the first file, and that of a later one.
@@ -54,6 +56,8 @@ class Shelf:
             self._paths.add(parts)
         for name, files in _sets(audio):
             self._of_take[name] += files
+        self._counts_tracks = _counts_tracks(audio)
+        self._found: dict[tuple[tuple[str, ...], ...], dict[str, list[Recording]]] = {}
 
     def shares_names(self, other: Shelf) -> bool:
         """Whether the same name is on both: then a name does not tell which card is meant."""
@@ -77,13 +81,17 @@ class Shelf:
         path = tuple(part for part in _keyed(name) if not part.endswith(":"))
         return 1 < len(path) < DEEPEST and path in self._ending
 
-    def found(self, columns: Iterable[Sequence[str]]) -> dict[str, list[Recording]]:
+    def found(self, columns: tuple[tuple[str, ...], ...]) -> Mapping[str, list[Recording]]:
         """The recordings that each name of a table means, those of its own ending first.
 
         A name that is a take's, or another's with a mark, is that of a file of its own where the
-        table has those that it would stand for besides.
+        table has those that it would stand for besides. Kept: the cards of a day have one table.
         """
-        columns = [*columns]
+        if columns not in self._found:
+            self._found[columns] = self._find_all(columns)
+        return self._found[columns]
+
+    def _find_all(self, columns: tuple[tuple[str, ...], ...]) -> dict[str, list[Recording]]:
         paths = {name: self._path(name) for column in columns for name in column}
         whole = set(map(_keyed, paths))
         own = {name: self._own(path, _kind(name)) for name, path in paths.items()}
@@ -186,7 +194,8 @@ class Shelf:
         takes = {_take(recording) for recording in own}
         its = self._of_take.get(parts[-1], [])
         its = self._within(parts, [r for r in its if not own or _take(r) in takes])
-        late = set() if own else _late(parts[-1], [r for r in its if self._fits(r, kind)])
+        fit = [] if own else [r for r in its if self._fits(r, kind)]
+        late = _late(parts[-1], fit, self._counts_tracks)
         found = own + [r for r in its if r.id not in late] + self._named(parts)
         found.sort(key=lambda r: not self._fits(r, kind))
         return found if any(self._fits(r, kind) for r in found[:1]) else []
@@ -255,20 +264,20 @@ def _common(names: list[str]) -> str:
     return _OWN.sub("", first[:same]) if any(map(str.isalnum, own)) else first[:same]
 
 
-def _late(name: str, files: Iterable[Recording]) -> set[int]:
+def _late(name: str, files: Iterable[Recording], counts_tracks: bool) -> set[int]:
     """Those that a name does not stand for: later parts of takes whose first one is gone.
 
-    Tracks, which begin together or have the number that the file tells, may be counted from the
-    first that is armed; so may a mono file by itself that tells none.
+    Tracks may be counted from the first that is armed: they begin and end together, or have the
+    number that the file tells. So may a mono file by itself, on a card whose tracks are counted.
     """
     takes: dict[Hashable, dict[str, Recording]] = defaultdict(dict)
     for recording in files:
         takes[_take(recording)][_parts(recording.path)[-1].removeprefix(name)] = recording
     found: set[int] = set()
     for its in takes.values():
-        begins = {recording.description.metadata.time_reference for recording in its.values()}
-        named = all(_is_track(r, end, alone=len(its) == 1) for end, r in its.items())
-        tracks = named or len(begins) == 1 < len(its)
+        alone = len(its) == 1 and counts_tracks
+        named = all(_is_track(r, end, alone=alone) for end, r in its.items())
+        tracks = named or (len(its) > 1 and _together(its.values()))
         if any(map(_LATER.fullmatch, its)) and not (tracks or any(map(_FIRST.fullmatch, its))):
             found |= {recording.id for recording in its.values()}
     return found
@@ -278,8 +287,35 @@ def _is_track(recording: Recording, end: str, *, alone: bool) -> bool:
     """Whether it is a mono file of the track, or place in its set, that its name ends in."""
     said = recording.description.metadata
     told = {said.set_index.lstrip("0"), *(str(track.channel) for track in said.tracks)} - {""}
-    fits = end.strip("_-. ").lstrip("0") in told or (alone and not told)
-    return _channels(recording) == 1 and fits
+    return _channels(recording) == 1 and (alone or end.strip("_-. ").lstrip("0") in told)
+
+
+def _together(files: Collection[Recording]) -> bool:
+    """Whether they begin and end together; of poly files their timecode must tell that."""
+    begins = {_begin(recording) for recording in files}
+    frames = [recording.description.frames or 0 for recording in files]
+    close = max(frames) - min(frames) <= _CLOSE
+    monos = all(_channels(recording) == 1 for recording in files)
+    return len(begins) == 1 and close and (monos or None not in begins)
+
+
+def _begin(recording: Recording) -> int | None:
+    """When it begins, None where nothing tells it: a recorder without timecode writes 0."""
+    return recording.description.metadata.time_reference or None
+
+
+def _counts_tracks(audio: Iterable[Recording]) -> bool:
+    """Whether any take of a card is mono files with a number each that begin together.
+
+    Without a timecode they are of one length.
+    """
+    seen: Counter[Hashable] = Counter()
+    for recording in audio:
+        stem, said = _parts(recording.path)[-1], recording.description
+        if _NUMBER.search(stem) and _channels(recording) == 1:
+            begin = _begin(recording) or (said.frames,)
+            seen[_take(recording), _NUMBER.sub("", stem), begin] += 1
+    return any(count > 1 for count in seen.values())
 
 
 def _channels(recording: Recording) -> int:

@@ -1,6 +1,6 @@
 """Takes in several files of which a backup card holds some tracks only, as the mix.
 
-If no backup card has the tracks that lack of any take, its recorder does not write them: that is
+If no backup card has the tracks that lack of any take of that recorder, none writes them: that is
 one decision. Else a file was lost, and is told by itself (decide/check_backup).
 """
 
@@ -62,16 +62,16 @@ def _most(view: DayStanding) -> tuple[_Sparse, ...]:
     if sum(map(_is_missing, view.files)) < FEWEST:
         return ()
     found: list[_Sparse] = []
-    recorded: set[str] = set()
+    recorded: dict[str, set[str]] = defaultdict(set)
     for file in view.files:
         if file.load.role is Role.PRIMARY and _held_by(file, view):
-            recorded |= _held_tracks(file)
+            recorded[file.load.source] |= _held_tracks(file)
     for part in _parts(view):
         there = [its for file in part if (its := _held_by(file, view))]
         less = tuple(file for file in part if _lacks(file, view))
         if there and less and all(map(_tracks, less)):
             found.append(_Sparse(less, there[0]))
-    sparse = [one for one in found if recorded.isdisjoint(one.tracks)]
+    sparse = [one for one in found if recorded[one.files[0].load.source].isdisjoint(one.tracks)]
     count = Counter(one.cards for one in sparse)
     return tuple(one for one in sparse if count[one.cards] >= FEWEST)
 
