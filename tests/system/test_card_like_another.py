@@ -21,7 +21,7 @@ def card(bench: Bench, name: str, sound: int) -> tuple[Disk, set[str]]:
     made = fill(disk.mount, ((1, 1), (1, 2)), seconds=1.5, sound=sound)
     for path in made:
         os.utime(disk.mount / path, (STOPPED, STOPPED))
-    run("sync")
+    run("sync", "--file-system", disk.mount)
     return disk, {hashlib.sha256(data).hexdigest() for data in made.values()}
 
 

@@ -25,7 +25,7 @@ def at_noon(bench: Bench, folder: Path) -> tuple[Instance, list[Disk], Disk]:
     ]
     for card in cards:
         fill(card.mount)
-        run("sync")
+        run("sync", "--file-system", card.mount)
     assert laptop.run("once").returncode == 0
     for card in cards:
         card.unmount()
@@ -51,7 +51,7 @@ def test_what_was_renamed_and_what_was_deleted(bench: Bench, tmp_path: Path) -> 
         (card.mount / EDITED).unlink()
         put(card.mount, RENAMED, take(1, 2, note="circled"))
         (card.mount / DELETED).unlink()
-        run("sync")
+        run("sync", "--file-system", card.mount)
     for _ in range(2):
         assert laptop.run("once").returncode == 0
         assert noticed(laptop) == {
@@ -96,6 +96,6 @@ def test_a_card_that_was_formatted_tells_nothing(bench: Bench, tmp_path: Path) -
             path.unlink()
         if number == 0:
             put(card.mount, KEPT, take(1, 1, sound=1))
-        run("sync")
+        run("sync", "--file-system", card.mount)
     laptop.run("once")
     assert {code for code, _ in noticed(laptop)} & TOLD == set()

@@ -132,7 +132,7 @@ def test_a_take_that_the_backup_lacks_holds_the_day(day: Day):
 
 def settled_image(disk: Disk) -> str:
     """Digest of what the loop device holds once all that was written has reached it."""
-    run("sync")
+    run("sync", "--file-system", disk.mount)
     run("blockdev", "--flushbufs", disk.loop)
     return disk.image_bytes_sha256()
 

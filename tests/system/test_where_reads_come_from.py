@@ -93,8 +93,8 @@ def test_each_kind_of_file_system_gets_its_true_word(unit: Unit):
 def test_a_recheck_reads_each_device_though_the_cache_holds_it_all(unit: Unit):
     """Sectors counted by the kernel: at least the copies' own bytes, from each disk."""
     assert unit.takehold.run("once").returncode == 0
-    run("sync")
     for kind in DISKS:
+        run("sync", "--file-system", unit.roots[kind])
         unit.warm(kind)
     before = {kind: unit.sectors_read(kind) for kind in DISKS}
     for kind in DISKS:
