@@ -236,6 +236,24 @@ def test_parts_without_a_timecode_of_their_own_do_not_stand_for_the_first(start:
     assert told.says.endswith("names a file that is not on that card: REC4.WAV.")
 
 
+def test_pairs_of_tracks_without_a_timecode_stand_for_their_take():
+    """They tell other tracks each; parts of one take tell the same ones."""
+    pairs = [
+        wav(40 + n, b"4T1_%d.WAV" % n, "4", "1", 0, channels=2, tracks=tracks(*pair))
+        for n, pair in ((2, ("Boom", "Plant")), (3, ("Lav", "Lamp")))
+    ]
+    assert codes(*pairs, *CARD[1:], report("4T1.WAV", "S01T02.WAV", "S01T03.WAV")) == []
+
+
+def test_a_split_take_counts_no_tracks():
+    """Its full parts are of one length; so a lone later part of another take is none."""
+    boom: dict[str, Any] = {"tracks": tracks("Boom")}
+    split = [wav(40 + n, b"4T2_%d.WAV" % n, "4", "2", 0, 10 * HZ, **boom) for n in (1, 2, 3)]
+    lone = wav(50, b"4T1_2.WAV", "4", "1", 0, 10 * HZ, **boom)
+    (told, _) = found(*split, lone, report("4T1.WAV", "4T2.WAV"))
+    assert told.says.endswith("names a file that is not on that card: 4T1.WAV.")
+
+
 def test_the_mix_of_a_take_that_is_listed_is_listed():
     """Beside it in its folder, of its scene and take, from its first sample to its last one."""
     poly: dict[str, Any] = {"channels": 2, "tracks": tracks("Mix", "Boom")}

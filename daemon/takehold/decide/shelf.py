@@ -8,8 +8,17 @@ around it for what it is without them, if the card has that.
 from __future__ import annotations
 
 import re
-from collections import Counter, defaultdict
-from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence, Set
+from collections import defaultdict
+from collections.abc import (
+    Callable,
+    Collection,
+    Hashable,
+    Iterable,
+    Iterator,
+    Mapping,
+    Sequence,
+    Set,
+)
 
 from takehold.decide.file_set import place, tie
 from takehold.decide.take_names import set_name
@@ -56,7 +65,7 @@ class Shelf:
             self._paths.add(parts)
         for name, files in _sets(audio):
             self._of_take[name] += files
-        self._counts_tracks = _counts_tracks(audio)
+        self._lone_track = _lone_track(audio)
         self._found: dict[tuple[tuple[str, ...], ...], dict[str, list[Recording]]] = {}
 
     def shares_names(self, other: Shelf) -> bool:
@@ -195,7 +204,7 @@ class Shelf:
         its = self._of_take.get(parts[-1], [])
         its = self._within(parts, [r for r in its if not own or _take(r) in takes])
         fit = [] if own else [r for r in its if self._fits(r, kind)]
-        late = _late(parts[-1], fit, self._counts_tracks)
+        late = _late(parts[-1], fit, self._lone_track)
         found = own + [r for r in its if r.id not in late] + self._named(parts)
         found.sort(key=lambda r: not self._fits(r, kind))
         return found if any(self._fits(r, kind) for r in found[:1]) else []
@@ -264,58 +273,60 @@ def _common(names: list[str]) -> str:
     return _OWN.sub("", first[:same]) if any(map(str.isalnum, own)) else first[:same]
 
 
-def _late(name: str, files: Iterable[Recording], counts_tracks: bool) -> set[int]:
+def _late(name: str, files: Iterable[Recording], by_itself: Callable[[set[str]], bool]) -> set[int]:
     """Those that a name does not stand for: later parts of takes whose first one is gone.
 
     Tracks may be counted from the first that is armed: they begin and end together, or have the
-    number that the file tells. So may a mono file by itself, on a card whose tracks are counted.
+    number that the file tells. Of a mono file `by_itself` says whether it may be one all the same.
     """
     takes: dict[Hashable, dict[str, Recording]] = defaultdict(dict)
     for recording in files:
         takes[_take(recording)][_parts(recording.path)[-1].removeprefix(name)] = recording
     found: set[int] = set()
     for its in takes.values():
-        alone = len(its) == 1 and counts_tracks
-        named = all(_is_track(r, end, alone=alone) for end, r in its.items())
-        tracks = named or (len(its) > 1 and _together(its.values()))
+        monos = all(_channels(recording) == 1 for recording in its.values())
+        named = monos and all(_number(end) in _numbers(r) for end, r in its.items())
+        alone = monos and len(its) == 1 and all(by_itself(_numbers(r)) for r in its.values())
+        tracks = named or alone or (len(its) > 1 and _together(its.values()))
         if any(map(_LATER.fullmatch, its)) and not (tracks or any(map(_FIRST.fullmatch, its))):
             found |= {recording.id for recording in its.values()}
     return found
 
 
-def _is_track(recording: Recording, end: str, *, alone: bool) -> bool:
-    """Whether it is a mono file of the track, or place in its set, that its name ends in."""
+def _number(end: str) -> str:
+    return end.strip("_-. ").lstrip("0")
+
+
+def _numbers(recording: Recording) -> set[str]:
+    """Its place in its set, and that of its tracks, as far as it tells them."""
     said = recording.description.metadata
-    told = {said.set_index.lstrip("0"), *(str(track.channel) for track in said.tracks)} - {""}
-    return _channels(recording) == 1 and (alone or end.strip("_-. ").lstrip("0") in told)
+    return {said.set_index.lstrip("0"), *(str(track.channel) for track in said.tracks)} - {""}
 
 
 def _together(files: Collection[Recording]) -> bool:
-    """Whether they begin and end together; of poly files their timecode must tell that."""
-    begins = {_begin(recording) for recording in files}
-    frames = [recording.description.frames or 0 for recording in files]
-    close = max(frames) - min(frames) <= _CLOSE
-    monos = all(_channels(recording) == 1 for recording in files)
-    return len(begins) == 1 and close and (monos or None not in begins)
+    """Whether they begin and end together; without a timecode they tell other tracks each."""
+    told = [recording.description for recording in files]
+    begins = {said.metadata.time_reference or 0 for said in told}  # 0 without a timecode
+    frames = [said.frames or 0 for said in told]
+    apart = any(begins) or len({said.metadata.tracks for said in told}) == len(told)
+    return len(begins) == 1 and apart and max(frames) - min(frames) <= _CLOSE
 
 
-def _begin(recording: Recording) -> int | None:
-    """When it begins, None where nothing tells it: a recorder without timecode writes 0."""
-    return recording.description.metadata.time_reference or None
+def _lone_track(audio: Iterable[Recording]) -> Callable[[set[str]], bool]:
+    """Tells of a card whether a mono file by itself, of these numbers, may be a later track.
 
-
-def _counts_tracks(audio: Iterable[Recording]) -> bool:
-    """Whether any take of a card is mono files with a number each that begin together.
-
-    Without a timecode they are of one length.
+    So it may where takes have mono files with a number each that begin together, if it tells no
+    number, or those do not tell theirs either.
     """
-    seen: Counter[Hashable] = Counter()
+    takes: dict[Hashable, list[Recording]] = defaultdict(list)
     for recording in audio:
-        stem, said = _parts(recording.path)[-1], recording.description
+        stem = _parts(recording.path)[-1]
         if _NUMBER.search(stem) and _channels(recording) == 1:
-            begin = _begin(recording) or (said.frames,)
-            seen[_take(recording), _NUMBER.sub("", stem), begin] += 1
-    return any(count > 1 for count in seen.values())
+            takes[_take(recording), _NUMBER.sub("", stem)].append(recording)
+    sets = [its for its in takes.values() if len(its) > 1 and _together(its)]
+    ends = ((r, _number(_NUMBER.findall(_parts(r.path)[-1])[-1])) for its in sets for r in its)
+    odd = any(end not in _numbers(recording) for recording, end in ends)
+    return lambda told: bool(sets) and (odd or not told)
 
 
 def _channels(recording: Recording) -> int:
