@@ -50,10 +50,21 @@ def test_a_mix_whose_tracks_are_gone_is_looked_at(path: bytes):
     assert told(*map(poly, (1, 2, 4, 5, 6)), *mixes) == [f"SND_A1/{name}: {MIX}."]
 
 
-def test_a_title_with_that_word_above_all_folders_makes_no_mixes():
-    mixes = [mix(n, path=b"IN THE MIX/MIX/1T%02d.WAV") for n in range(1, 7)]
-    left = [poly(n, path=b"IN THE MIX/A/1T%02d.WAV") for n in (1, 2, 4, 5, 6)]
-    assert told(*left, *mixes) == [f"SND_A1/IN THE MIX/MIX/1T03.WAV: {MIX}."]
+@pytest.mark.parametrize("above", [b"IN THE MIX/", b"MIX/DAY1/", b"SUMMER MIX/"])
+@pytest.mark.parametrize(
+    ("tracks", "mixes"),
+    [
+        (b"A/1T%02d.WAV", b"MIX/1T%02d.WAV"),
+        (b"D12_ISO/R1/1T%02d.WAV", b"D12_MIX/R1/1T%02d.WAV"),
+        (b"1T%02d.WAV", b"1T%02d_MIX.WAV"),
+    ],
+)
+def test_a_folder_above_all_files_makes_no_mixes(above: bytes, tracks: bytes, mixes: bytes):
+    """As a title with that word in it."""
+    lie = [mix(n, path=above + mixes) for n in range(1, 7)]
+    left = [poly(n, path=above + tracks) for n in (1, 2, 4, 5, 6)]
+    assert told(*left, poly(3, path=above + tracks), *lie) == []
+    assert told(*left, *lie) == [f"SND_A1/{(above + mixes % 3).decode()}: {MIX}."]
 
 
 def test_all_tracks_of_a_scene_are_one_decision():

@@ -236,6 +236,15 @@ def test_parts_without_a_timecode_of_their_own_do_not_stand_for_the_first(start:
     assert told.says.endswith("names a file that is not on that card: REC4.WAV.")
 
 
+def test_a_track_that_is_stopped_early_is_one_still():
+    """All begin with one timecode, from the second on."""
+    files = [
+        wav(40 + n, b"4T1_%d.WAV" % n, "4", "1", MORNING, frames, tracks=tracks(name))
+        for n, name, frames in ((2, "Boom", 10 * HZ), (3, "Lav", 8 * HZ))
+    ]
+    assert codes(*files, *CARD[1:], report("4T1.WAV", "S01T02.WAV", "S01T03.WAV")) == []
+
+
 def test_pairs_of_tracks_without_a_timecode_stand_for_their_take():
     """They tell other tracks each; parts of one take tell the same ones."""
     pairs = [

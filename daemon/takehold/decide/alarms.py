@@ -62,19 +62,16 @@ def left_early(
 ) -> Iterator[tuple[str, str]]:
     """Of a day's cards that are not `here` and have what is on no drive: that, and what to do.
 
-    Whatever day their files are of. A card that is in was formatted, if it is the same disk.
+    Whatever day their files are of. One that was formatted and is in again has them no more.
     """
-    disks = [ledger.loads[number].disks for number in here if number in ledger.loads]
+    there = [ledger.loads[number] for number in here if number in ledger.loads]
     for load in view.loads:
-        owed = _on_no_drive(ledger, load) if is_card(load, settings) else 0
-        if owed and load.id not in here:
+        again = any(load.label == one.label and load.disks & one.disks for one in there)
+        owed = _on_no_drive(ledger, load) if is_card(load, settings) and not again else 0
+        if owed:
             its = f"{many_files(owed)} of it {'is' if owed == 1 else 'are'} on no drive."
-            if any(load.disks & other for other in disks):
-                says = f"{shown(load.label)} was formatted or emptied, and {its}"
-                yield says, "Keep it as it is. See whether the backup card has them; tell post."
-            else:
-                says = f"{shown(load.label)} is not in, and {its}"
-                yield says, "Put it in again. Keep it as it is until then."
+            says = f"{shown(load.label)} is not in, and {its}"
+            yield says, "Put it in again. Keep it as it is until then."
 
 
 def _on_no_drive(ledger: Ledger, load: Load) -> int:

@@ -12,6 +12,7 @@ of a file in the same folder, but for those of mixes and MP3s.
 
 from __future__ import annotations
 
+import posixpath
 from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
@@ -20,7 +21,14 @@ from takehold.decide.beside_better import is_lossy
 from takehold.decide.day import DATED
 from takehold.decide.one_recording import MOMENT
 from takehold.decide.recorder import Recorder
-from takehold.decide.take_names import folder_of, same_number, says_mix, set_name, stands_for
+from takehold.decide.take_names import (
+    folder_of,
+    is_below_mixes,
+    same_number,
+    says_mix,
+    set_name,
+    stands_for,
+)
 from takehold.model.finding import Finding, Severity
 from takehold.model.recording import Recording
 from takehold.model.slate import same_words, stem
@@ -41,7 +49,9 @@ _UNTOLD, _ANY = -2, -3
 def mix_findings(recorder: Recorder) -> Iterator[Finding]:
     """Once for all of a card; a card that holds mixes of most takes alone is meant to."""
     takes = [one for rolled in recorder.takes for one in (rolled, *rolled.again)]
-    kinds = {take.first: {*map(_kind, recorder.recordings(take))} for take in takes}
+    files = {take.first: recorder.recordings(take) for take in takes}
+    above = _shared(file.path for its in files.values() for file in its)
+    kinds = {first: {_kind(file, above) for file in its} for first, its in files.items()}
     less = {take: kind for take in recorder.takes if (kind := _less(kinds[take.first]))}
     if not less:
         return
@@ -67,10 +77,19 @@ def _may_be_of_another_day(recorder: Recorder, take: Take) -> bool:
     return any(complaint.code in DATED for complaint in said.complaints)
 
 
-def _kind(file: Recording) -> str:
+def _kind(file: Recording, above: int) -> str:
+    """`above` so many folders hold all files of the recorder: they tell nothing of this one."""
     if is_lossy(file):
         return LOSSY
-    return MIX if says_mix(file.path) else ""
+    below = b"/".join(file.path.split(b"/")[above:])
+    return MIX if says_mix(below) or is_below_mixes(below) else ""
+
+
+def _shared(paths: Iterable[bytes]) -> int:
+    """How many folders, from the top on, all paths have in common."""
+    folders = {posixpath.dirname(path) for path in paths} or {b""}
+    shared = posixpath.commonpath(folders)
+    return len(shared.split(b"/")) if shared else 0
 
 
 def _less(kinds: AbstractSet[str]) -> str:

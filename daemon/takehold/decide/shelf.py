@@ -304,12 +304,13 @@ def _numbers(recording: Recording) -> set[str]:
 
 
 def _together(files: Collection[Recording]) -> bool:
-    """Whether they begin and end together; without a timecode they tell other tracks each."""
+    """Whether they begin together, by two of three: a timecode, other tracks each, one length."""
     told = [recording.description for recording in files]
     begins = {said.metadata.time_reference or 0 for said in told}  # 0 without a timecode
     frames = [said.frames or 0 for said in told]
-    apart = any(begins) or len({said.metadata.tracks for said in told}) == len(told)
-    return len(begins) == 1 and apart and max(frames) - min(frames) <= _CLOSE
+    other = len({said.metadata.tracks for said in told}) == len(told)
+    close = max(frames) - min(frames) <= _CLOSE
+    return len(begins) == 1 and any(begins) + other + close >= 2
 
 
 def _lone_track(audio: Iterable[Recording]) -> Callable[[set[str]], bool]:

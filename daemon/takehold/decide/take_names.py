@@ -47,6 +47,11 @@ def says_mix(path: bytes) -> bool:
     return said or any(map(_MIX.fullmatch, _folders(path)))
 
 
+def is_below_mixes(path: bytes) -> bool:
+    """Whether a word of any of its folders says so."""
+    return any(map(_MIX.search, _folders(path)))
+
+
 def stands_for(name: str) -> set[str]:
     """The names of files that one of this name may lie beside: its own, and without its word."""
     found = _MIX.search(name)
