@@ -6,6 +6,7 @@ the drive lacks. Layout: docs/manifest.md.
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Set
 
@@ -15,6 +16,17 @@ from takehold.model.errors import Malformed
 from takehold.model.ledger import Ledger
 
 SUMS = ("sha256", "xxh64")
+_TOLD = frozenset({"day", "production", "files", "place", "place_hex", "current", *SUMS})
+
+
+def told_by(raw: bytes) -> dict[str, object]:
+    """Of a kept manifest what its lists follow from: all of it would take many times its bytes."""
+    doc: dict[str, object] = json.loads(raw, object_pairs_hook=_needed)
+    return doc
+
+
+def _needed(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    return {key: value for key, value in pairs if key in _TOLD}
 
 
 def lists(

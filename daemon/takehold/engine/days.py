@@ -22,7 +22,7 @@ from takehold.decide.manifest import (
     document,
     revision,
 )
-from takehold.decide.manifest_lists import SUMS, is_true_list, listed, lists, sums_of
+from takehold.decide.manifest_lists import SUMS, is_true_list, listed, lists, sums_of, told_by
 from takehold.decide.manifest_names import MOST_REVISIONS, names_of, number_of
 from takehold.decide.place import day_folder
 from takehold.formats.canonical import canonical
@@ -185,7 +185,7 @@ class Days:
             kept = self.kept_files(ledger, revised.day, revised.number)
         except EvidenceError:
             return False  # told where it is to be published
-        production = json.loads(kept["manifest"])["production"]
+        production = str(told_by(kept["manifest"])["production"])
         here = day_folder(self.settings.production, revised.day)
         return here != day_folder(production, revised.day)
 
@@ -204,7 +204,7 @@ class Days:
         """
         if any(found[what] != kept[what] for what in KEPT):
             return False
-        doc = json.loads(kept["manifest"])
+        doc = told_by(kept["manifest"])
         sums = {what: sums_of(doc, what) for what in SUMS}
         folder = day_folder(self.settings.production, revised.day) + b"/"
         # Seldom a recording went to another day since: then all are asked.
@@ -220,7 +220,7 @@ class Days:
         folder = day_folder(self.settings.production, step.day) + b"/"
         names = names_of(step.day, step.number)
         kept = self.kept_files(ledger, step.day, step.number)
-        doc = json.loads(kept["manifest"])
+        doc = told_by(kept["manifest"])
         sha, xxh = lists(doc, ledger, folder, step.target.root.identity)
         files = {**kept, "sha256": sha, "xxh64": xxh}
         return {folder + names[what].encode(): data for what, data in files.items()}
