@@ -82,8 +82,8 @@ def reports_on(view: DayStanding, ledger: Ledger) -> Reports:
             mates = {number: Mate.of(shelves[number], shelf) for number in others}
             apart = [number for number, mate in mates.items() if not mate.names]
             lost = [before[number] for number in (load.id, *apart)]
-            tables = filter(_is_table, cards[load.id].files)
-            papers = {_folder(file.path) for file in filter(_is_table, cards[load.id].files)}
+            tables = [*filter(_is_table, cards[load.id].files)]
+            papers = {_folder(file.path) for file in tables}
             made = (_report(file, shelf, mates.values(), lost, renamed, papers) for file in tables)
             found[load.id] = tuple(one for one in made if one is not None)
     return found
